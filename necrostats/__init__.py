@@ -1,0 +1,41 @@
+"""necrostats: sessions, time, adverse events and yield of endoscopic necrosectomy, from a registry to a review.
+
+Every public name is here; each is imported when it is first asked for, so that `import necrostats` costs nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+_HOMES = {
+    "registry.loading": ("read_registry",),
+    "registry.tables": ("Registry", "registry_from"),
+    "results": ("Comparison", "Curves", "Listing", "Method", "Note", "Population", "Rates", "Result", "Summary"),
+    "measures": (
+        "activity", "adverse_event_cases", "adverse_event_rates", "case_mix", "data_completeness", "debridement_yield",
+        "sessions_to_resolution", "time_to_resolution",
+    ),
+    "present": ("chart", "describe", "tabulate"),
+    "report.overview": ("review_period", "status"),
+    "report.listings": ("list_findings", "list_set_aside", "what_was_read"),
+    "report.prose": ("cautions", "definitions", "lead", "methods"),
+    "report.reporting": ("write_report",),
+    "errors": ("NecrostatsError",),
+}  # fmt: skip
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+__all__ = sorted(_HOME_OF)
+
+
+def __getattr__(name: str):
+    if name == "__version__":
+        return importlib.import_module("importlib.metadata").version("necrostats")
+    if name not in _HOME_OF:
+        raise AttributeError(f"necrostats has no {name!r}")
+    value = getattr(importlib.import_module(f"necrostats.{_HOME_OF[name]}"), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return [*__all__, "__version__"]

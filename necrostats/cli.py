@@ -1,0 +1,190 @@
+"""The command line: reads the request, then hands it on."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+
+DONE, FAILED, MISUSE, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 130, 141
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with a request in one line."""
+
+    def error(self, message: str):
+        self.exit(MISUSE, f'necrostats: {message} ("{self.prog} --help" lists what can be asked)\n')
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of every command."""
+    shared = _Parser(add_help=False)
+    shared.add_argument(
+        "--verbose", action="store_true", default=argparse.SUPPRESS, help="show the whole traceback of an error"
+    )
+    top = _Parser(
+        prog="necrostats",
+        parents=[shared],
+        description="Figures for the review of an endoscopic necrosectomy service, from its registry. "
+        "For review, research and teaching; not for decisions about one patient.",
+    )
+    top.add_argument("--version", action="store_true", help="say which version this is")
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
+    for add in (_add_check, _add_report, _add_start):
+        add(commands, shared)
+    return top
+
+
+def _add_check(commands, shared: argparse.ArgumentParser) -> None:
+    check = commands.add_parser(
+        "check",
+        parents=[shared],
+        help="say what is wrong with a registry, and where",
+        description="Reads a registry and lists what it found. Exit code: 0 nothing that stops, 1 findings that "
+        "stop, 2 the source cannot be read.",
+    )
+    _add_source(check)
+    check.add_argument("--all", action="store_true", help="list every finding, not the first of each kind")
+    check.set_defaults(run=_check)
+
+
+def _add_report(commands, shared: argparse.ArgumentParser) -> None:
+    report = commands.add_parser(
+        "report",
+        parents=[shared],
+        help="run a template on a registry and write one HTML file",
+        description="Runs a template notebook on a registry and writes one HTML file that opens offline.",
+    )
+    report.add_argument("template", metavar="TEMPLATE", help="the name of a bundled template, or a path to an .ipynb")
+    _add_source(report)
+    report.add_argument("--out", required=True, metavar="FOLDER", help="where the HTML file goes")
+    report.add_argument("--period", default="", help="a quarter (2026Q3) or several (2025Q4..2026Q3)")
+    report.add_argument(
+        "--param", action="append", default=[], metavar="NAME=VALUE", type=_pair, help="a further parameter"
+    )
+    report.add_argument("--show-code", action="store_true", help="show the code of each cell")
+    report.add_argument(
+        "--timeout", type=_seconds, default=600.0, metavar="SECONDS", help="the longest a cell may run (600)"
+    )
+    report.set_defaults(run=_report)
+
+
+def _add_start(commands, shared: argparse.ArgumentParser) -> None:
+    start = commands.add_parser(
+        "start",
+        parents=[shared],
+        help="make a folder with notebooks, an entry workbook and the data dictionary",
+        description="Makes a folder to begin with: the template notebooks, an empty entry workbook and the data "
+        "dictionary. Replaces nothing.",
+    )
+    start.add_argument("folder", metavar="FOLDER", help="the folder to make or fill")
+    start.set_defaults(run=_start)
+
+
+def _add_source(command: argparse.ArgumentParser) -> None:
+    command.add_argument("source", metavar="SOURCE", help="a folder of tidy csv files, or a workbook")
+
+
+def _pair(text: str) -> tuple[str, str]:
+    name, sign, value = text.partition("=")
+    if not (sign and name):
+        raise argparse.ArgumentTypeError(f'"{text}" is not of the form NAME=VALUE')
+    return name, value
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = 0.0
+    if not 0 < seconds < 1e7:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a number of seconds above 0')
+    return seconds
+
+
+def _check(request: argparse.Namespace) -> int:
+    from necrostats.registry.loading import read_registry
+    from necrostats.registry.messages import check_report, stops
+
+    registry = read_registry(request.source)
+    print(check_report(registry, every=request.all))
+    return FAILED if stops(registry) else DONE
+
+
+def _report(request: argparse.Namespace) -> int:
+    from necrostats.report.reporting import write_report
+
+    write_report(
+        request.template,
+        request.source,
+        folder=request.out,
+        period=request.period,
+        parameters=dict(request.param),
+        show_code=request.show_code,
+        timeout=request.timeout,
+        say=_say,
+    )
+    return DONE
+
+
+def _start(request: argparse.Namespace) -> int:
+    from necrostats.report.starting import start
+
+    for path in start(request.folder):
+        print(path)
+    return DONE
+
+
+def _version(request: argparse.Namespace) -> int:
+    from necrostats import __version__
+
+    print(f"necrostats {__version__}")
+    return DONE
+
+
+def _say(line: str) -> None:
+    print(f"necrostats: {line}", file=sys.stderr, flush=True)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    top = parser()
+    request = top.parse_args(arguments)
+    if request.version:
+        request.run = _version
+    elif request.command is None:
+        top.print_help(sys.stderr)
+        return MISUSE
+    try:
+        for stream in (sys.stdout, sys.stderr):
+            stream.reconfigure(errors="backslashreplace")
+        code = request.run(request)
+        sys.stdout.flush()
+        return code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return PIPE_CLOSED
+    except KeyboardInterrupt:
+        _say("stopped.")
+        return INTERRUPTED
+    except Exception as error:
+        return _explain(error, verbose=getattr(request, "verbose", False))
+
+
+def _explain(error: Exception, *, verbose: bool) -> int:
+    from necrostats.errors import ChoiceError, NecrostatsError, RegistryError, SourceError
+
+    if verbose:
+        import traceback
+
+        traceback.print_exception(error)
+    if isinstance(error, NecrostatsError):
+        _say(str(error))
+        return MISUSE if isinstance(error, ChoiceError | SourceError | RegistryError) else FAILED
+    _say(f"something went wrong that should not have ({type(error).__name__}: {error}). --verbose shows where.")
+    return FAILED
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,1 @@
+"""What the trade means by its words: data and small named functions, each with its citation."""

@@ -1,0 +1,179 @@
+"""How each patient's course ended: resolved, a competing end, or last seen unresolved."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from necrostats.definitions.resolution import ResolutionDefinition
+from necrostats.registry.tables import Registry
+
+NEVER = np.int64(1 << 40)
+_SPAN = np.int64(1 << 20)
+_SHIFT = np.int64(1 << 16)
+
+SURGERY = ("surgical_necrosectomy", "minimally_invasive_necrosectomy")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Outcomes:
+    """One entry a patient, in the order of `registry.patients`.
+
+    `day` (n,) is the day of the end; `cause` (n,) is 0 for last seen unresolved, else the place in `causes`
+    counted from 1. `ranged` (n,) marks ends whose day is known only as a range; `unsized_scans` counts scans
+    without a longest axis; `undated_collections` counts later collections without a day of detection.
+    """
+
+    day: np.ndarray
+    cause: np.ndarray
+    causes: tuple[str, ...]
+    ranged: np.ndarray
+    unsized_scans: int
+    undated_collections: int
+
+
+def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
+    """How each patient's course ended under a definition, vectorised over patients.
+
+    A day known as a range counts at its latest for resolution and at its earliest for a competing end.
+    Resolution on the same day as a competing end counts as resolution: nothing came before it.
+    """
+    ends = _ends(registry, definition)
+    last_seen = np.minimum(_days(registry.patients, "last_contact_day"), _days(registry.patients, "observed_days"))
+    first = np.argmin(ends, axis=0)
+    day = ends[first, np.arange(ends.shape[1])]
+    horizon = definition.horizon_days
+    ended = (day < NEVER) & (day <= horizon)
+    return Outcomes(
+        day=np.where(ended, day, np.minimum(last_seen, horizon)),
+        cause=np.where(ended, first + 1, 0),
+        causes=definition.causes,
+        ranged=ended & _ranged(registry, day),
+        unsized_scans=int(registry.scans["long_mm"].isna().sum()),
+        undated_collections=int(
+            (registry.collections["detected_day"].isna() & ~registry.collections["is_index"].fillna(False)).sum()
+        ),
+    )
+
+
+def first_days(registry: Registry, table: str, kept: np.ndarray, column: str = "day") -> np.ndarray:
+    """The first day each patient has a row of `table` marked in `kept`; NEVER where there is none."""
+    first = np.full(len(registry.patients), NEVER)
+    frame = registry.tables[table]
+    kept = kept & frame[column].notna().to_numpy()
+    np.minimum.at(first, registry.position(table)[kept], _days(frame, column)[kept])
+    return first
+
+
+def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    """The day of the first scan that documents resolution, for each patient; NEVER where none does."""
+    patient, day = _clear_scan_days(registry, definition)
+    if definition.symptom_free:
+        confirmed = _reviewed_symptom_free(registry, patient, day, definition.review_within_days)
+        patient, day = patient[confirmed], day[confirmed]
+    first = np.full(len(registry.patients), NEVER)
+    np.minimum.at(first, patient, day)
+    return first
+
+
+def _ends(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    kind = registry.other_interventions["kind"]
+    surgery = first_days(registry, "other_interventions", kind.isin(SURGERY).to_numpy())
+    drain = first_days(registry, "other_interventions", (kind == "percutaneous_drain").to_numpy())
+    by_cause = {
+        "resolved": resolution_days(registry, definition),
+        "death": _death_days(registry),
+        "surgery": surgery,
+        "percutaneous drain": np.minimum(drain, _percutaneous_stents(registry)),
+    }
+    return np.stack([by_cause[cause] for cause in definition.causes])
+
+
+def _death_days(registry: Registry) -> np.ndarray:
+    patients = registry.patients
+    dead = (patients["vital_status"] == "dead").to_numpy() & patients["death_day"].notna().to_numpy()
+    return np.where(dead, _days(patients, "death_day"), NEVER)
+
+
+def _percutaneous_stents(registry: Registry) -> np.ndarray:
+    percutaneous = (registry.stents["stent_type"] == "percutaneous").to_numpy()
+    return first_days(registry, "stents", percutaneous, "placed_day")
+
+
+def _clear_scan_days(registry: Registry, definition: ResolutionDefinition) -> tuple[np.ndarray, np.ndarray]:
+    """(patient, day) of every scan day after the index drainage on which each collection known by then is small."""
+    collection, day, is_scan, open_now = _collection_states(registry, definition)
+    previous = np.concatenate([[0], open_now[:-1]])
+    previous[np.flatnonzero(np.diff(collection, prepend=-1))] = 0
+    patient = registry.position("collections")[collection].astype(np.int64)
+    order = np.argsort(patient * _SPAN + day + _SHIFT, kind="stable")
+    patient, day, is_scan = patient[order], day[order], is_scan[order]
+    still_open = np.cumsum((open_now - previous)[order])
+    key = patient * _SPAN + day
+    last = np.flatnonzero(np.append(np.diff(key) != 0, True)) if key.size else np.empty(0, dtype=np.int64)
+    starts = np.concatenate([[0], last[:-1] + 1]) if last.size else last
+    scanned = np.logical_or.reduceat(is_scan, starts) if last.size else is_scan
+    before = _open_before_patient(patient, still_open)
+    clear = scanned & (still_open[last] == before[last]) & (day[last] > 0)
+    return patient[last][clear], day[last][clear]
+
+
+def _open_before_patient(patient: np.ndarray, still_open: np.ndarray) -> np.ndarray:
+    """The running count as it stood before each patient's first row."""
+    first = np.flatnonzero(np.diff(patient, prepend=-1))
+    at_start = np.concatenate([[0], still_open])[first]
+    return np.repeat(at_start, np.diff(np.append(first, patient.size)))
+
+
+def _collection_states(registry: Registry, definition: ResolutionDefinition):
+    """Detections and scans of collections in order: (collection, day, is a scan, 1 = open after it)."""
+    scans = registry.scans
+    sized = scans["long_mm"].notna().to_numpy()
+    scanned = registry.position("scans", "collections")[sized].astype(np.int64)
+    scan_day = _latest_days(scans, "day")[sized]
+    scan_open = (scans["long_mm"].to_numpy()[sized] > definition.size_mm).astype(np.int64)
+    count = len(registry.collections)
+    detected = _detected_days(registry)
+    np.minimum.at(detected, scanned, scan_day)
+    collection = np.concatenate([np.arange(count), scanned])
+    day = np.concatenate([detected, scan_day])
+    is_scan = np.concatenate([np.zeros(count, bool), np.ones(scanned.size, bool)])
+    open_now = np.concatenate([np.ones(count, np.int64), scan_open])
+    order = np.lexsort((open_now, is_scan, day, collection))
+    return collection[order], day[order], is_scan[order], open_now[order]
+
+
+def _detected_days(registry: Registry) -> np.ndarray:
+    """The day each collection joins the count; one without a day was there at the index drainage."""
+    return registry.collections["detected_day"].fillna(0).to_numpy(dtype=np.int64).clip(-_SHIFT + 1, None)
+
+
+def _reviewed_symptom_free(registry: Registry, patient: np.ndarray, day: np.ndarray, within: int) -> np.ndarray:
+    free = registry.reviews["symptom_free"].fillna(False).to_numpy(dtype=bool)
+    seen = registry.position("reviews")[free].astype(np.int64) * _SPAN + _latest_days(registry.reviews, "day")[free]
+    seen.sort()
+    nearest = np.searchsorted(seen, patient * _SPAN + day - within, side="left")
+    found = np.append(seen, NEVER * _SPAN)[nearest]
+    return found <= patient * _SPAN + day + within
+
+
+def _ranged(registry: Registry, day: np.ndarray) -> np.ndarray:
+    """Whether the day a course ended came from a record dated only to a range."""
+    ranged = np.zeros(len(registry.patients), dtype=bool)
+    for table, column in (("scans", "day"), ("other_interventions", "day")):
+        frame = registry.tables[table]
+        wide = (frame[column + "_latest"].notna() & (frame[column + "_latest"] != frame[column])).to_numpy(bool)
+        position = registry.position(table)[wide]
+        hit = (day[position] == _latest_days(frame, column)[wide]) | (day[position] == _days(frame, column)[wide])
+        ranged[position[hit]] = True
+    wide_death = registry.patients["death_day_latest"].notna().to_numpy()
+    return ranged | (wide_death & (day == _days(registry.patients, "death_day")))
+
+
+def _days(frame, column: str) -> np.ndarray:
+    return frame[column].fillna(int(NEVER)).to_numpy(dtype=np.int64)
+
+
+def _latest_days(frame, column: str) -> np.ndarray:
+    return frame[column + "_latest"].fillna(frame[column]).fillna(int(NEVER)).to_numpy(dtype=np.int64)

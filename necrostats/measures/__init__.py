@@ -1,0 +1,19 @@
+"""One clinical question a function: a Registry in, a Result out."""
+
+from necrostats.measures.adverse_events import adverse_event_cases, adverse_event_rates
+from necrostats.measures.case_mix import activity, case_mix
+from necrostats.measures.completeness import data_completeness
+from necrostats.measures.debridement import debridement_yield
+from necrostats.measures.resolution import time_to_resolution
+from necrostats.measures.sessions import sessions_to_resolution
+
+__all__ = [
+    "activity",
+    "adverse_event_cases",
+    "adverse_event_rates",
+    "case_mix",
+    "data_completeness",
+    "debridement_yield",
+    "sessions_to_resolution",
+    "time_to_resolution",
+]

@@ -1,0 +1,95 @@
+"""Who was treated, and what was done: the baseline table and the activity of a period."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from necrostats.definitions.extent import REFERENCE, extent_of_patients
+from necrostats.measures.grouping import Grouping, label, one_group, patient_groups
+from necrostats.measures.summaries import share_row, summary_row, summary_table
+from necrostats.registry.codebook import COLLECTIONS, PATIENTS, SESSIONS
+from necrostats.registry.tables import Registry
+from necrostats.results import Method, Population, Summary
+
+OF_PATIENTS = (
+    "age_years", "sex", "aetiology", "atlanta_severity", "organ_failure", "infection", "asa_class",
+    "comorbidity_index", "nutrition", "prior_intervention", "antithrombotic",
+)  # fmt: skip
+OF_THE_INDEX_COLLECTION = ("long_mm", "volume_ml", "solid_percent", "quadrants", "site", "encapsulated")
+AS_LEVELS = ("asa_class", "quadrants")
+
+
+def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Summary:
+    """The baseline table: medians with quartiles, shares with counts, and what is missing, by group."""
+    groups = patient_groups(registry, by)
+    values = {_heading(PATIENTS.column(name)): registry.patients[name] for name in OF_PATIENTS}
+    values |= {_heading(COLLECTIONS.column(name)): _of_index(registry, name) for name in OF_THE_INDEX_COLLECTION}
+    values["extent class"] = extent_of_patients(registry)
+    rows = [row for variable, series in values.items() for row in _describe(variable, series, groups)]
+    return Summary(
+        title="Case mix at the index drainage",
+        table=summary_table(rows, groups),
+        population=Population(patients=len(registry.patients), left_out={"patients without a group": groups.left_out}),
+        method=Method(
+            estimand="the patients treated, as they were at the index drainage",
+            estimator="median and quartiles, or count and share of those with a value",
+            interval="none: a description, not an inference",
+            level=level,
+            definition="size, site and extent are those of the index collection",
+            references=(REFERENCE,),
+        ),
+    )
+
+
+def activity(registry: Registry, *, by: None = None, level: float = 0.95) -> Summary:
+    """What was done: sessions by type."""
+    rows = list(_describe("session type", registry.sessions["session_type"], one_group(len(registry.sessions))))
+    return Summary(
+        title="Activity",
+        table=summary_table(rows, one_group(0)),
+        population=Population(patients=len(registry.patients), sessions=len(registry.sessions)),
+        method=Method(
+            estimand="the sessions held", estimator="count and share", interval="none", level=level,
+            definition=SESSIONS.row,
+        ),
+    )  # fmt: skip
+
+
+def _heading(column) -> str:
+    words = column.name.replace("_", " ")
+    unit = {"years": " years", "mm": " mm", "ml": " ml", "%": " percent"}.get(column.unit, "")
+    return f"{words.removesuffix(unit)}, {column.unit}" if unit else words
+
+
+def _of_index(registry: Registry, name: str) -> pd.Series:
+    """A column of each patient's index collection, in the order of patients; blank where there is none."""
+    index = registry.collections["is_index"].fillna(False).to_numpy(dtype=bool)
+    kept = registry.collections.loc[index, name]
+    place = pd.Series(kept.to_numpy(), index=registry.position("collections")[index], dtype=kept.dtype)
+    return place[~place.index.duplicated()].reindex(range(len(registry.patients))).reset_index(drop=True)
+
+
+def _describe(variable: str, values: pd.Series, groups: Grouping):
+    as_levels = not pd.api.types.is_numeric_dtype(values) or variable.replace(" ", "_") in AS_LEVELS
+    as_levels = as_levels or pd.api.types.is_bool_dtype(values)
+    for group in range(len(groups.labels)):
+        here = values[groups.codes == group]
+        yield from _shares(variable, here, group) if as_levels else [_median(variable, here, group)]
+
+
+def _shares(variable: str, values: pd.Series, group: int):
+    counted = values.value_counts(dropna=True, sort=False)
+    levels = values.cat.categories if isinstance(values.dtype, pd.CategoricalDtype) else sorted(counted.index)
+    known = int(values.notna().sum())
+    for level in levels:
+        events = int(counted.get(level, 0))
+        yield share_row(variable, group, level=label(level), events=events, n=known, missing=len(values) - known)
+
+
+def _median(variable: str, values: pd.Series, group: int) -> dict:
+    known = values.dropna().to_numpy(dtype=float)
+    low, middle, high = np.quantile(known, [0.25, 0.5, 0.75]) if known.size else (np.nan,) * 3
+    return summary_row(
+        variable, group, "median", n=known.size, missing=len(values) - known.size, estimate=middle, low=low, high=high
+    )

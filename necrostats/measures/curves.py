@@ -1,0 +1,132 @@
+"""From ends and times to the table, medians and notes that every incidence curve shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.measures.grouping import Grouping
+from necrostats.results import Note
+from necrostats.stats.event_tables import event_table
+from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen_of, quantile
+from necrostats.stats.proportions import clopper_pearson
+
+SMALL_RISK_SET = 10
+SMALL_GROUP = 20
+EXACT_BELOW = 30
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Incidence:
+    """A cumulative incidence by group and cause, as `table` and `medians` of Curves, and its notes."""
+
+    table: pd.DataFrame
+    medians: pd.DataFrame
+    notes: tuple[Note, ...]
+
+
+def incidence(
+    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float
+) -> Incidence:
+    """Aalen–Johansen incidence over `axis` ("days" or "sessions"), with a row at each landmark.
+
+    `time` (n,) whole numbers; `cause` (n,) 0 censored, else the place in `causes` from 1; `groups` codes (n,).
+    Subjects without a group are not counted. Beyond the last time at which anybody was followed nothing is estimated.
+    """
+    known = groups.codes >= 0
+    counted = event_table(
+        np.asarray(time)[known],
+        np.asarray(cause)[known],
+        group=groups.codes[known],
+        causes=causes,
+        groups=range(len(groups.labels)),
+    ).with_times(landmarks)
+    curve = aalen_johansen_of(counted, level=level)
+    low, high = _limits(curve, level)
+    table = _table(curve, low, high, groups, axis)
+    medians = _medians(curve, groups)
+    return Incidence(table=table, medians=medians, notes=_notes(table, medians, groups, axis))
+
+
+def _limits(curve: CumulativeIncidence, level: float) -> tuple[np.ndarray, np.ndarray]:
+    """The log-log limits; in a group of fewer than 30 with nobody censored, those of Clopper–Pearson."""
+    low, high = curve.low.copy(), curve.high.copy()
+    total = curve.table.all_events.sum(axis=1)
+    complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
+    for group in np.flatnonzero(complete):
+        exact = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
+        low[group], high[group] = exact.low, exact.high
+    return low, high
+
+
+def _followed(curve: CumulativeIncidence) -> np.ndarray:
+    """(G, 1, T) whether the curve is known there: somebody at risk, or everybody's end known."""
+    subjects = curve.table.at_risk[:, :1] > 0 if curve.table.time.size else curve.table.at_risk > 0
+    nobody_left = np.isclose(curve.event_free, 0.0)
+    return ((curve.table.at_risk > 0) | (nobody_left & subjects))[:, None, :]
+
+
+def _table(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
+    counts = curve.table
+    shape = curve.estimate.shape
+    followed = np.broadcast_to(_followed(curve), shape)
+    group, cause, point = (index.ravel() for index in np.indices(shape))
+    return pd.DataFrame(
+        {
+            "group": groups.column(group),
+            "cause": _causes(cause, curve),
+            axis: counts.time[point].astype(np.int64),
+            "at_risk": counts.at_risk[group, point].astype(np.int64),
+            "events": counts.events.ravel().astype(np.int64),
+            "censored": counts.censored[group, point].astype(np.int64),
+            "estimate": np.where(followed, curve.estimate, np.nan).ravel(),
+            "conf_low": np.where(followed, low, np.nan).ravel(),
+            "conf_high": np.where(followed, high, np.nan).ravel(),
+        }
+    )
+
+
+def _causes(places, curve: CumulativeIncidence) -> pd.Categorical:
+    return pd.Categorical.from_codes(places, categories=[str(name) for name in curve.table.causes], ordered=True)
+
+
+def _medians(curve: CumulativeIncidence, groups: Grouping) -> pd.DataFrame:
+    middle = quantile(curve, 0.5)
+    group, cause = (index.ravel() for index in np.indices(curve.estimate.shape[:2]))
+    return pd.DataFrame(
+        {
+            "group": groups.column(group),
+            "cause": _causes(cause, curve),
+            "estimate": np.ravel(middle.estimate),
+            "conf_low": np.ravel(middle.low),
+            "conf_high": np.ravel(middle.high),
+        }
+    )
+
+
+def _notes(table: pd.DataFrame, medians: pd.DataFrame, groups: Grouping, axis: str) -> tuple[Note, ...]:
+    main = table[table["cause"].cat.codes == 0]
+    started = main.groupby("group", observed=False)["at_risk"].max().fillna(0)
+    notes = []
+    small = [f"{name} ({int(n)})" for name, n in started.items() if 0 < n < SMALL_GROUP]
+    if small:
+        notes.append(Note(code="SMALL_N", text=f"Few patients, read with care: {', '.join(small)}."))
+    first = medians[medians["cause"].cat.codes == 0]
+    open_ended = [str(name) for name in first.loc[first["estimate"].isna(), "group"] if started[name] > 0]
+    if open_ended:
+        notes.append(
+            Note(
+                code="NOT_REACHED",
+                text=f"The median was not reached: fewer than half resolved while followed ({', '.join(open_ended)}).",
+            )
+        )
+    thin = main[(main["at_risk"] > 0) & (main["at_risk"] < SMALL_RISK_SET)]
+    if len(thin):
+        starts = thin.groupby("group", observed=True)[axis].min()
+        where = ", ".join(f"from {axis.removesuffix('s')} {int(point)} ({name})" for name, point in starts.items())
+        notes.append(
+            Note(code="SMALL_RISK_SET", text=f"Fewer than {SMALL_RISK_SET} patients were still at risk {where}.")
+        )
+    return tuple(notes)

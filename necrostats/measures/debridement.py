@@ -1,0 +1,163 @@
+"""How much each class of instrument removed: a description, not yet a fair comparison."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.errors import unknown_choice
+from necrostats.measures.grouping import Grouping
+from necrostats.measures.summaries import summary_row, summary_table
+from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
+from necrostats.registry.tables import Registry
+from necrostats.results import Method, Note, Population, Summary
+from necrostats.stats.interval_censored import lognormal_mean
+
+BY = ("instrument_class",)
+UNIT_LABELS = {"ml": "yield, ml", "g": "yield, g", "percent_cleared": "yield, % cleared"}
+_CLASSES = INSTRUMENT_USES.column("instrument_class").codes
+SMALL_CELL_SESSIONS, SMALL_CELL_PATIENTS = 5, 3
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Credited:
+    """Necrosectomies with one class of instrument and a yield in numbers, and why the others are left out."""
+
+    sessions: pd.DataFrame
+    patient: np.ndarray
+    instrument: np.ndarray
+    necrosectomies: int
+    shared: int
+    left_out: dict[str, int]
+
+
+def debridement_yield(registry: Registry, *, by: str = "instrument_class", level: float = 0.95) -> Summary:
+    """Geometric mean yield by instrument class, over necrosectomies in which one class alone was used.
+
+    Ranges and one-sided amounts enter as intervals of a log-normal, never as a midpoint; sessions with no yield at
+    all are counted beside the mean (`events`), not in it; units are never pooled. Intervals are clustered by patient.
+    Crude: later sessions yield less, and instruments were chosen, not assigned.
+    """
+    if by not in BY:
+        raise unknown_choice("grouping of the yield", by, BY)
+    credited = _credited(registry)
+    groups = Grouping(labels=COMPARED_CLASSES, codes=credited.instrument)
+    units = [unit for unit in UNIT_LABELS if (credited.sessions["yield_unit"] == unit).any()] or ["ml"]
+    rows = [_row(credited, unit, place, level) for unit in units for place in range(len(COMPARED_CLASSES))]
+    return Summary(
+        title="Yield of necrosectomy by instrument class, one-class sessions",
+        table=summary_table(rows, groups),
+        population=Population(
+            patients=np.unique(credited.patient).size, sessions=len(credited.sessions), left_out=credited.left_out
+        ),
+        method=_method(level),
+        notes=_notes(credited, rows, units),
+    )
+
+
+def _credited(registry: Registry) -> _Credited:
+    sessions = registry.sessions
+    necrosectomy = sessions["session_type"].isin(NECROSECTOMIES).to_numpy()
+    classes, sole = _classes_used(registry)
+    numeric = (sessions["yield_low"].notna() & sessions["yield_unit"].notna()).to_numpy()
+    lavage = sessions["yield_includes_lavage"].fillna(False).to_numpy(dtype=bool)
+    steps = {
+        "necrosectomies with more than one instrument class": classes > 1,
+        "necrosectomies without a recorded instrument class": classes == 0,
+        "necrosectomies with an instrument of class other or unknown": sole >= len(COMPARED_CLASSES),
+        "necrosectomies without a yield in numbers": ~numeric,
+        "necrosectomies whose yield includes lavage fluid": lavage,
+    }
+    kept, left_out = necrosectomy.copy(), {}
+    for reason, excluded in steps.items():
+        left_out[reason] = int(np.count_nonzero(kept & excluded))
+        kept &= ~excluded
+    return _Credited(
+        sessions=sessions[kept].reset_index(drop=True),
+        patient=registry.position("sessions")[kept],
+        instrument=sole[kept],
+        necrosectomies=int(np.count_nonzero(necrosectomy)),
+        shared=left_out["necrosectomies with more than one instrument class"],
+        left_out=left_out,
+    )
+
+
+def _classes_used(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
+    """For each session, how many instrument classes were used, adjuncts aside, and one of them as its place."""
+    places = [*COMPARED_CLASSES, "other", "unknown"]
+    place_of = np.array([places.index(name) if name in places else -1 for name in _CLASSES])
+    place = place_of[registry.instrument_uses["instrument_class"].cat.codes.to_numpy()]
+    session = registry.position("instrument_uses", "sessions").astype(np.int64)[place >= 0]
+    used = np.unique(session * len(places) + place[place >= 0])
+    classes = np.bincount(used // len(places), minlength=len(registry.sessions))
+    sole = np.full(len(registry.sessions), -1)
+    sole[used // len(places)] = used % len(places)
+    return classes, sole
+
+
+def _row(credited: _Credited, unit: str, place: int, level: float) -> dict:
+    here = (credited.instrument == place) & (credited.sessions["yield_unit"] == unit).to_numpy()
+    low = credited.sessions["yield_low"].to_numpy()[here]
+    high = credited.sessions["yield_high"].to_numpy()[here]
+    patient = credited.patient[here]
+    nothing = (low == 0) & (high == 0)
+    some = ~nothing
+    mean = lognormal_mean(low[some], high[some], patient[some], level=level)
+    return summary_row(
+        UNIT_LABELS[unit], place, "geometric mean", n=int(here.sum()), missing=0, events=int(nothing.sum()),
+        patients=np.unique(patient).size, estimate=mean.estimate, low=mean.low, high=mean.high,
+    )  # fmt: skip
+
+
+def _method(level: float) -> Method:
+    return Method(
+        estimand="geometric mean yield of a necrosectomy in which one class of instrument was used, when there was some",
+        estimator="log-normal maximum likelihood; ranges, less than and more than enter as intervals",
+        interval="patient-clustered sandwich error, t with the number of patients less one",
+        level=level,
+        definition=f"{SESSIONS.row} for necrosectomy; lavage and peroxide are adjuncts and do not count as a class; "
+        "sessions with no yield at all are counted beside the mean; units are never pooled",
+    )
+
+
+def _notes(credited: _Credited, rows: list[dict], units: list[str]) -> tuple[Note, ...]:
+    notes = []
+    if credited.shared:
+        share = credited.shared / credited.necrosectomies
+        notes.append(
+            Note(
+                code="SHARED_SESSIONS",
+                text=f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies ({share:.0%}) used more than one "
+                "class of instrument and are left out here.",
+            )
+        )
+    nothing = sum(row["events"] for row in rows)
+    if nothing:
+        notes.append(
+            Note(code="ZERO_YIELD", text=f"{nothing:,} sessions had no yield at all and are not in the means.")
+        )
+    ranged = int((credited.sessions["yield_low"] != credited.sessions["yield_high"]).sum())
+    if ranged:
+        notes.append(
+            Note(
+                code="INTERVAL_CENSORED",
+                text=f"{ranged:,} of {len(credited.sessions):,} yields were written as a range or as less or more than "
+                "a number, and are used as such.",
+            )
+        )
+    small = [COMPARED_CLASSES[row["group"]] for row in rows if _is_small(row)]
+    if small:
+        notes.append(
+            Note(
+                code="SMALL_N",
+                text=f"Fewer than {SMALL_CELL_SESSIONS} sessions or {SMALL_CELL_PATIENTS} patients: "
+                f"{', '.join(dict.fromkeys(small))}. Read those as a listing, not as an estimate.",
+            )
+        )
+    return tuple(notes)
+
+
+def _is_small(row: dict) -> bool:
+    return 0 < row["n"] and (row["n"] < SMALL_CELL_SESSIONS or row["patients"] < SMALL_CELL_PATIENTS)

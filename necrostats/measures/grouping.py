@@ -1,0 +1,89 @@
+"""Groups of patients or sessions by something that was known at the start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.definitions.age import age_band
+from necrostats.definitions.extent import extent_of_patients
+from necrostats.errors import DesignError, unknown_choice
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.tables import Registry
+
+ALL = "all"
+
+KNOWN_AT_THE_START = (
+    "sex", "aetiology", "atlanta_severity", "organ_failure", "infection", "asa_class", "nutrition",
+    "prior_intervention", "antithrombotic", "index_period",
+)  # fmt: skip
+DERIVED = ("age_band", "extent_class")
+OF_THE_SESSION = ("period", "session_type", "planned", "anaesthesia", "carbon_dioxide", "texture")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grouping:
+    """Labels in order, and for each row (n,) the place of its label, -1 where it has none."""
+
+    labels: tuple[str, ...]
+    codes: np.ndarray
+
+    @property
+    def left_out(self) -> int:
+        """Rows without a group."""
+        return int(np.count_nonzero(self.codes < 0))
+
+    def column(self, places) -> pd.Categorical:
+        """The labels at `places` as an ordered categorical that keeps the empty groups."""
+        return pd.Categorical.from_codes(np.asarray(places), categories=list(self.labels), ordered=True)
+
+
+def patient_groups(registry: Registry, by: str | None) -> Grouping:
+    """The group of each patient; DesignError for something known only later, ChoiceError for an unknown name."""
+    if by is None:
+        return one_group(len(registry.patients))
+    if by not in (*KNOWN_AT_THE_START, *DERIVED):
+        raise _refusal(by)
+    return _grouping(_derived(registry, by) if by in DERIVED else registry.patients[by])
+
+
+def session_groups(registry: Registry, by: str | None) -> Grouping:
+    """The group of each session: something of the session, or of its patient."""
+    if by in OF_THE_SESSION:
+        return _grouping(registry.sessions[by])
+    groups = patient_groups(registry, by)
+    return Grouping(labels=groups.labels, codes=groups.codes[registry.position("sessions")])
+
+
+def one_group(rows: int) -> Grouping:
+    """Everybody in one group."""
+    return Grouping(labels=(ALL,), codes=np.zeros(rows, dtype=np.int64))
+
+
+def _derived(registry: Registry, by: str) -> pd.Series:
+    return age_band(registry.patients["age_years"]) if by == "age_band" else extent_of_patients(registry)
+
+
+def _grouping(values: pd.Series) -> Grouping:
+    if not isinstance(values.dtype, pd.CategoricalDtype):
+        values = values.astype(pd.CategoricalDtype(sorted(values.dropna().unique())))
+    labels = tuple(label(each) for each in values.cat.categories)
+    return Grouping(labels=labels, codes=values.cat.codes.to_numpy().astype(np.int64))
+
+
+def label(value: object) -> str:
+    """A level as it is shown: yes and no for truth values, else as it stands."""
+    return {"True": "yes", "False": "no"}.get(str(value), str(value))
+
+
+def _refusal(by: str) -> Exception:
+    later = {name for table in TABLES.values() for name in table.names}
+    if by in later:
+        return DesignError(
+            f'"{by}" cannot group patients from day 0: it is known only later, and those who have it had to stay '
+            "under treatment long enough to get it (immortal time). "
+            f"Group by something recorded at the index drainage: {', '.join((*KNOWN_AT_THE_START, *DERIVED))}."
+        )
+    return unknown_choice("grouping", by, (*KNOWN_AT_THE_START, *DERIVED))

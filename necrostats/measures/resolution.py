@@ -1,0 +1,78 @@
+"""How long it takes: the incidence of documented resolution by day, with competing ends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from necrostats.definitions.outcomes import Outcomes, outcomes
+from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
+from necrostats.measures.curves import incidence
+from necrostats.measures.grouping import patient_groups
+from necrostats.registry.tables import Registry
+from necrostats.results import Curves, Method, Note, Population
+
+NAMED_DAYS = (30, 60, 90, 180)
+REFERENCES = ("Aalen and Johansen, Scand J Stat 1978;5:141", "Marubini and Valsecchi, Analysing Survival Data, 1995")
+
+
+def time_to_resolution(
+    registry: Registry,
+    *,
+    by: str | None = None,
+    level: float = 0.95,
+    definition: ResolutionDefinition = DOCUMENTED_RESOLUTION,
+    days: Sequence[int] = NAMED_DAYS,
+) -> Curves:
+    """Cumulative incidence of resolution by day from the index drainage, deaths and interventions competing.
+
+    The day is that of the confirming scan. `days` are the days named in advance. `by` is something recorded at the
+    index drainage. Patients unresolved at their last contact, or at the horizon, are censored there.
+    """
+    groups = patient_groups(registry, by)
+    ends = outcomes(registry, definition)
+    landmarks = (0, *sorted(day for day in set(days) if day > 0))
+    curve = incidence(ends.day, ends.cause, groups, ends.causes, axis="days", landmarks=landmarks, level=level)
+    return Curves(
+        title="Time to documented resolution",
+        table=curve.table,
+        medians=curve.medians,
+        landmarks=landmarks,
+        population=Population(
+            patients=len(registry.patients) - groups.left_out,
+            collections=len(registry.collections),
+            left_out={"patients without a group": groups.left_out},
+        ),
+        method=Method(
+            estimand=f"probability of documented resolution by a day since the index drainage, with {competing(ends)} competing",
+            estimator="Aalen–Johansen, exact ties",
+            interval="delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored",
+            level=level,
+            definition=definition.sentence(),
+            references=(*REFERENCES, definition.reference),
+        ),
+        notes=(*curve.notes, *record_notes(ends), _scan_note()),
+    )
+
+
+def competing(ends: Outcomes) -> str:
+    """The competing ends in words."""
+    *first, last = ends.causes[1:]
+    return f"{', '.join(first)} and {last}"
+
+
+def record_notes(ends: Outcomes) -> tuple[Note, ...]:
+    """What the record leaves open about the ends."""
+    said = {
+        "{} scans have no longest axis and document nothing.": ends.unsized_scans,
+        "{} collections have no day of detection and are counted from the index drainage.": ends.undated_collections,
+        "{} patients have an end whose day is known only as a range: the latest day counts for resolution, the earliest "
+        "for a competing end.": int(ends.ranged.sum()),
+    }
+    return tuple(Note(code="MISSING", text=text.format(f"{count:,}")) for text, count in said.items() if count)
+
+
+def _scan_note() -> Note:
+    return Note(
+        code="INTERVAL_CENSORED",
+        text="Resolution is dated by the scan that showed it; it happened at some time since the scan before.",
+    )

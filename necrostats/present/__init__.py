@@ -1,0 +1,1 @@
+"""Three verbs that present any result: chart, tabulate, describe."""

@@ -1,0 +1,197 @@
+"""Charts of curves: which lines, in which panels, with which labels. Nothing is estimated here."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pandas as pd
+
+from necrostats.errors import unknown_choice
+from necrostats.present import numbers
+from necrostats.present.figures import Figure, chart, check_width
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.say_curves import at_start, main_cause
+from necrostats.present.saying import plural
+from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
+from necrostats.present.steps import Curve, Grid, Panel, RiskRow, draw
+from necrostats.present.style import BACKDROP, MOST_STYLES, Style, drawing, style_at
+from necrostats.present.wording import alternative, caption
+from necrostats.results import Curves
+
+_MANY_TICKS = 6
+
+
+def _chosen_cause(result: Curves, cause: str | None) -> object:
+    causes = in_order(result.table["cause"])
+    if cause is not None and cause not in causes:
+        raise unknown_choice("cause", cause, causes)
+    return main_cause(result) if cause is None else cause
+
+
+def _horizon(result: Curves) -> float:
+    last = result.table[result.axis].max()
+    return float(max(result.landmarks)) if result.landmarks else float(last) if numbers.known(last) else 1.0
+
+
+def _ticks(result: Curves, horizon: float) -> tuple[int, ...]:
+    """The landmarks, or else a few of the points that the table has."""
+    if result.landmarks:
+        return tuple(sorted(result.landmarks))
+    points = sorted(int(each) for each in result.table[result.axis].unique() if each <= horizon)
+    step = max(1, -(-len(points) // _MANY_TICKS))
+    return tuple(points[::step])
+
+
+def _faint_from(rows: pd.DataFrame, axis: str) -> float:
+    """The point after which fewer than 10 were at risk all the way; infinity if that never comes."""
+    times, at_risk = rows[axis].tolist(), rows["at_risk"].tolist()
+    place = len(times)
+    while place and at_risk[place - 1] < FEWEST_AT_RISK:
+        place -= 1
+    if place == len(times):
+        return float("inf")
+    return float(times[place - 1]) if place else float("-inf")
+
+
+def _drawn(rows: pd.DataFrame, result: Curves) -> pd.DataFrame:
+    """The rows that shape a curve: where something happened, the points named in advance, the first and the last."""
+    axis = result.axis
+    happened = rows.loc[rows["events"] > 0, axis]
+    points = {*happened, *result.landmarks, rows[axis].min(), rows[axis].max()}
+    return rows[rows[axis].isin(points)]
+
+
+def _curve(rows: pd.DataFrame, all_rows: pd.DataFrame, result: Curves, label: str, style: Style, bold: bool) -> Curve:
+    point = result.axis
+    return Curve(
+        label=label, style=style, bold=bold, x=tuple(rows[point].astype(float)),
+        y=tuple(rows["estimate"].astype(float)), low=tuple(rows["conf_low"].astype(float)),
+        high=tuple(rows["conf_high"].astype(float)), faint_from=_faint_from(all_rows, point),
+    )  # fmt: skip
+
+
+def _rows_of(result: Curves, group: object, cause: object) -> pd.DataFrame:
+    table, horizon = result.table, _horizon(result)
+    rows = table[(table["group"] == group) & (table["cause"] == cause) & (table[result.axis] <= horizon)]
+    return rows.sort_values(result.axis, kind="stable")
+
+
+def _risk_row(rows: pd.DataFrame, result: Curves, label: str, style: Style | None) -> RiskRow:
+    known = dict(zip(rows[result.axis], rows["at_risk"], strict=True))
+    ticks = _ticks(result, _horizon(result))
+    return RiskRow(label=label, style=style, counts=tuple(numbers.count(known.get(tick, 0)) for tick in ticks))
+
+
+def _n(result: Curves, group: object, cause: object) -> int:
+    rows = _rows_of(result, group, cause)
+    return at_start(rows) if len(rows) else 0
+
+
+def _group_label(result: Curves, group: object, cause: object) -> str:
+    return f"{plain(group)}, n = {numbers.count(_n(result, group, cause))}"
+
+
+def _by_cause(result: Curves, group: object, main: object) -> Panel:
+    """One group: the main cause in bold, the competing causes thinner."""
+    causes = sorted(in_order(result.table["cause"]), key=lambda cause: cause != main)
+    curves = []
+    for place, cause in enumerate(causes):
+        rows = _rows_of(result, group, cause)
+        label = f"{plain(cause)}, n = {numbers.count(_n(result, group, cause))}"
+        curves.append(_curve(_drawn(rows, result), rows, result, label, style_at(place % MOST_STYLES), cause == main))
+    risk = (_risk_row(_rows_of(result, group, main), result, "At risk", None),)
+    return Panel(title="", curves=tuple(curves), risk=risk)
+
+
+def _by_group(result: Curves, groups: list, drawn: list, main: object) -> Panel:
+    """Several groups: a line each for the main cause."""
+    curves, risk = [], []
+    for place, group in enumerate(groups):
+        rows = _rows_of(result, group, main)
+        style = style_at(place)
+        if group in drawn:
+            label = _group_label(result, group, main)
+            curves.append(_curve(_drawn(rows, result), rows, result, label, style, False))
+        risk.append(_risk_row(rows, result, plain(group), style))
+    return Panel(title="", curves=tuple(curves), risk=tuple(risk))
+
+
+def _facet(result: Curves, group: object, drawn: list, main: object) -> Panel:
+    """One of many groups in a panel of its own, the others behind it in grey."""
+    quiet = Style(colour=BACKDROP, line="-", marker="")
+    behind = []
+    for other in drawn:
+        if other != group:
+            rows = _rows_of(result, other, main)
+            behind.append(_curve(_drawn(rows, result), rows, result, "", quiet, False))
+    rows = _rows_of(result, group, main)
+    front = [_curve(_drawn(rows, result), rows, result, "", style_at(0), True)] if group in drawn else []
+    risk = (_risk_row(rows, result, "At risk", None),)
+    title = _group_label(result, group, main)
+    return Panel(title=title, curves=tuple(front), risk=risk, behind=tuple(behind))
+
+
+def _remark(group: object, n: int, grouped: bool) -> str:
+    name = f"{plain(group)}: " if grouped else ""
+    if n == 0:
+        return sentence_case(f"{name}nobody at risk")
+    return sentence_case(f"{name}{n} {plural(n, 'patients')}, too few for a curve")
+
+
+def _panels(result: Curves, main: object, groups: list, drawn: list) -> tuple[Panel, ...]:
+    if len(groups) > MOST_STYLES:
+        return tuple(_facet(result, group, drawn, main) for group in groups)
+    if len(groups) == 1 and drawn:
+        return (_by_cause(result, groups[0], main),)
+    return (_by_group(result, groups, drawn, main),)
+
+
+def _remarks(result: Curves, main: object, groups: list, drawn: list) -> tuple[str, ...]:
+    grouped = is_grouped(result.table)
+    said = [_remark(group, _n(result, group, main), grouped) for group in groups if group not in drawn]
+    each = [_rows_of(result, group, main) for group in drawn]
+    if any(_faint_from(rows, result.axis) < float("inf") for rows in each):
+        said.append(f"Faint: fewer than {FEWEST_AT_RISK} at risk")
+    return tuple(said) if groups else ("Nobody at risk",)
+
+
+def _axis_labels(result: Curves, main: object, groups: list) -> tuple[str, str]:
+    across = "Necrosectomy sessions" if result.axis == "sessions" else "Days"
+    if result.axis == "days" and "index drainage" in result.method.estimand:
+        across = "Days from index drainage"
+    what = f", {plain(main)}" if len(groups) > 1 and main is not None else ""
+    return across, f"Cumulative incidence{what}, % of patients"
+
+
+def _grid(result: Curves, main: object, groups: list, drawn: list) -> Grid:
+    across, up = _axis_labels(result, main, groups)
+    horizon = _horizon(result)
+    return Grid(
+        panels=_panels(result, main, groups, drawn), ticks=_ticks(result, horizon), horizon=horizon,
+        whole=result.axis == "sessions", x_label=across, y_label=up,
+        remarks=_remarks(result, main, groups, drawn),
+    )  # fmt: skip
+
+
+def _data(result: Curves, main: object, groups: list, drawn: list) -> pd.DataFrame:
+    causes = [main] if len(groups) > 1 else in_order(result.table["cause"])
+    kept = [_drawn(_rows_of(result, group, cause), result) for group in drawn for cause in causes]
+    kept = [rows for rows in kept if len(rows)]
+    columns = ["group", "cause", result.axis, *Curves.columns[2:]]
+    return (pd.concat(kept) if kept else result.table.iloc[:0])[columns].reset_index(drop=True)
+
+
+@chart.register(Curves)
+def _(result: Curves, *, width: str = "page", cause: str | None = None, **options) -> Figure:
+    """Step curves. `cause` names the end to draw for several groups (default: resolution)."""
+    main, groups = _chosen_cause(result, cause), in_order(result.table["group"])
+    drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_RATE]
+    grid = _grid(result, main, groups, drawn)
+    redraw = partial(draw, grid)
+    inches = check_width(width)
+    with drawing():
+        sheet = redraw(inches)
+    return Figure(
+        fig=sheet, alt=alternative(result, "Step curves"), data=_data(result, main, groups, drawn), redraw=redraw,
+        caption=caption(result, "Shaded: the intervals" if drawn else "", *grid.remarks),
+    )  # fmt: skip

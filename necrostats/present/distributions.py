@@ -1,0 +1,171 @@
+"""Charts of summaries: shares as dots, medians with quartiles, geometric means on a logarithmic axis."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from necrostats.present import cells, numbers
+from necrostats.present.figures import Figure, chart
+from necrostats.present.forest import Mark, Panel, Row
+from necrostats.present.intervals import figure_of, without_small
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.say_summary import is_completeness
+from necrostats.present.saying import plural
+from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
+from necrostats.present.small_numbers import too_few_to_summarise
+from necrostats.present.style import Style, style_at
+from necrostats.results import Summary
+
+LIMITS = ["estimate", "low", "high"]
+
+
+def _unit(variable: object) -> str:
+    """The unit after the comma in a variable's name: "yield, ml" → "ml"."""
+    return plain(variable).rpartition(", ")[2] if ", " in plain(variable) else ""
+
+
+def _mark(row, few: bool, style: Style) -> tuple[Mark, ...]:
+    if few or not numbers.known(row.n) or row.n == 0:
+        return ()
+    hollow = row.measure == "share" and row.events == 0
+    return (Mark(estimate=row.estimate, low=row.low, high=row.high, style=style, hollow=hollow),)
+
+
+def _style(table: pd.DataFrame, group: object) -> Style:
+    groups = in_order(table["group"])
+    return style_at(groups.index(group)) if is_grouped(table) and len(groups) > 1 else style_at(0)
+
+
+def _counted(row) -> str:
+    if row.measure == "share":
+        return cells.fraction(row.events, row.n)
+    return numbers.count(row.n) or "0"
+
+
+def _row(table: pd.DataFrame, row, few: pd.Series, label: str, indent: int) -> Row:
+    is_few = bool(few[row.Index])
+    return Row(
+        label=label, indent=indent, marks=_mark(row, is_few, _style(table, row.group)),
+        texts=(_counted(row), cells.description(row, is_few)),
+    )  # fmt: skip
+
+
+def _mean_label(row) -> str:
+    patients = f"{numbers.count(row.patients) or '0'} {plural(row.patients, 'patients')}"
+    return f"{plain(row.group)} ({patients}, {numbers.count(row.n) or '0'} {plural(row.n, 'sessions')})"
+
+
+def _mean_row(table: pd.DataFrame, row, few: pd.Series) -> Row:
+    made = _row(table, row, few, _mean_label(row), 0)
+    return Row(label=made.label, marks=made.marks, texts=(numbers.count(row.events), made.texts[1]))
+
+
+def _shown(rows: pd.DataFrame, few: pd.Series) -> pd.DataFrame:
+    return rows.loc[~few.loc[rows.index], LIMITS].astype(float)
+
+
+def _mean_panel(result: Summary, variable: object, few: pd.Series) -> Panel:
+    table = result.table
+    rows = table[table["variable"] == variable]
+    shown = _shown(rows, few)
+    unit = _unit(variable)
+    scale = logarithmic(
+        shown["estimate"], shown[["low", "high"]].to_numpy().ravel(), label=f"{unit or plain(variable)}, log scale"
+    )
+    columns = ("no yield", f"mean ({numbers.interval_name(result.method.level)})")
+    made = tuple(_mean_row(table, row, few) for row in rows.itertuples())
+    heading = f"{sentence_case(plain(variable))}: geometric mean"
+    return Panel(heading=heading, columns=columns, rows=made, scale=scale)
+
+
+def _median_panel(result: Summary, variable: object, few: pd.Series) -> Panel:
+    table = result.table
+    rows = table[table["variable"] == variable]
+    values = _shown(rows, few).to_numpy().ravel()
+    label = plain(variable)
+    made = tuple(_row(table, row, few, plain(row.group), 0) for row in rows.itertuples())
+    return Panel(
+        heading=sentence_case(label), columns=("n", "median (quartiles)"), rows=made,
+        scale=around_values(values, label=_unit(variable) or label),
+    )  # fmt: skip
+
+
+def _level_rows(table: pd.DataFrame, rows: pd.DataFrame, few: pd.Series) -> list[Row]:
+    """A variable's name, its levels and, where there are groups, each group under its level."""
+    made = [Row(label=sentence_case(plain(rows["variable"].iloc[0])), bold=True, starts=True)]
+    grouped = is_grouped(table)
+    for level in in_order(rows["level"]):
+        here = rows[rows["level"] == level]
+        if grouped and len(here):
+            made.append(Row(label=plain(level), indent=1))
+        made += [
+            _row(table, row, few, plain(row.group) if grouped else plain(level), 1 + grouped)
+            for row in here.itertuples()
+        ]
+    return made
+
+
+def _share_columns(result: Summary, rows: pd.DataFrame) -> tuple[str, str]:
+    with_interval = rows["low"].notna().any()
+    return ("k / n", f"% ({numbers.interval_name(result.method.level)})" if with_interval else "%")
+
+
+def _levels_panel(result: Summary, variables: list, few: pd.Series) -> Panel:
+    table, made = result.table, []
+    rows = table[table["variable"].isin(variables)]
+    for variable in variables:
+        made += _level_rows(table, table[table["variable"] == variable], few)
+    columns = _share_columns(result, rows)
+    label = "% of those with a value"
+    return Panel(heading="Shares", columns=columns, rows=tuple(made), scale=whole_percent(label))
+
+
+def _sorted(rows: pd.DataFrame) -> pd.DataFrame:
+    """The least complete variable first; the groups of a variable stay together."""
+    least = rows.groupby("variable", observed=True)["estimate"].min()
+    order = rows["variable"].astype(object).map(least.to_dict()).astype(float)
+    name = rows["variable"].astype(str)
+    return rows.assign(_least=order, _name=name).sort_values(["_least", "_name"], kind="stable")
+
+
+def _completeness_panel(result: Summary, few: pd.Series) -> Panel:
+    table = result.table
+    grouped, rows = is_grouped(table), _sorted(table)
+    made = []
+    for variable, here in rows.groupby("variable", observed=True, sort=False):
+        if grouped:
+            made.append(Row(label=plain(variable), bold=True, starts=True))
+        made += [
+            _row(table, row, few, plain(row.group if grouped else variable), int(grouped)) for row in here.itertuples()
+        ]
+    columns = _share_columns(result, table)
+    return Panel(heading=result.title, columns=columns, rows=tuple(made), scale=whole_percent("% of rows"))
+
+
+def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
+    table = result.table
+    if is_completeness(table):
+        return (_completeness_panel(result, few),)
+    panels, levels = [], []
+    for variable in in_order(table["variable"]):
+        measures = table.loc[table["variable"] == variable, "measure"].astype(object).tolist()
+        if not measures:
+            continue
+        if measures[0] == "geometric mean":
+            panels.append(_mean_panel(result, variable, few))
+        elif measures[0] == "median":
+            panels.append(_median_panel(result, variable, few))
+        else:
+            levels.append(variable)
+    shares = [_levels_panel(result, levels, few)] if levels else []
+    return (*shares, *panels)
+
+
+@chart.register(Summary)
+def _(result: Summary, *, width: str = "page", **options) -> Figure:
+    few = too_few_to_summarise(result.table)
+    nothing = Panel(heading="No values", columns=(), rows=(), scale=from_zero([], label=""))
+    panels = _panels(result, few) or (nothing,)
+    remark = "Each panel has its own unit and scale" if len(panels) > 1 else ""
+    data = without_small(result.table, few, LIMITS)
+    return figure_of(result, panels, data, "Dots with bars", width, remark)

@@ -1,0 +1,134 @@
+"""A figure: the drawing, what it shows in words, and the numbers that were drawn. It never computes any."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import singledispatch
+from pathlib import Path
+
+import pandas as pd
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure as Drawing
+
+from necrostats.errors import unknown_choice
+from necrostats.present import numbers
+from necrostats.present.labels import plain
+from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
+from necrostats.results import Comparison, Curves, Rates, Result, Summary
+
+KINDS = (Rates, Curves, Comparison, Summary)
+_NO_METADATA = {
+    "svg": {"Date": None, "Creator": None, "Format": None, "Type": None},
+    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+    "png": {"Software": None},
+}
+_DOCTYPE = re.compile(rb"<!DOCTYPE[^>]*>\s*")
+
+
+def check_width(width: str) -> float:
+    """The width in inches of "column" or "page"; ChoiceError for anything else."""
+    if width not in WIDTHS:
+        raise unknown_choice("width", width, WIDTHS)
+    return WIDTHS[width]
+
+
+def blank(width: float, height: float) -> Drawing:
+    """An empty drawing of so many inches that no window or notebook knows of."""
+    sheet = Drawing(figsize=(width, height))
+    FigureCanvasAgg(sheet)
+    return sheet
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Figure:
+    """A drawing for the page, its alternative text, its caption and the numbers that were drawn.
+
+    `redraw` makes the same drawing for another width in inches, so that the letters keep their size.
+    """
+
+    fig: Drawing = field(repr=False)
+    alt: str
+    caption: str
+    data: pd.DataFrame = field(repr=False)
+    redraw: Callable[[float], Drawing] | None = field(default=None, repr=False)
+
+    def __post_init__(self) -> None:
+        if not self.alt.strip():
+            raise ValueError("a figure needs an alternative text")
+
+    def image(self, kind: str, *, width: str = "page", dpi: int = PRINT_DPI) -> bytes:
+        """The drawing as "svg", "png" or "pdf": the same bytes on every run."""
+        if kind not in _NO_METADATA:
+            raise unknown_choice("kind of image", kind, _NO_METADATA)
+        inches = check_width(width)
+        written = io.BytesIO()
+        with drawing():
+            sheet = self.redraw(inches) if self.redraw else self.fig
+            sheet.savefig(written, format=kind, dpi=dpi, metadata=_NO_METADATA[kind])
+        return _DOCTYPE.sub(b"", written.getvalue(), count=1) if kind == "svg" else written.getvalue()
+
+    def save(self, path: str | Path, *, width: str = "page") -> Path:
+        """Write the drawing to a .svg, .png or .pdf file for one column or the full page; returns the path."""
+        target = Path(path)
+        beside = target.with_name(f".{target.name}.part")
+        beside.write_bytes(self.image(target.suffix.lstrip(".").lower(), width=width))
+        beside.replace(target)
+        return target
+
+    def _repr_html_(self) -> str:
+        width, height = (round(96 * inches) for inches in self.fig.get_size_inches())
+        code = base64.b64encode(self.image("svg")).decode("ascii")
+        alt = html.escape(" ".join(self.alt.split()))
+        image = f'<img src="data:image/svg+xml;base64,{code}" alt="{alt}" width="{width}" height="{height}">'
+        table = data_table(self.data, f"Data of the figure: {self.caption}")
+        details = f"<details><summary>The numbers in this figure</summary>{table}</details>"
+        return f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>"
+
+    def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, object]:
+        """HTML for the notebook and its export, the alternative text for the rest; an image only when asked for."""
+        makers = {"text/html": self._repr_html_, "text/plain": lambda: self.alt, "image/png": self._repr_png_}
+        wanted = set(include) if include else {"text/html", "text/plain"}
+        return {kind: make() for kind, make in makers.items() if kind in wanted - set(exclude or ())}
+
+    def _repr_png_(self) -> bytes:
+        return self.image("png", dpi=SCREEN_DPI)
+
+
+def _written(value: object, name: str) -> str:
+    if not numbers.known(value):
+        return ""
+    if isinstance(value, float) and not value.is_integer():
+        return f"{value:.4g}" if name != "n" else numbers.rounded(value, 1)
+    return f"{value:.0f}" if isinstance(value, float) else plain(value)
+
+
+def _cell(value: object, name: str, place: int) -> str:
+    text = html.escape(_written(value, name))
+    if place == 0:
+        return f'<th scope="row">{text}</th>'
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return f'<td class="number">{text}</td>' if is_number else f"<td>{text}</td>"
+
+
+def data_table(data: pd.DataFrame, caption: str) -> str:
+    """The numbers of a figure as an accessible table; shares stay shares, as in the result."""
+    head = "".join(f'<th scope="col">{html.escape(str(name).replace("_", " "))}</th>' for name in data.columns)
+    columns = [data[name].astype(object).tolist() for name in data.columns]
+    rows = "".join(
+        "<tr>" + "".join(_cell(value, name, at) for at, (value, name) in enumerate(zip(row, data.columns, strict=True)))
+        + "</tr>"
+        for row in zip(*columns, strict=True)
+    )  # fmt: skip
+    title = f"<caption>{html.escape(caption)}</caption>"
+    return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+@singledispatch
+def chart(result: Result, **options) -> Figure:
+    """The figure of a result: curves, or points with intervals. Options: `width` ("page" or "column")."""
+    raise unknown_choice("kind of result", type(result).__name__, [kind.__name__ for kind in KINDS])

@@ -1,0 +1,250 @@
+"""Draws panels of points with intervals: labels on the left, the numbers on the right, an axis of its own each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure as Drawing
+from matplotlib.ticker import FixedLocator, NullLocator
+
+from necrostats.present.figures import blank
+from necrostats.present.labels import drawable, width_of, wrapped
+from necrostats.present.scales import Scale
+from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
+
+MARGIN = 0.06
+GAP = 0.14
+INDENT = 0.11
+PAD = 0.055
+HEADING = 0.24
+AXIS = 0.42
+BETWEEN = 0.16
+LEAST_PLOT = 1.05
+MOST_LABEL = {"wide": 2.1, "narrow": 1.15}
+NARROW = 5.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mark:
+    """A point with its interval; hollow where nothing happened. NaN ends are not drawn."""
+
+    estimate: float
+    low: float
+    high: float
+    style: Style
+    hollow: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """A line of a panel. Without marks and texts it is a heading."""
+
+    label: str
+    indent: int = 0
+    bold: bool = False
+    marks: tuple[Mark, ...] = ()
+    texts: tuple[str, ...] = ()
+    starts: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Panel:
+    """Rows on one scale, in one unit; `columns` head the texts on the right."""
+
+    heading: str
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    scale: Scale
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Layout:
+    """Where things stand, in inches from the left edge."""
+
+    width: float
+    label: float
+    plot: float
+    plot_width: float
+    texts: tuple[float, ...]
+    stacked: bool
+
+
+def _texts_of(panels: tuple[Panel, ...], place: int) -> list[str]:
+    rows = [row.texts[place] for panel in panels for row in panel.rows if place < len(row.texts)]
+    return [panel.columns[place] for panel in panels if place < len(panel.columns)] + rows
+
+
+def _widths(panels: tuple[Panel, ...]) -> list[float]:
+    most = max((len(panel.columns) for panel in panels), default=0)
+    return [max(width_of(text, SMALL) for text in _texts_of(panels, place)) for place in range(most)]
+
+
+def _label_width(panels: tuple[Panel, ...], most: float) -> float:
+    wide = [width_of(row.label, TEXT, bold=row.bold) + INDENT * row.indent for panel in panels for row in panel.rows]
+    return min(most, max(wide, default=0.5) + 0.02)
+
+
+def _layout(panels: tuple[Panel, ...], width: float) -> _Layout:
+    narrow = width < NARROW
+    label = _label_width(panels, MOST_LABEL["narrow" if narrow else "wide"])
+    columns = _widths(panels)
+    spread = sum(columns) + GAP * len(columns)
+    plot = width - 2 * MARGIN - label - GAP - spread
+    stacked = len(columns) > 1 and plot < LEAST_PLOT
+    if stacked:
+        plot = width - 2 * MARGIN - label - 2 * GAP - max(columns)
+    at = MARGIN + label + GAP + plot
+    ends = [at + GAP + max(columns)] * len(columns) if stacked else _ends(at, columns)
+    return _Layout(
+        width=width, label=label, plot=MARGIN + label + GAP, plot_width=plot, texts=tuple(ends), stacked=stacked
+    )
+
+
+def _ends(start: float, widths: list[float]) -> list[float]:
+    """The right edge of each text column."""
+    ends = []
+    for width in widths:
+        start += GAP + width
+        ends.append(start)
+    return ends
+
+
+def _fitted(row: Row, layout: _Layout) -> Row:
+    """A row with its label broken to its place, and its texts under each other where there is no room beside."""
+    room = layout.label - INDENT * row.indent
+    if not row.marks and not row.texts:
+        room = layout.width - 2 * MARGIN
+    texts = ("\n".join(text for text in row.texts if text),) if layout.stacked and row.texts else row.texts
+    label = wrapped(row.label, room, TEXT, bold=row.bold)
+    return replace(row, label=label, texts=tuple(drawable(text) for text in texts))
+
+
+def _height(row: Row) -> float:
+    lines = max([row.label.count("\n"), *(text.count("\n") for text in row.texts)]) + 1
+    return lines * LINE + PAD + (PAD if row.starts else 0)
+
+
+def _heading_lines(panel: Panel, layout: _Layout) -> int:
+    return len(panel.columns) if layout.stacked else 1
+
+
+def _panel_height(panel: Panel, layout: _Layout) -> float:
+    head = HEADING + (_heading_lines(panel, layout) - 1) * LINE
+    return head + sum(_height(row) for row in panel.rows) + AXIS
+
+
+def _draw_interval(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
+    low, high = scale.clipped(mark.low), scale.clipped(mark.high)
+    if low == low and high == high:
+        axes.plot([low, high], [y, y], color=mark.style.colour, linewidth=1.3, solid_capstyle="butt", zorder=2)
+        for end, raw, pointer in ((low, mark.low, "<"), (high, mark.high, ">")):
+            cut = end != raw
+            axes.plot(
+                [end], [y], marker=pointer if cut else "|", color=mark.style.colour, zorder=2, clip_on=False,
+                markersize=4 if cut else 5, markeredgewidth=0 if cut else 1.1,
+            )  # fmt: skip
+
+
+def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
+    _draw_interval(axes, mark, y, scale)
+    point = scale.clipped(mark.estimate)
+    if point == point:
+        face = "white" if mark.hollow else mark.style.colour
+        axes.plot(
+            [point], [y], marker=mark.style.marker, color=mark.style.colour, markerfacecolor=face, markersize=4.8,
+            markeredgewidth=1.1, linestyle="none", zorder=3, clip_on=False,
+        )  # fmt: skip
+
+
+def _draw_axes(sheet: Drawing, panel: Panel, layout: _Layout, bottom: float, height: float) -> Axes:
+    width, tall = sheet.get_size_inches()
+    axes = sheet.add_axes((layout.plot / width, bottom / tall, layout.plot_width / width, height / tall))
+    scale = panel.scale
+    axes.set_xscale("log" if scale.log else "linear")
+    axes.set_xlim(scale.low, scale.high)
+    axes.set_ylim(0, height)
+    ticks = scale.ticks_within(layout.plot_width)
+    axes.xaxis.set_major_locator(FixedLocator(ticks))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.set_xticks(ticks, [scale.tick_label(tick) for tick in ticks])
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    axes.set_xlabel(wrapped(scale.label, layout.plot_width + 0.8, SMALL, most=1), fontsize=SMALL, labelpad=2)
+    for tick in ticks:
+        axes.axvline(tick, color=RULE, linewidth=0.5, zorder=0)
+    if scale.reference is not None:
+        axes.axvline(scale.reference, color=INK, linewidth=0.9, zorder=1)
+    return axes
+
+
+class _Pen:
+    """Writes on a drawing at inches from the top left corner."""
+
+    def __init__(self, sheet: Drawing) -> None:
+        self.sheet = sheet
+        self.width, self.height = sheet.get_size_inches()
+
+    def text(self, x: float, y: float, text: str, **look) -> None:
+        self.sheet.text(x / self.width, 1 - y / self.height, text, linespacing=1.25, **look)
+
+    def rule(self, x: float, to: float, y: float, colour: str = RULE) -> None:
+        high = 1 - y / self.height
+        line = self.sheet.add_artist(_line([x / self.width, to / self.width], [high, high], colour))
+        line.set_transform(self.sheet.transFigure)
+
+
+def _line(x: list[float], y: list[float], colour: str):
+    from matplotlib.lines import Line2D
+
+    return Line2D(x, y, color=colour, linewidth=0.5)
+
+
+def _draw_heading(pen: _Pen, panel: Panel, layout: _Layout, top: float) -> float:
+    lines = _heading_lines(panel, layout)
+    base = top + HEADING - 0.07 + (lines - 1) * LINE
+    room = layout.plot + layout.plot_width - MARGIN
+    heading = wrapped(panel.heading, room, TEXT + 0.5, bold=True, most=1)
+    pen.text(MARGIN, base, heading, fontsize=TEXT + 0.5, fontweight="bold", va="baseline")
+    columns = ("\n".join(panel.columns),) if layout.stacked else panel.columns
+    for end, column in zip(layout.texts, columns, strict=False):
+        pen.text(end, base + 0.02, drawable(column), fontsize=SMALL, color=QUIET, ha="right", va="bottom")
+    bottom = top + HEADING + (lines - 1) * LINE
+    pen.rule(MARGIN, layout.width - MARGIN, bottom - 0.02, QUIET)
+    return bottom
+
+
+def _draw_row(pen: _Pen, axes: Axes, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
+    extra = PAD if row.starts else 0
+    middle = top + extra + (_height(row) - extra) / 2
+    weight = "bold" if row.bold else "normal"
+    pen.text(
+        MARGIN + INDENT * row.indent, middle, row.label, fontsize=TEXT, fontweight=weight, va="center_baseline"
+    )
+    for end, text in zip(layout.texts, row.texts, strict=False):
+        pen.text(end, middle, text, fontsize=SMALL, ha="right", va="center_baseline")
+    y = axes.get_ylim()[1] - (middle - from_top)
+    for place, mark in enumerate(row.marks):
+        shift = (place - (len(row.marks) - 1) / 2) * 0.055
+        _draw_mark(axes, mark, y - shift, panel.scale)
+
+
+def draw(panels: tuple[Panel, ...], width: float) -> Drawing:
+    """Panels under each other on a sheet so many inches wide and as high as they need."""
+    layout = _layout(panels, width)
+    fitted = tuple(replace(panel, rows=tuple(_fitted(row, layout) for row in panel.rows)) for panel in panels)
+    heights = [_panel_height(panel, layout) for panel in fitted]
+    sheet = blank(width, sum(heights) + BETWEEN * (len(panels) - 1) + 2 * MARGIN)
+    pen, top = _Pen(sheet), MARGIN
+    for panel, height in zip(fitted, heights, strict=True):
+        start = _draw_heading(pen, panel, layout, top)
+        rows = height - (start - top) - AXIS
+        axes = _draw_axes(sheet, panel, layout, pen.height - start - rows, rows)
+        at = start
+        for row in panel.rows:
+            if row.starts and row is not panel.rows[0]:
+                pen.rule(MARGIN, layout.width - MARGIN, at)
+            _draw_row(pen, axes, row, panel, layout, at, start)
+            at += _height(row)
+        top += height + BETWEEN
+    return sheet

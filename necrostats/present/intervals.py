@@ -1,0 +1,127 @@
+"""Charts of rates and of comparisons: points with intervals, one panel for each unit or measure."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pandas as pd
+
+from necrostats.present import cells, contrasts, numbers
+from necrostats.present.figures import Figure, chart, check_width
+from necrostats.present.forest import Mark, Panel, Row, draw
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.scales import Scale, around_zero, from_zero, logarithmic
+from necrostats.present.small_numbers import too_few_for_a_rate
+from necrostats.present.style import drawing, style_at
+from necrostats.present.wording import alternative, caption
+from necrostats.results import Comparison, Rates, Result
+
+LIMITS = ["estimate", "conf_low", "conf_high"]
+
+
+def figure_of(result: Result, panels: tuple[Panel, ...], data: pd.DataFrame, kind: str, width: str, *remarks) -> Figure:
+    """A figure of panels, ready to be drawn again at another width."""
+    redraw = partial(draw, panels)
+    inches = check_width(width)
+    with drawing():
+        sheet = redraw(inches)
+    return Figure(
+        fig=sheet, alt=alternative(result, kind), caption=caption(result, *remarks), data=data, redraw=redraw
+    )
+
+
+def without_small(table: pd.DataFrame, few: pd.Series, limits: list[str]) -> pd.DataFrame:
+    """A table whose estimates are blank where there are too few for one."""
+    shown = table.copy()
+    shown[limits] = shown[limits].astype(float)
+    shown.loc[few, limits] = float("nan")
+    return shown.reset_index(drop=True)
+
+
+def _rate_row(row, few: bool, label: str, indent: int, style) -> Row:
+    blank = few or not numbers.known(row.n) or row.n == 0
+    mark = Mark(
+        estimate=row.estimate, low=row.conf_low, high=row.conf_high, style=style, hollow=row.events == 0
+    )  # fmt: skip
+    return Row(
+        label=label, indent=indent, marks=() if blank else (mark,),
+        texts=(cells.fraction(row.events, row.n), cells.rate(row, few)),
+    )  # fmt: skip
+
+
+def _variable_rows(rows: pd.DataFrame, few: pd.Series, groups: list, grouped: bool) -> list[Row]:
+    """One row for a variable; with groups, its name and then a row for each group."""
+    made = []
+    for row in rows.itertuples():
+        style = style_at(groups.index(row.group)) if grouped and len(groups) > 1 else style_at(0)
+        label = plain(row.group) if grouped else sentence_case(plain(row.variable))
+        made.append(_rate_row(row, bool(few[row.Index]), label, int(grouped), style))
+    if grouped and made:
+        name = sentence_case(plain(rows["variable"].iloc[0]))
+        return [Row(label=name, bold=True, starts=True), *made]
+    return made
+
+
+def _rate_scale(rows: pd.DataFrame, few: pd.Series, unit: str) -> Scale:
+    shown = rows.loc[~few.loc[rows.index] & (rows["n"] > 0), LIMITS].to_numpy(dtype=float).ravel()
+    if cells.is_share(rows["per"].iloc[0]):
+        return from_zero(shown, label=f"% of {unit}", factor=100, most=1.0)
+    return from_zero(shown, label=f"per {unit}")
+
+
+def _rate_panel(result: Rates, unit: str, few: pd.Series) -> Panel:
+    table, grouped = result.table, is_grouped(result.table)
+    rows = table[table["unit"] == unit]
+    made = []
+    for variable in in_order(rows["variable"]):
+        made += _variable_rows(rows[rows["variable"] == variable], few, in_order(table["group"]), grouped)
+    is_share, level = cells.is_share(rows["per"].iloc[0]), numbers.interval_name(result.method.level)
+    counted = "events / n" if is_share else f"events / {cells.exposure(unit)}"
+    heading = f"Of {unit}" if is_share else f"Per {unit}"
+    columns = (counted, f"{'%' if is_share else 'rate'} ({level})")
+    return Panel(heading=heading, columns=columns, rows=tuple(made), scale=_rate_scale(rows, few, unit))
+
+
+def _empty_panel(text: str) -> Panel:
+    return Panel(heading=text, columns=(), rows=(), scale=from_zero([], label=""))
+
+
+@chart.register(Rates)
+def _(result: Rates, *, width: str = "page", **options) -> Figure:
+    few = too_few_for_a_rate(result.table)
+    units = [unit for unit in in_order(result.table["unit"]) if (result.table["unit"] == unit).any()]
+    panels = tuple(_rate_panel(result, unit, few) for unit in units) or (_empty_panel("Nobody at risk"),)
+    remarks = ["Each panel has its own unit and scale."] if len(units) > 1 else []
+    if (result.table["events"] == 0).any():
+        remarks.append("Open marker: none observed, with the upper limit")
+    data = without_small(result.table, few, LIMITS)
+    return figure_of(result, panels, data, "Points with intervals", width, *remarks)
+
+
+def _contrast_row(row) -> Row:
+    mark = Mark(estimate=row.estimate, low=row.conf_low, high=row.conf_high, style=style_at(0))
+    p = numbers.p_value(row.p_value)
+    return Row(label=contrasts.pair(row), marks=(mark,), texts=(contrasts.text(row), p))
+
+
+def _contrast_panel(result: Comparison, measure: object) -> Panel:
+    rows = result.table[result.table["measure"] == measure]
+    contrast, limits = contrasts.contrast_of(measure), rows[LIMITS].to_numpy(dtype=float)
+    label = contrasts.heading(measure)
+    if contrast.log:
+        scale = logarithmic(limits[:, 0], limits[:, 1:].ravel(), label=label, reference=contrast.reference)
+    else:
+        scale = around_zero(limits.ravel(), label=label, factor=contrast.factor)
+    tested = rows["p_value"].notna().any()
+    columns = (f"estimate ({numbers.interval_name(result.method.level)})", *(["p-value"] if tested else []))
+    made = [_contrast_row(row) for row in rows.itertuples()]
+    return Panel(heading=label, columns=columns, rows=tuple(made), scale=scale)
+
+
+@chart.register(Comparison)
+def _(result: Comparison, *, width: str = "page", **options) -> Figure:
+    measures = [each for each in in_order(result.table["measure"]) if (result.table["measure"] == each).any()]
+    panels = tuple(_contrast_panel(result, each) for each in measures) or (_empty_panel("Nothing to compare"),)
+    data = result.table.reset_index(drop=True)
+    remark = "The vertical line marks no difference" if measures else ""
+    return figure_of(result, panels, data, "Points with intervals", width, remark)

@@ -1,0 +1,142 @@
+"""Curves in sentences: who had reached what by a day or a session named in advance."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from necrostats.errors import unknown_choice
+from necrostats.present import numbers
+from necrostats.present.cells import median_reached, spoken_interval
+from necrostats.present.labels import in_order, is_grouped, plain
+from necrostats.present.saying import findings, listed, plural, prefix
+from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
+from necrostats.results import Curves
+
+USUAL_LANDMARK = {"days": 90, "sessions": 3}
+_REACHED = {
+    "resolved": "had documented resolution",
+    "death": "had died unresolved",
+    "surgery": "had gone on to surgery",
+    "percutaneous drain": "had a percutaneous drain placed",
+    "recurrence": "had a recurrence",
+}
+
+
+def reached(cause: object) -> str:
+    """The verb of a cause: "resolved" → "had documented resolution"."""
+    name = plain(cause)
+    return _REACHED.get(name, f'had reached "{name}"')
+
+
+def main_cause(result: Curves) -> object | None:
+    """The cause a figure is about: "resolved" if there is one, else the first; None if there is none."""
+    causes = in_order(result.table["cause"])
+    return "resolved" if "resolved" in causes else next(iter(causes), None)
+
+
+def main_landmark(result: Curves, at: int | None = None) -> int | None:
+    """The landmark asked for, else the usual one, else the last; None if the result names none."""
+    if at is not None and at not in result.landmarks:
+        raise unknown_choice("landmark", at, [str(each) for each in result.landmarks])
+    usual = USUAL_LANDMARK[result.axis]
+    if at is None and usual in result.landmarks:
+        return usual
+    return at if at is not None else max(result.landmarks, default=None)
+
+
+def at_start(rows: pd.DataFrame) -> int:
+    """How many of a group were ever at risk together: the largest number at risk."""
+    return int(rows["at_risk"].max()) if rows["at_risk"].notna().any() else 0
+
+
+def _opening(result: Curves, at: int) -> str:
+    if result.axis == "sessions":
+        return f"Within {at} necrosectomy {plural(at, 'sessions')}"
+    origin = " of index drainage" if "index drainage" in result.method.estimand else ""
+    return f"Within {at} {plural(at, 'days')}{origin}"
+
+
+def _first(row, n: int, level: float) -> str:
+    if not numbers.known(row.estimate):
+        return f"it cannot be said how many of {n} patients {reached(row.cause)}"
+    if row.estimate == 0:
+        return f"none of {n} patients {reached(row.cause)}"
+    limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
+    inside = spoken_interval(limits, level) + ("" if limits == numbers.NO_INTERVAL else " %")
+    return f"{numbers.percent(row.estimate, n)} of {n} patients ({inside}) {reached(row.cause)}"
+
+
+def _further(row, n: int) -> str:
+    if not numbers.known(row.estimate):
+        return f"it cannot be said how many {reached(row.cause)}"
+    if row.estimate == 0:
+        return f"none {reached(row.cause)}"
+    limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
+    ending = "" if limits == numbers.NO_INTERVAL else " %"
+    return f"{numbers.percent(row.estimate, n)} ({limits}{ending}) {reached(row.cause)}"
+
+
+def _main_first(rows: pd.DataFrame, main: object) -> list:
+    each = list(rows.itertuples())
+    return sorted(each, key=lambda row: row.cause != main)
+
+
+def _still_at_risk(row, axis: str) -> str:
+    if not numbers.known(row.at_risk) or row.at_risk >= FEWEST_AT_RISK:
+        return ""
+    place = "day" if axis == "days" else "session"
+    return f" (only {numbers.count(row.at_risk)} still at risk just before that {place})"
+
+
+def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
+    each = _main_first(rows[rows[result.axis] == at], main_cause(result))
+    if not each:
+        return f"{_opening(result, at)} nothing is known of {n} patients."
+    parts = [_first(each[0], n, result.method.level), *(_further(row, n) for row in each[1:])]
+    return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
+
+
+def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
+    """The counts of a group too small for a rate, over all that was observed."""
+    counts = rows.groupby("cause", observed=True, sort=False)["events"].sum()
+    seen = [f"{numbers.count(k)} {reached(cause)}" for cause, k in counts.items() if k > 0]
+    of = f"of {n} {plural(n, 'patients')}"
+    return f"{of.capitalize()} {listed(seen) or 'none had reached an end'} while observed; too few for a rate."
+
+
+def _median(result: Curves, group: object) -> str:
+    medians, main = result.medians, main_cause(result)
+    if medians.empty:
+        return ""
+    found = medians[(medians["group"] == group) & (medians["cause"] == main)]
+    if found.empty:
+        return ""
+    row = next(found.itertuples())
+    if not numbers.known(row.estimate):
+        return "The median was not reached."
+    unit = "necrosectomy sessions" if result.axis == "sessions" else "days"
+    text = median_reached(row.estimate, row.conf_low, row.conf_high)
+    point, _, limits = text.partition(" (")
+    level = numbers.interval_name(result.method.level)
+    return f"The median was {point} {plural(row.estimate, unit)} ({level} {limits}."
+
+
+def _group(result: Curves, group: object, at: int | None) -> str:
+    rows = result.table[result.table["group"] == group]
+    n = at_start(rows) if len(rows) else 0
+    if n == 0:
+        return "nobody was at risk."
+    if n < FEWEST_FOR_A_RATE:
+        return _listing(result, rows, n)
+    last = rows[result.axis].max()
+    said = _sentence(result, rows, last if at is None else at, n)
+    return f"{said} {_median(result, group)}".strip()
+
+
+@findings.register(Curves)
+def _(result: Curves, *, at: int | None = None, **options) -> tuple[str, ...]:
+    landmark = main_landmark(result, at)
+    grouped = is_grouped(result.table)
+    groups = in_order(result.table["group"])
+    said = [prefix(group, grouped) + _group(result, group, landmark) for group in groups]
+    return tuple(text[:1].upper() + text[1:] for text in said) or ("Nobody was at risk.",)

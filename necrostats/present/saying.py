@@ -1,0 +1,38 @@
+"""The findings of a result as sentences, one function for each kind of result; shared turns of phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import singledispatch
+
+from necrostats.errors import unknown_choice
+from necrostats.present.labels import plain, sentence_case
+from necrostats.results import Result
+
+
+@singledispatch
+def findings(result: Result, **options) -> tuple[str, ...]:
+    """The findings of a result, each a sentence in one unit, with every number from the result."""
+    raise unknown_choice("kind of result", type(result).__name__, ("Rates", "Curves", "Comparison", "Summary"))
+
+
+def ended(text: str) -> str:
+    """A text that ends as a sentence does."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?" else f"{text}."
+
+
+def listed(items: Iterable[str]) -> str:
+    """Items as "a, b and c"."""
+    items = list(items)
+    return ", ".join(items[:-1]) + " and " + items[-1] if len(items) > 1 else "".join(items)
+
+
+def prefix(group: object, grouped: bool) -> str:
+    """The group a sentence is about, as "Cap suction: "; nothing where there are no groups."""
+    return f"{sentence_case(plain(group))}: " if grouped else ""
+
+
+def plural(n: float, noun: str) -> str:
+    """A noun for so many, given in the plural: "patients" → "patient" for 1."""
+    return noun[:-1] if n == 1 and noun.endswith("s") else noun

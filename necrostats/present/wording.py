@@ -1,0 +1,116 @@
+"""Results in words: findings, what they rest on, and the cautions that every report shows."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Iterable
+
+from necrostats.present import numbers, say_curves, say_rates, say_summary  # noqa: F401 (they register)
+from necrostats.present.saying import ended, findings, listed
+from necrostats.results import Method, Population, Result
+
+MOST_IN_ALT = 3
+_CAUTIONS = (
+    "These data are observational: instruments were chosen, not assigned.",
+    "For review, research and teaching. This is not a medical device, and not for decisions about one patient or for "
+    "recalling stents: clinical judgement, local protocols and licensed practice come first.",
+    "Definition, window and denominator stand with each rate and must be quoted with it.",
+    "No signal is not the same as no change.",
+    "Benchmarks are context, not a pass mark.",
+    "Whether this work is audit or research is for the local ethics body to say.",
+    "Aids to de-identification certify nothing: read what you share before it leaves the unit.",
+    "Operators are not ranked, and these figures must not be used to rank them.",
+)
+
+
+def cautions() -> tuple[str, ...]:
+    """The cautions every report shows, each a sentence or two."""
+    return _CAUTIONS
+
+
+def _who(population: Population) -> str:
+    left_out = listed(f"{reason} ({numbers.count(number)})" for reason, number in population.left_out.items())
+    return f"Left out: {left_out}." if left_out else ""
+
+
+def _basis(result: Result) -> list[str]:
+    method = result.method
+    named = (("Estimand", method.estimand), ("Definition", method.definition))
+    said = [f"{name}: {ended(text)}" for name, text in named if text]
+    return [*said, _who(result.population), *(ended(note.text) for note in result.notes)]
+
+
+def describe(result: Result, **options) -> str:
+    """A result in plain sentences: findings, estimand, definition, who was left out, and every note.
+
+    Every number comes from the result. `at=` names the landmark of curves to speak of (day 90, or session 3).
+    """
+    return " ".join(part for part in (*findings(result, **options), *_basis(result)) if part)
+
+
+def counted(population: Population) -> str:
+    """Who was counted: "142 patients, 391 sessions"."""
+    numbers_of = (
+        ("patient", population.patients), ("collection", population.collections), ("session", population.sessions),
+    )  # fmt: skip
+    known = [(noun, number) for noun, number in numbers_of if number is not None]
+    return ", ".join(f"{numbers.count(number)} {noun}{'' if number == 1 else 's'}" for noun, number in known)
+
+
+def alternative(result: Result, kind: str) -> str:
+    """The alternative text of a figure: what it is and what it shows, short enough to be heard out."""
+    said = findings(result)
+    more = f" {len(said) - MOST_IN_ALT} more in the table of the figure." if len(said) > MOST_IN_ALT else ""
+    return f"{ended(f'{kind}: {result.title}')} {' '.join(said[:MOST_IN_ALT])}{more}"
+
+
+def caption(result: Result, *remarks: str) -> str:
+    """The caption of a figure or table: title, who was counted, estimator, interval and what else must be known."""
+    method = result.method
+    interval = f"{numbers.level_name(method.level)} intervals: {method.interval}" if method.interval else ""
+    parts = (result.title, counted(result.population), method.estimator, interval, *remarks, _who(result.population))
+    return " ".join(ended(part) for part in parts if part)
+
+
+def _method_lines(method: Method) -> list[tuple[str, str]]:
+    lines = [
+        ("Estimand", method.estimand),
+        ("Definition", method.definition),
+        ("Estimator", method.estimator),
+        ("Interval", f"{method.interval} ({numbers.level_name(method.level)})" if method.interval else ""),
+        ("Sources", "; ".join(method.references)),
+    ]
+    return [(name, ended(text)) for name, text in lines if text]
+
+
+def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
+    found: dict[Method, list[str]] = {}
+    for result in results:
+        titles = found.setdefault(result.method, [])
+        if result.title not in titles:
+            titles.append(result.title)
+    return found
+
+
+def definition_list(results: Iterable[Result]) -> str:
+    """The definitions of a report as an HTML list: one entry for each method, under the titles that use it."""
+    entries = []
+    for method, titles in _by_method(results).items():
+        terms = "".join(f"<dt>{html.escape(title)}</dt>" for title in titles)
+        lines = "".join(f"<dd><b>{name}.</b> {html.escape(text)}</dd>" for name, text in _method_lines(method))
+        entries.append(f"<div>{terms}{lines}</div>")
+    return f'<dl class="definitions">{"".join(entries)}</dl>' if entries else ""
+
+
+def _method_sentence(method: Method, titles: list[str]) -> str:
+    interval = f"{numbers.level_name(method.level)} intervals are by {method.interval}" if method.interval else ""
+    parts = (f"{listed(titles)}: {method.estimand}", method.definition, f"Estimator: {method.estimator}", interval)
+    return " ".join(ended(part) for part in parts if part)
+
+
+def methods_paragraph(results: Iterable[Result]) -> str:
+    """The methods text of a report: each method once, in the order of the results, then the sources."""
+    found = _by_method(results)
+    sources = list(dict.fromkeys(reference for method in found for reference in method.references))
+    said = [_method_sentence(method, titles) for method, titles in found.items()]
+    return " ".join([*said, f"Sources: {ended('; '.join(sources))}"] if sources else said)

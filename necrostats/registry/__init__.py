@@ -1,0 +1,1 @@
+"""From a unit's export to tidy tables."""

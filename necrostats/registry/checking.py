@@ -1,0 +1,57 @@
+"""Every rule of the codebook, in the order in which one may rely on another."""
+
+from __future__ import annotations
+
+from necrostats.registry import (
+    checking_days,
+    checking_events,
+    checking_headers,
+    checking_ids,
+    checking_index,
+    checking_patients,
+    checking_repeats,
+    checking_values,
+)
+from necrostats.registry.drafts import Draft, applied
+
+STOP_FIRST = (checking_ids.orphans, checking_ids.of_another_patient, checking_patients.life_and_death)
+STOP_THEN = (
+    checking_days.ranges,
+    checking_days.two_kinds_of_period,
+    checking_days.after_the_end,
+    checking_days.removed_before_placed,
+    checking_values.yields,
+    checking_values.two_primaries,
+)
+STOP_LAST = (checking_index.one_index_collection, checking_index.drained_on_day_0)
+ASK = (
+    checking_patients.many_sessions,
+    checking_patients.twins,
+    checking_repeats.same_again,
+    checking_days.out_of_order,
+    checking_days.event_before_session,
+    checking_days.long_in_place,
+    checking_values.mixed_units,
+    checking_values.volumes,
+    checking_values.minutes,
+    checking_values.no_instrument,
+    checking_events.fatal_events,
+    checking_events.grade_against_treatment,
+)
+
+
+def checked(draft: Draft) -> Draft:
+    """The draft after every rule: what contradicts itself set aside, children after their parents, the rest asked."""
+    draft = applied(draft, checking_headers.without_required_columns(draft))
+    draft = checking_index.marked(draft)
+    draft = applied(draft, checking_ids.without_required_cells(draft))
+    draft = applied(draft, checking_ids.twice(draft))
+    draft = checking_ids.linked(draft)
+    for rules in (STOP_FIRST, STOP_THEN, STOP_LAST):
+        for rule in rules:
+            draft = applied(draft, rule(draft))
+        draft = checking_ids.followed(draft)
+    draft = applied(draft, checking_ids.also_treated(draft))
+    for rule in ASK:
+        draft = applied(draft, rule(draft))
+    return draft

@@ -1,0 +1,194 @@
+"""Who is who and whose is what: ids that occur twice, parents that do not exist, things of another patient."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading
+
+
+def without_required_cells(draft: Draft) -> Iterator[Flag]:
+    """A row whose key or required cell is blank is set aside."""
+    for name, table in draft.tables.items():
+        for column in table.table.required_columns if table.given else ():
+            if heading(table.raw, column.name):
+                blank = table.kept & ~table.known(column.name)
+                yield Flag(
+                    rule="REQUIRED",
+                    table=name,
+                    at=np.flatnonzero(blank),
+                    severity="stops",
+                    column=column.name,
+                    takes="row",
+                    problem="is required, and nothing is known here",
+                    remedy="Fill in the cell. The row is set aside until then.",
+                )
+
+
+def twice(draft: Draft) -> Iterator[Flag]:
+    """An id that heads several rows: word for word the same, the first is kept; otherwise none is."""
+    for name, table in draft.tables.items():
+        key = table.table.key
+        if not key or not table.given:
+            continue
+        rows = np.flatnonzero(table.kept)
+        ids = pd.Series(table.texts(key)[rows], dtype=object)
+        shared = ids.duplicated(keep=False).to_numpy()
+        if shared.any():
+            yield from _same_or_not(name, table, rows[shared], ids[shared].to_numpy())
+
+
+def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray) -> Iterator[Flag]:
+    key = table.table.key
+    content = pd.DataFrame(
+        {head: column.at(rows) for head, column in table.raw.columns.items() if head != heading(table.raw, key)}
+    )
+    content = content.map(str.strip).assign(**{"": ids})
+    same = content.groupby("", sort=False)[""].transform("size") == content.groupby(
+        list(content), sort=False
+    )[""].transform("size")
+    first = ~content.duplicated("")
+    yield Flag(
+        rule="DUPLICATE_ROW",
+        table=name,
+        at=rows[(same & ~first).to_numpy()],
+        severity="asks",
+        column=key,
+        takes="row",
+        problem="heads a row that stands here word for word a second time; the first one counts",
+        remedy="Take the copy away, or correct the id if it is another one.",
+    )
+    yield Flag(
+        rule="DUPLICATE_ID",
+        table=name,
+        at=rows[~same.to_numpy()],
+        severity="stops",
+        column=key,
+        takes="row",
+        problem="heads several rows that differ, so none of them is read",
+        remedy="Give each row its own id, or take the wrong rows away.",
+    )
+
+
+def linked(draft: Draft) -> Draft:
+    """The draft with every id column looked up in the table it refers to."""
+    lookups = {name: lookup(draft[name]) for name in {column.refers_to for _, column in references()}}
+    parents = {
+        (name, column.name): lookups[column.refers_to].get_indexer(draft[name].cells[column.name].values)
+        for name, column in references()
+    }
+    for (name, column), found in parents.items():
+        owner = TABLES[name].column(column).refers_to
+        rows = _rows_of(draft[owner])
+        parents[name, column] = np.where(found >= 0, np.append(rows, -1)[found], -1)
+    return replace(draft, parents=parents)
+
+
+def references() -> list[tuple[str, Column]]:
+    """Every column that holds the id of another row, with the table it stands in, parents before children."""
+    return [
+        (name, column)
+        for name, table in TABLES.items()
+        for column in table.columns
+        if column.kind == "id" and column.refers_to
+    ]
+
+
+def lookup(table: DraftTable) -> pd.Index:
+    """The different ids of a table; the n-th belongs to row `_rows_of(table)[n]`."""
+    return pd.Index(table.texts(table.table.key)[_rows_of(table)], dtype=object)
+
+
+def _rows_of(table: DraftTable) -> np.ndarray:
+    """A row for each different id: one that is kept, if there is one."""
+    order = np.argsort(table.gone, kind="stable")
+    ids = pd.Series(table.texts(table.table.key)[order], dtype=object)
+    return order[(~ids.duplicated() & ids.notna()).to_numpy()]
+
+
+def orphans(draft: Draft) -> Iterator[Flag]:
+    """An id that names no row of its table."""
+    for name, column in references():
+        table = draft[name]
+        lost = table.kept & table.known(column.name) & (draft.link(name, column.name) < 0)
+        yield Flag(
+            rule="ORPHAN",
+            table=name,
+            at=np.flatnonzero(lost),
+            severity="stops",
+            column=column.name,
+            takes="cell",
+            problem=f"is not in the table {column.refers_to}",
+            remedy=f"Correct the id, or add the row it means to {column.refers_to}.",
+        )
+
+
+def of_another_patient(draft: Draft) -> Iterator[Flag]:
+    """A collection, session or stent that belongs to another patient than the row that names it."""
+    for name, column in references():
+        if column.refers_to == "patients" or "patient_id" not in draft[name].cells:
+            continue
+        table, parent = draft[name], draft.link(name, column.name)
+        owner = np.append(draft.patients_of(column.refers_to), -1)[parent]
+        other = table.kept & (parent >= 0) & (owner >= 0) & (owner != draft.patients_of(name))
+        yield Flag(
+            rule="OTHER_PATIENT",
+            table=name,
+            at=np.flatnonzero(other),
+            severity="stops",
+            column=column.name,
+            takes="cell",
+            problem="belongs to another patient than the one this row names",
+            remedy="Correct this id or the patient's.",
+        )
+
+
+def followed(draft: Draft) -> Draft:
+    """The draft after children have followed their parents: rows where the parent is needed, else the cell."""
+    for name, column in references():
+        table, parent = draft[name], draft.link(name, column.name)
+        lost = table.kept & (parent >= 0) & np.append(draft[column.refers_to].gone, False)[parent]
+        flag = Flag(
+            rule="PARENT_SET_ASIDE",
+            table=name,
+            at=np.flatnonzero(lost),
+            severity="notes",
+            column=column.name,
+            takes="cell",
+            problem=f"was set aside from {column.refers_to}, and this with it",
+            remedy="Mend the row it belongs to: this one follows.",
+        )
+        draft = applied(draft, [flag])
+    return draft
+
+
+def also_treated(draft: Draft) -> Iterator[Flag]:
+    """Further collections of a session: each must exist, be kept, and belong to the session's patient."""
+    table, collections = draft["sessions"], draft["collections"]
+    rows = np.flatnonzero(table.kept & table.known("also_treated"))
+    named = pd.Series(table.texts("also_treated")[rows], index=rows, dtype=object).str.split(";").explode()
+    position = np.append(_rows_of(collections), -1)[lookup(collections).get_indexer(named.to_numpy(dtype=object))]
+    owner = np.append(draft.patients_of("collections"), -1)[position]
+    wrong = {
+        "is not in the table collections": position < 0,
+        "belongs to another patient": (position >= 0) & (owner != draft.patients_of("sessions")[named.index]),
+        "was set aside from collections": (position >= 0) & np.append(collections.gone, False)[position],
+    }
+    for problem, bad in wrong.items():
+        at = np.unique(named.index.to_numpy()[bad])
+        still = at[draft["sessions"].known("also_treated")[at]]
+        yield Flag(
+            rule="ALSO_TREATED",
+            table="sessions",
+            at=still,
+            severity="stops",
+            column="also_treated",
+            takes="cell",
+            problem=f"names a collection that {problem}",
+            remedy="Correct the ids, with ; between them.",
+        )

@@ -1,0 +1,108 @@
+"""read_registry: from a tidy source to a Registry, nothing lost on the way without a finding."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from necrostats.errors import RegistryError
+from necrostats.registry.checking import checked
+from necrostats.registry.checking_headers import about_source, required_missing
+from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.drafts import Draft, DraftTable
+from necrostats.registry.findings import in_order
+from necrostats.registry.interpreting import interpreted
+from necrostats.registry.messages import problem_report
+from necrostats.registry.reading import RawSource, read_source
+from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, dtype_of, link, nothing_set_aside
+
+
+def read_registry(source: str | Path) -> Registry:
+    """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named.
+
+    What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
+    SourceError if the source cannot be read; RegistryError, with all `findings`, if no patient is left or a
+    table that no registry can do without is missing.
+    """
+    raw = read_source(source)
+    # The privacy check belongs here: every cell is read and none has been interpreted, shown or kept.
+    draft = checked(interpreted(raw))
+    return _registry(raw, draft)
+
+
+def _registry(raw: RawSource, draft: Draft) -> Registry:
+    findings = in_order(pd.concat([*about_source(raw), *draft.findings], ignore_index=True))
+    if required_missing(raw) or not draft["patients"].kept.any():
+        raise RegistryError(problem_report(findings, raw.name), findings=findings)
+    return Registry(
+        **link({name: _frame(draft, name) for name in TABLES}),
+        findings=findings,
+        set_aside=_set_aside(draft),
+        source=_source(raw, draft),
+    )
+
+
+def _source(raw: RawSource, draft: Draft) -> Source:
+    return Source(
+        name=raw.name,
+        sha256=raw.sha256,
+        rows_read={name: len(table) for name, table in draft.tables.items()},
+        rows_kept={name: int(table.kept.sum()) for name, table in draft.tables.items()},
+    )
+
+
+def _frame(draft: Draft, name: str) -> pd.DataFrame:
+    """The kept rows of a table with the codebook's columns, ids numbered as their parents' kept rows."""
+    table, rows = draft[name], np.flatnonzero(draft[name].kept)
+    return pd.DataFrame(
+        {column.name: _typed(draft, table, column, rows) for column in table.table.all_columns},
+        index=pd.RangeIndex(len(rows)),
+    )
+
+
+def _typed(draft: Draft, table: DraftTable, column: Column, rows: np.ndarray):
+    if column.kind == "id":
+        return _ids(draft, table, column, rows)
+    cells = table.cells[column.name]
+    which = cells.which[rows]
+    if column.kind == "code":
+        dtype = dtype_of(column)
+        return pd.Categorical.from_codes(dtype.categories.get_indexer(cells.values)[which], dtype=dtype)
+    values = cells.values[which]
+    if column.kind in ("whole", "day"):
+        return pd.arrays.IntegerArray(np.nan_to_num(values).astype(np.int64), np.isnan(values))
+    if column.kind == "yes_no":
+        return pd.arrays.BooleanArray(values == 1.0, np.isnan(values))
+    return values if column.kind == "number" else pd.array(values, dtype="string")
+
+
+def _ids(draft: Draft, table: DraftTable, column: Column, rows: np.ndarray) -> pd.Categorical:
+    owner = draft[column.refers_to or table.table.name]
+    place = np.append(np.where(owner.kept, np.cumsum(owner.kept) - 1, -1), -1)
+    names = pd.Index(owner.texts(owner.table.key)[owner.kept], dtype=object)
+    return pd.Categorical.from_codes(place[draft.link(table.table.name, column.name)[rows]], categories=names)
+
+
+def _set_aside(draft: Draft) -> pd.DataFrame:
+    patients = np.append(draft["patients"].texts("patient_id"), None)
+    owners = {name: patients[draft.patients_of(name)] for name in {each.table for each in draft.taken}}
+    lists = [_listed(draft[each.table], each, owners[each.table]) for each in draft.taken if len(each.at)]
+    return pd.concat(lists, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if lists else nothing_set_aside()
+
+
+def _listed(table: DraftTable, taken, owner: np.ndarray) -> pd.DataFrame:
+    about: Mapping[str, object] = {
+        "table": taken.table,
+        "file": table.raw.place.file,
+        "sheet": table.raw.place.sheet,
+        "row": pd.array(table.raw.rows[taken.at], dtype="Int64"),
+        "scope": taken.scope,
+        "column": taken.column,
+        "patient_id": owner[taken.at],
+        "rule": taken.rule,
+    }
+    text = [name for name in about if name != "row"]
+    return pd.DataFrame(about).astype(dict.fromkeys(text, object))

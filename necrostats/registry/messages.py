@@ -1,0 +1,85 @@
+"""What a person reads after a check: what is wrong, where, as written; then what to do; then what was counted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from necrostats.errors import NecrostatsError
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.findings import SEVERITIES, sentence
+from necrostats.registry.tables import Registry
+
+SHOWN = 5
+HEADINGS = {"stops": "Problems", "asks": "To ask about", "notes": "Notes"}
+
+
+def check_report(checked: Registry | NecrostatsError, name: str, *, every: bool = False) -> str:
+    """The whole report on a registry, or on the error that reading it raised.
+
+    Findings that stop come first; of the same kind the first five are shown, or all with `every`.
+    """
+    if isinstance(checked, Registry):
+        return "\n".join([_report(checked.findings, name, every), *_counts(checked)])
+    findings = getattr(checked, "findings", None)
+    return str(checked) if findings is None else _report(findings, name, every)
+
+
+def problem_report(findings: pd.DataFrame, name: str) -> str:
+    """The headline and the findings, shortened."""
+    return _report(findings, name, every=False)
+
+
+def stops(registry: Registry) -> bool:
+    """Whether a finding stops: the registry can be looked at, but rows or cells of it are missing."""
+    return bool((registry.findings["severity"] == "stops").any())
+
+
+def _report(findings: pd.DataFrame, name: str, every: bool) -> str:
+    return "\n".join([_headline(findings, name), *_sections(findings, every), ""])
+
+
+def _headline(findings: pd.DataFrame, name: str) -> str:
+    counts = findings["severity"].value_counts()
+    if problems := counts.get("stops", 0):
+        return f"{name} cannot be used yet: {_count(problems, 'problem')}."
+    asks = counts.get("asks", 0)
+    return f"{name} can be used: {_count(asks, 'thing') + ' to ask about' if asks else 'nothing to ask about'}."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}" if number == 1 else f"{number:,} {noun}s"
+
+
+def _sections(findings: pd.DataFrame, every: bool) -> Iterator[str]:
+    for severity in SEVERITIES:
+        found = findings[findings["severity"] == severity]
+        if len(found):
+            yield f"\n{HEADINGS[severity]}"
+            for _, group in found.groupby(["rule", "table", "column"], sort=False, observed=True, dropna=False):
+                yield from _group(group, every)
+
+
+def _group(group: pd.DataFrame, every: bool) -> Iterator[str]:
+    shown = group if every or len(group) <= SHOWN + 1 else group.head(SHOWN)
+    yield ""
+    for finding in shown.itertuples():
+        yield f"  {sentence(finding)}"
+    if len(shown) < len(group):
+        where = f" in {group['table'].iloc[0]}" if group["table"].iloc[0] else ""
+        yield f"  … and {len(group) - len(shown):,} more like it{where}. To see them all: necrostats check --all"
+    for remedy in dict.fromkeys(group["remedy"]):
+        if remedy:
+            yield f"    {remedy}"
+
+
+def _counts(registry: Registry) -> Iterator[str]:
+    read, kept = registry.source.rows_read, registry.source.rows_kept
+    if not read:
+        return
+    cells = registry.set_aside.loc[registry.set_aside["scope"] == "cell", "table"].value_counts()
+    yield f"\n{'':22}{'rows read':>12}{'kept':>12}{'set aside':>12}{'cells set aside':>18}"
+    for name in TABLES:
+        aside = read[name] - kept[name]
+        yield f"  {name:20}{read[name]:>12,}{kept[name]:>12,}{aside:>12,}{cells.get(name, 0):>18,}"

@@ -1,0 +1,150 @@
+"""The words an amount can hold: units, bounds, ranges, sizes, what went in and out, and harmless remarks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+from itertools import product
+from types import MappingProxyType
+
+from necrostats.errors import unknown_choice
+
+SIZES = ("none", "trace", "small", "moderate", "large")
+
+Phrase = tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unit:
+    """A unit as written: the unit it is kept in, and how many of those it is."""
+
+    base: str
+    factor: Decimal
+
+
+def _units(base: str, spellings: Mapping[str, str]) -> dict[Phrase, Unit]:
+    return {
+        tuple(name.split()): Unit(base=base, factor=Decimal(factor))
+        for factor, names in spellings.items()
+        for name in names.split(",")
+    }
+
+
+VOLUME = _units(
+    "ml",
+    {
+        "1": "ml,mls,cc,ccs,cm3,cm\u00b3,cm^3,millilitre,millilitres,milliliter,milliliters",
+        "10": "cl,centilitre,centilitres,centiliter,centiliters",
+        "100": "dl,decilitre,decilitres,deciliter,deciliters",
+        "1000": "l,lt,ltr,ltrs,litre,litres,liter,liters",
+    },
+)
+MASS = _units(
+    "g", {"1": "g,gm,gms,gr,gram,grams,gramme,grammes", "1000": "kg,kgs,kilo,kilos,kilogram,kilograms"}
+)
+SHARE = _units("percent_cleared", {"1": "%,percent,per cent,pct,percent_cleared"})
+YIELD_UNITS = {**VOLUME, **MASS, **SHARE}
+LENGTH = _units(
+    "mm",
+    {
+        "1": "mm,millimetre,millimetres,millimeter,millimeters",
+        "10": "cm,cms,centimetre,centimetres,centimeter,centimeters",
+    },
+)
+TIME = _units("min", {"1": "min,mins,minute,minutes,'", "60": "h,hr,hrs,hour,hours"})
+FRENCH = _units("Fr", {"1": "fr,french,f,ch"})
+NO_UNIT: dict[Phrase, Unit] = {}
+
+UNIT_SETS = {"ml": VOLUME, "g": MASS, "percent": SHARE, "mm": LENGTH, "min": TIME, "Fr": FRENCH, "": NO_UNIT}
+
+
+def _phrases(text: str) -> dict[Phrase, str]:
+    return {tuple(phrase.split()): phrase for phrase in text.split(",")}
+
+
+def _meaning(meaning: str, text: str) -> dict[Phrase, str]:
+    return dict.fromkeys((tuple(phrase.split()) for phrase in text.split(",")), meaning)
+
+
+ABOUT = _phrases("~,+/-,\u00b1,about,approx,approximately,around,circa,ca,c,roughly,est,estimated")
+ABOUT_AFTER = _phrases("approx,approximately,circa,est,estimated,or so")
+ABOVE = _phrases(
+    ">,>=,more than,greater than,over,above,at least,min,minimum,minimum of,in excess of,no less than,"
+    "not less than"
+)
+BELOW = _phrases("<,<=,less than,under,below,up to,at most,max,maximum,maximum of,no more than,not more than")
+MORE_AFTER = _phrases("or more,and more,and above,or over,plus")
+LESS_AFTER = _phrases("or less,or fewer,or under")
+TO = _phrases("-,to,..,...")
+
+FLOWS = {
+    **_meaning("out", "out,output,out of,came out"),
+    **_meaning("in", "in,input,instilled,infused,irrigated,lavage,lavage in,irrigation,wash in"),
+}
+LAVAGE = {
+    (*adverb.split(), *noun.split()): adverb in ("incl", "including", "inclusive of", "includes", "with")
+    for adverb, noun in product(
+        ("incl", "including", "inclusive of", "includes", "with", "excl", "excluding", "exclusive of",
+         "without", "net of", "not including"),
+        ("lavage", "the lavage", "lavage fluid", "irrigation", "wash"),
+    )
+} | {("lavage", "included"): True, ("lavage", "not", "included"): False, ("lavage", "excluded"): False,
+     ("net",): False}  # fmt: skip
+
+_CLEARED = "cleared,clearance,clear,removed,debrided,evacuated,total,in total,today,done,est,estimated"
+CLEARED = frozenset(_phrases(_CLEARED))
+_ADJECTIVES = (
+    "thick", "thin", "purulent", "necrotic", "solid", "semisolid", "semi-solid", "turbid", "brown", "dark",
+    "foul", "foul-smelling", "malodorous", "viscous", "liquid", "infected", "wet", "old", "fatty",
+)  # fmt: skip
+_NOUNS = (
+    "pus", "debris", "necrosis", "tissue", "material", "fluid", "content", "contents", "slough", "solids",
+    "matter", "effluent", "chunks", "fragments",
+)  # fmt: skip
+_DEEDS = (
+    "aspirated,drained,retrieved,extracted,collected,suctioned,yield,wet weight,sent,sent for culture,sent to lab"
+)
+
+
+def _as_tokens(word: str) -> Phrase:
+    return tuple(word.replace("-", " - ").split())
+
+
+MATERIAL = frozenset(_as_tokens(word) for word in (*_ADJECTIVES, *_NOUNS))
+REMARKS = CLEARED | MATERIAL | frozenset(_phrases(_DEEDS))
+JOINS = frozenset((("of",), ("and",), ("with",), ("&",)))
+
+_SIZE_WORDS = {
+    "none": "none,nil,nothing,no debris,no necrosis,no tissue,no yield,no material",
+    "trace": "trace,traces,minimal,scant,scanty,tiny,negligible",
+    "small": "small,a little,little,slight",
+    "moderate": "moderate,medium",
+    "large": "large,lots,a lot,copious,abundant,big",
+}
+
+
+def _with_amount(phrase: Phrase) -> Iterable[Phrase]:
+    yield phrase
+    for article, noun in product(((), ("a",)), ("amount", "amounts", "amt", "amts", "quantity", "volume")):
+        yield (*article, *phrase, noun)
+
+
+@lru_cache(maxsize=32)
+def size_words(extra: tuple[tuple[str, str], ...] = ()) -> Mapping[Phrase, str]:
+    """Every phrase that stands for one of the five sizes; `extra` are (phrase, size) pairs from a layout.
+
+    ChoiceError for a size that is not one of the five.
+    """
+    known = {
+        grown: size
+        for size, text in _SIZE_WORDS.items()
+        for phrase in _phrases(text)
+        for grown in _with_amount(phrase)
+    }
+    for phrase, size in extra:
+        if size not in SIZES:
+            raise unknown_choice("size of a yield", size, SIZES)
+        known[tuple(phrase.casefold().split())] = size
+    return MappingProxyType(known)

@@ -1,0 +1,1 @@
+"""One template run on one registry, kept as one HTML file."""

@@ -1,0 +1,125 @@
+"""Makes a notebook's HTML safe to hand on: nothing that runs, nothing from outside, one h1, tables that can be read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from bs4 import BeautifulSoup, Tag
+
+from necrostats.report import css_classes
+
+ACTIVE = (
+    "script", "style", "link", "meta", "base", "iframe", "frame", "object", "embed", "applet", "form", "input",
+    "button", "select", "textarea", "audio", "video", "source", "track", "template", "noscript",
+)  # fmt: skip
+DROPPED_ATTRIBUTES = ("style", "border", "align", "bgcolor", "srcset", "background", "formaction", "ping", "target")
+NO_ALT = "No description has been provided for this image"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A second-level heading that the page's list of sections can point to."""
+
+    id: str
+    heading: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Content:
+    """What goes into `main`: its title, its sections and its HTML."""
+
+    title: str
+    sections: tuple[Section, ...]
+    html: str
+
+
+def content(html: str, *, title: str, period: str = "", cautions: bool = True) -> Content:
+    """The HTML of a notebook, cleaned; `title` heads it if it has no first-level heading of its own.
+
+    The cautions are added if it does not show them itself.
+    """
+    soup = BeautifulSoup(html, features="html.parser")
+    remove_active(soup)
+    remove_outside(soup)
+    heading = one_h1(soup, title, period)
+    for table in soup.find_all("table"):
+        make_readable(table)
+    if cautions and not soup.select_one(f".{css_classes.CAUTIONS}"):
+        soup.append(_cautions())
+    sections = tuple(_sections(soup))
+    _group(soup)
+    return Content(title=heading, sections=sections, html=str(soup).strip())
+
+
+def remove_active(soup: BeautifulSoup) -> None:
+    """Take out whatever could run, load or restyle the page."""
+    for tag in soup.find_all(ACTIVE):
+        tag.decompose()
+    for tag in soup.find_all(True):
+        for name in [name for name in tag.attrs if name.startswith("on") or name in DROPPED_ATTRIBUTES]:
+            del tag[name]
+
+
+def remove_outside(soup: BeautifulSoup) -> None:
+    """Turn links that leave the page into their text, and pictures that would be fetched into their description."""
+    for link in soup.find_all(href=True):
+        if not link["href"].startswith("#"):
+            link.unwrap()
+    for picture in soup.find_all(src=True):
+        if not picture["src"].startswith("data:image/"):
+            picture.replace_with(picture.get("alt", ""))
+    for picture in soup.find_all("img", alt=False):
+        picture["alt"] = NO_ALT
+
+
+def one_h1(soup: BeautifulSoup, title: str, period: str) -> str:
+    """Leave one h1, first, with the period in it; return its text."""
+    first, *further = soup.find_all("h1") or [None]
+    for heading in further:
+        heading.name = "h2"
+    if first is None:
+        first = soup.new_tag("h1")
+        first.string = title
+    soup.insert(0, first.extract())
+    if period and period not in first.get_text():
+        first.append(f", {period}")
+    return first.get_text().strip()
+
+
+def make_readable(table: Tag) -> None:
+    """Give every header cell its scope and let a wide table scroll inside a box of its own."""
+    for header in table.find_all("th"):
+        if not header.get("scope"):
+            header["scope"] = "col" if header.find_parent("thead") else "row"
+    if table.parent and css_classes.SCROLL in table.parent.get("class", []):
+        return
+    box = table.wrap(BeautifulSoup("", "html.parser").new_tag("div"))
+    box["class"], box["role"], box["tabindex"] = css_classes.SCROLL, "region", "0"
+    box["aria-label"] = table.caption.get_text(" ", strip=True) if table.caption else "Table"
+
+
+def _cautions() -> BeautifulSoup:
+    from necrostats.report.prose import cautions  # imports the drawing library, which few pages need here
+
+    return BeautifulSoup(cautions()._repr_html_(), features="html.parser")
+
+
+def _sections(soup: BeautifulSoup) -> Iterator[Section]:
+    for place, heading in enumerate(soup.find_all("h2"), start=1):
+        heading["id"] = f"section-{place}"
+        yield Section(id=heading["id"], heading=heading.get_text().strip())
+
+
+def _group(soup: BeautifulSoup) -> None:
+    """Put each h2 and what follows it into a section of its own."""
+    for heading in soup.find_all("h2", recursive=False):
+        section = soup.new_tag("section")
+        section["aria-labelledby"] = heading["id"]
+        heading.insert_before(section)
+        following = []
+        for part in section.next_siblings:
+            if part is not heading and isinstance(part, Tag) and part.name == "h2":
+                break
+            following.append(part)
+        section.extend(following)

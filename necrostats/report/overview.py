@@ -1,0 +1,111 @@
+"""The status line of a report: what it rests on, and what is missing."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+import numpy as np
+
+from necrostats.registry.findings import SEVERITIES
+from necrostats.registry.tables import Registry
+from necrostats.report import css_classes
+
+HORIZON = 180
+FINGERPRINT_LENGTH = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Status:
+    """One line for each of: what was counted, how far it reaches, where it came from, what is missing."""
+
+    lines: tuple[str, ...]
+
+    def __str__(self) -> str:
+        return "\n".join(self.lines)
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_html_(self) -> str:
+        first, *further = (html.escape(line) for line in self.lines)
+        shown = "".join(f"<p>{line}</p>" for line in (f"<strong>{first}</strong>", *further))
+        return f'<div class="{css_classes.STATUS}">{shown}</div>'
+
+
+def review_period(registry: Registry, period: str = "") -> str:
+    """The period to review: the one given, or the last one the registry holds."""
+    return period or (registry.periods[-1] if registry.periods else "")
+
+
+def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> Status:
+    """What a report on this registry rests on; `horizon` is the day by which an outcome counts as matured."""
+    return Status(
+        lines=(
+            _counted(registry, period),
+            _reach(registry, horizon),
+            _origin(registry),
+            _findings(registry),
+            _missing(registry),
+        )
+    )
+
+
+def _counted(registry: Registry, period: str) -> str:
+    span = f", {registry.periods[0]} to {registry.periods[-1]}" if registry.periods else ""
+    about = f"; this review: {period}" if period else ""
+    return f"{_count(len(registry.patients), 'patient')}, {_count(len(registry.sessions), 'session')}{span}{about}."
+
+
+def _reach(registry: Registry, horizon: int) -> str:
+    observed = registry.patients["observed_days"].to_numpy(dtype=float, na_value=np.nan)
+    if not observed.size:
+        return "Data lock: nobody has been observed."
+    matured = int(np.count_nonzero(observed >= horizon))
+    return (
+        f"Data lock: {observed.min():.0f} to {observed.max():.0f} days after the index drainage; day {horizon} lies "
+        f"before it for {matured:,} of {observed.size:,} patients."
+    )
+
+
+def _origin(registry: Registry) -> str:
+    source = registry.source
+    mark = f", fingerprint {source.sha256[:FINGERPRINT_LENGTH]} (SHA-256)" if source.sha256 else ""
+    return f"Data: {Path(source.name).name}{mark}; read by necrostats {version('necrostats')}."
+
+
+def _findings(registry: Registry) -> str:
+    severity = registry.findings["severity"]
+    said = ", ".join(f"{np.count_nonzero(severity == each):,} {each}" for each in SEVERITIES)
+    return f"Findings: {said}; set aside: {_set_aside(registry)}."
+
+
+def _set_aside(registry: Registry) -> str:
+    rows = int(np.count_nonzero(registry.set_aside["scope"] == "row"))
+    cells = len(registry.set_aside) - rows
+    return f"{_count(rows, 'row')}, {_count(cells, 'cell')}"
+
+
+def _missing(registry: Registry) -> str:
+    patients, sessions = registry.patients, registry.sessions
+    unchecked = int((~sessions["events_checked"].fillna(False).astype(bool)).sum())
+    gaps = {
+        f"{unchecked:,} of {_count(len(sessions), 'session')} without word that adverse events were looked for": unchecked,
+        **{
+            f"{gap:,} of {_count(len(patients), 'patient')} without a {what} after day 0": gap
+            for what, gap in ((name, _without_later(registry, name + "s")) for name in ("scan", "review"))
+        },
+    }
+    named = [text for text, gap in gaps.items() if gap]
+    return f"Missing: {'; '.join(named) or 'nothing of what outcomes and adverse events rest on'}."
+
+
+def _without_later(registry: Registry, table: str) -> int:
+    later = (registry.tables[table]["day"] > 0).fillna(False).to_numpy(dtype=bool)
+    return len(registry.patients) - np.unique(registry.position(table)[later]).size
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"

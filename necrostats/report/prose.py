@@ -1,0 +1,53 @@
+"""Sentences for a notebook: leads, definitions, the methods paragraph and the cautions."""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass
+
+from necrostats.present import saying, wording
+from necrostats.report import css_classes
+from necrostats.results import Result
+
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prose:
+    """Text that shows as paragraphs in a notebook and as plain lines elsewhere."""
+
+    text: str
+    html: str
+
+    def __str__(self) -> str:
+        return self.text
+
+    def __repr__(self) -> str:
+        return self.text
+
+    def _repr_html_(self) -> str:
+        return self.html
+
+
+def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
+    """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
+    text = " ".join(saying.findings(result, **options)[:sentences])
+    return Prose(text=text, html=f'<p class="{css_classes.LEAD}">{html.escape(text)}</p>')
+
+
+def definitions(*results: Result) -> Prose:
+    """The definition behind each result, once each."""
+    text = "\n".join(f"{result.title}: {result.method.definition or result.method.estimand}" for result in results)
+    return Prose(text=text, html=wording.definition_list(results))
+
+
+def methods(*results: Result) -> Prose:
+    """The methods paragraph for these results, with its sources."""
+    text = wording.methods_paragraph(results)
+    return Prose(text=text, html=f"<p>{html.escape(text)}</p>")
+
+
+def cautions() -> Prose:
+    """What to bear in mind before a figure is quoted."""
+    items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in wording.cautions())
+    box = f'<div class="{css_classes.CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
+    return Prose(text="\n".join(wording.cautions()), html=box)

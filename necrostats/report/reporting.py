@@ -1,0 +1,57 @@
+"""One template, one source, one HTML file."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from necrostats.errors import SourceError
+from necrostats.registry import periods
+from necrostats.report import files, templates
+
+SECONDS_A_CELL = 600
+Say = Callable[[str], None]
+
+
+def write_report(
+    template: str,
+    source: str | Path,
+    *,
+    folder: str | Path,
+    period: str = "",
+    parameters: Mapping[str, str] | None = None,
+    show_code: bool = False,
+    timeout: float = SECONDS_A_CELL,
+    say: Say = lambda line: None,
+) -> Path:
+    """Run a template on a source and write `folder`/template_period.html; returns its path.
+
+    `timeout` is in seconds a cell; `say` is told each stage. Nothing is written unless every cell ran.
+    ChoiceError for an unknown template, parameter or period, SourceError for a missing source, else ReportError.
+    """
+    chosen = templates.find(template)
+    given = {"source": _absolute(source), **({"period": period} if period else {}), **(parameters or {})}
+    values = templates.check_values(chosen, given)
+    period = str(values.get("period", ""))
+    target = files.ready(folder) / f"{_file_name(chosen.name, period)}.html"
+    say(f"running {chosen.name} on {Path(source).name}")
+    from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
+
+    notebook = running.run(chosen, values, timeout=timeout)
+    say(f"writing {target}")
+    page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
+    return files.write(page.encode("utf-8"), target)
+
+
+def _absolute(source: str | Path) -> str:
+    path = Path(source).resolve()
+    if not path.exists():
+        raise SourceError(f"There is no {source}. Name a folder of tidy csv files, or a workbook.")
+    return str(path)
+
+
+def _file_name(template: str, period: str) -> str:
+    if not period:
+        return template
+    labels = periods.parse(period)
+    return "_".join((template, "-".join(dict.fromkeys((labels[0], labels[-1])))))

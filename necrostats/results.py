@@ -1,0 +1,154 @@
+"""What every measure returns: a tidy table, who was counted, how, and what to beware of."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import ClassVar
+
+import pandas as pd
+
+NOTE_CODES = (
+    "CLUSTER_IGNORED", "FEW_CLUSTERS", "ZERO_EVENTS", "SEPARATION", "SINGULAR", "NOT_CONVERGED",
+    "INTERVAL_CENSORED", "SCAN_GAP_IMBALANCE", "IMMORTAL_TIME", "LEFT_TRUNCATION", "COMPETING_AS_CENSORED",
+    "SHARED_SESSIONS", "ZERO_YIELD", "SMALL_N", "SMALL_RISK_SET", "NOT_REACHED", "OVERDISPERSED",
+    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Note:
+    """A caution: a code from NOTE_CODES and a plain sentence with the numbers in it."""
+
+    code: str
+    text: str
+
+    def __post_init__(self) -> None:
+        if self.code not in NOTE_CODES:
+            raise ValueError(f"{self.code} is not a note code")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Population:
+    """Who was counted, and who was left out and why (reason → count, in a unit the reason names)."""
+
+    patients: int
+    collections: int | None = None
+    sessions: int | None = None
+    left_out: Mapping[str, int] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        kept = {reason: int(count) for reason, count in self.left_out.items() if count}
+        object.__setattr__(self, "left_out", MappingProxyType(kept))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Method:
+    """How a figure was made, in sentences a reviewer can check."""
+
+    estimand: str
+    estimator: str
+    interval: str
+    level: float
+    definition: str = ""
+    references: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Result:
+    """Base of the four kinds. `table` is tidy, with the columns its kind names, in that order."""
+
+    columns: ClassVar[tuple[str, ...]] = ()
+
+    title: str
+    table: pd.DataFrame
+    population: Population
+    method: Method
+    notes: tuple[Note, ...] = ()
+
+    def __post_init__(self) -> None:
+        missing = [name for name in self.columns if name not in self.table.columns]
+        if missing:
+            raise ValueError(f"{type(self).__name__} needs the columns {', '.join(missing)}")
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}: {self.title} ({self.population.patients} patients, {len(self.table)} rows)"
+
+    def _repr_html_(self) -> str:
+        head = "".join(f'<th scope="col">{html.escape(str(name))}</th>' for name in self.table.columns)
+        rows = "".join(
+            "<tr>" + "".join(f"<td>{html.escape('' if pd.isna(cell) else str(cell))}</td>" for cell in row) + "</tr>"
+            for row in self.table.itertuples(index=False, name=None)
+        )
+        notes = "".join(f"<li>{html.escape(note.text)}</li>" for note in self.notes)
+        caption = html.escape(self.title)
+        table = f"<table><caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+        return table + (f"<ul>{notes}</ul>" if notes else "")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Listing(Result):
+    """Rows to be read one by one, with the columns they need: a case list, a list of findings."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Rates(Result):
+    """Events over a denominator, one row for each variable, group and unit.
+
+    `events` and `n` are in the unit of the row (`n` patients, sessions or days of exposure);
+    `estimate`, `conf_low` and `conf_high` are `events / n` times `per` (1, or 100 for a rate per 100 days).
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "variable", "group", "unit", "events", "n", "per", "estimate", "conf_low", "conf_high",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Curves(Result):
+    """Step functions over `days` or `sessions`, one row for each group, cause and point in time.
+
+    `at_risk` is counted just before the point. `landmarks` are the points named in advance: each has a row.
+    `medians` has one row for each group and cause: estimate (NaN = not reached), conf_low, conf_high.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "group", "cause", "at_risk", "events", "censored", "estimate", "conf_low", "conf_high",
+    )  # fmt: skip
+
+    landmarks: tuple[int, ...] = ()
+    medians: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    @property
+    def axis(self) -> str:
+        """The column that holds time: `days` or `sessions`."""
+        return "sessions" if "sessions" in self.table.columns else "days"
+
+    def at_landmarks(self) -> pd.DataFrame:
+        """The rows of `table` at the points named in advance."""
+        return self.table[self.table[self.axis].isin(self.landmarks)]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Comparison(Result):
+    """Contrasts of a group with a reference, one row for each contrast."""
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "group", "reference", "measure", "estimate", "conf_low", "conf_high", "statistic", "p_value",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Summary(Result):
+    """Descriptions of variables, one row for each variable, level and group.
+
+    `measure` says what `estimate`, `low` and `high` are: "share" (events / n; low and high blank or an interval),
+    "median" (with quartiles) or "geometric mean" (with an interval). `n` have a value, `missing` do not;
+    `patients` is the number of patients behind `n`.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "variable", "level", "group", "measure", "events", "n", "missing", "patients", "estimate", "low", "high",
+    )  # fmt: skip

@@ -1,0 +1,136 @@
+"""Checks of numbers before anything is computed; each failure is a StatisticsError in plain words."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from necrostats.errors import StatisticsError
+
+
+def confidence_level(level: float) -> float:
+    """The level as a float; StatisticsError unless it lies between 0 and 1."""
+    value = numbers("level", level)
+    if value.ndim or not 0 < value < 1:
+        raise StatisticsError(f"level is {level}: write it as a share between 0 and 1, such as 0.95 for 95 %.")
+    return float(value)
+
+
+def probability(name: str, value: float) -> float:
+    """The value as a float; StatisticsError unless it lies between 0 and 1."""
+    number = numbers(name, value)
+    if number.ndim or not 0 < number < 1:
+        raise StatisticsError(f"{name} is {value}: it must lie between 0 and 1.")
+    return float(number)
+
+
+def finite(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as floats; StatisticsError if one is missing or infinite."""
+    array = numbers(name, values)
+    refuse(name, array, ~np.isfinite(array), "is missing or infinite. Leave such rows out and count them.")
+    return array
+
+
+def not_negative(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as floats; StatisticsError if one is missing, infinite or below 0."""
+    array = finite(name, values)
+    refuse(name, array, array < 0, "is below 0.")
+    return array
+
+
+def positive(name: str, value: float) -> float:
+    """One number above 0."""
+    array = finite(name, value)
+    if array.ndim or not array > 0:
+        raise StatisticsError(f"{name} is {value}: it must be one number above 0.")
+    return float(array)
+
+
+def counts(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as floats; StatisticsError unless each is a whole number, 0 or more."""
+    array = not_negative(name, values)
+    refuse(name, array, array != np.floor(array), "is not a whole number.")
+    return array
+
+
+def times(name: str, values: ArrayLike) -> np.ndarray:
+    """Times 0 or later, as whole numbers if they all are; StatisticsError if one is missing, infinite or below 0."""
+    array = np.asarray(values)
+    if array.dtype.kind in "iub":
+        refuse(name, array, _below_zero(array), "is below 0.")
+        return array.astype(np.intp, copy=False)
+    array = not_negative(name, array)
+    whole = array.max(initial=0.0) < 2.0**53 and np.array_equal(array, np.floor(array))
+    return array.astype(np.intp) if whole else array
+
+
+def codes(name: str, values: ArrayLike) -> np.ndarray:
+    """Whole numbers, 0 or more, in an array of whole numbers or of yes and no."""
+    array = np.asarray(values)
+    if array.dtype.kind in "iub":
+        refuse(name, array, _below_zero(array), "is below 0.")
+        return array
+    return counts(name, array).astype(np.intp)
+
+
+def events_of(events: ArrayLike, n: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Events and denominators of one shape; StatisticsError if there are more events than subjects."""
+    k, total = broadcast(events=counts("events", events), n=counts("n", n))
+    refuse("events", k, k > total, "is more than its n.")
+    return k, total
+
+
+def broadcast(**arrays: np.ndarray) -> tuple[np.ndarray, ...]:
+    """The arrays stretched to one shape; StatisticsError if they do not fit."""
+    try:
+        return tuple(np.broadcast_arrays(*arrays.values()))
+    except ValueError:
+        raise StatisticsError(_lengths(arrays)) from None
+
+
+def one_length(**arrays: ArrayLike | None) -> None:
+    """StatisticsError unless every array given is one-dimensional and they are all equally long."""
+    given = {name: np.asarray(values) for name, values in arrays.items() if values is not None}
+    if any(array.ndim != 1 for array in given.values()) or len({array.size for array in given.values()}) > 1:
+        raise StatisticsError(_lengths(given))
+
+
+def labels(name: str, values: ArrayLike) -> np.ndarray:
+    """The labels as an array; StatisticsError if one is missing."""
+    array = np.asarray(values)
+    missing = array != array if array.dtype.kind in "fOM" else np.zeros(array.shape, dtype=bool)
+    if array.dtype.kind == "O":
+        missing = np.array([each is None or bool(each != each) for each in array.ravel()], dtype=bool)
+    refuse(name, array, missing, "is missing. Give every row a label, or leave the row out and count it.")
+    return array
+
+
+def numbers(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as floats, missing and infinite ones too; StatisticsError if one is not a number."""
+    try:
+        return np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError):
+        raise StatisticsError(f"{name} holds something that is not a number. Give numbers only.") from None
+
+
+def _below_zero(whole: np.ndarray) -> np.ndarray | bool:
+    """Where whole numbers are below 0: a look at the smallest usually settles it."""
+    return whole < 0 if whole.size and whole.min() < 0 else False
+
+
+def refuse(name: str, array: np.ndarray, wrong: np.ndarray, why: str) -> None:
+    """StatisticsError about the first value marked wrong: which it is, its value and why; silence if none is."""
+    if not np.any(wrong):
+        return
+    first = int(np.argmax(wrong))
+    place = f" number {first + 1:,}" if array.size > 1 else ""
+    value = np.ravel(array)[first]
+    written = f"{value:g}" if array.dtype.kind == "f" else str(value)
+    more = int(np.count_nonzero(wrong)) - 1
+    others = f" ({more:,} more like it.)" if more else ""
+    raise StatisticsError(f"{name}{place}: {written} {why}{others}")
+
+
+def _lengths(arrays: dict[str, np.ndarray]) -> str:
+    sizes = ", ".join(f"{name} {' × '.join(map(str, array.shape)) or 'one number'}" for name, array in arrays.items())
+    return f"The numbers do not line up: {sizes}. Give one value a row in each."

@@ -1,0 +1,206 @@
+"""Intervals for a share: independent units, and units that come in clusters."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special, stats
+
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.clusters import few_clusters, one_cluster, places
+from necrostats.stats.intervals import Interval, as_given, empty_denominators
+
+
+def clopper_pearson(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Exact binomial limits: `events` of `n`, numbers or arrays that broadcast.
+
+    Limits are exactly 0 and 1 at no events and at all events; where n is 0, NaN and a note.
+    Clopper CJ, Pearson ES. Biometrika 1934;26:404-413. Raises StatisticsError for counts that cannot be.
+    """
+    k, total = checks.events_of(events, n)
+    low, high = _exact_limits(k, total, _tail(level))
+    return _interval(k, total, low, high)
+
+
+def mid_p(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Mid-P limits: as Clopper–Pearson, with half the probability of what was seen in each tail.
+
+    Roots are found to 1e-12 or better. Lancaster HO. J Am Stat Assoc 1961;56:223-234.
+    """
+    k, total = checks.events_of(events, n)
+    tail = _tail(level)
+    flat_k, flat_n, back = _distinct(k, total)
+    low, high = (limit[back].reshape(k.shape) for limit in _mid_p_limits(flat_k, flat_n, tail))
+    return _interval(k, total, low, high)
+
+
+def wilson(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Score limits, exactly 0 at no events and 1 at all. Wilson EB. J Am Stat Assoc 1927;22:209-212."""
+    k, total = checks.events_of(events, n)
+    z = special.ndtri(1 - _tail(level))
+    safe = np.where(total > 0, total, 1.0)
+    share = k / safe
+    middle = share + z**2 / (2 * safe)
+    half = z * np.sqrt(share * (1 - share) / safe + z**2 / (4 * safe**2))
+    scale = 1 + z**2 / safe
+    low = np.where(k == 0, 0.0, (middle - half) / scale)
+    high = np.where(k == total, 1.0, (middle + half) / scale)
+    return _interval(k, total, low, high)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ClusteredInterval(Interval):
+    """A share whose units come in clusters.
+
+    `std_error` allows for clusters; `design_effect` is the variance it implies over the binomial one, never
+    taken below 1; `effective_n` is n / design_effect; `adjusted_n` is that times the ratio of t quantiles, the
+    n behind the limits. The first two are NaN where clustering cannot be estimated.
+    """
+
+    clusters: int
+    std_error: float
+    design_effect: float
+    effective_n: float
+    adjusted_n: float
+
+
+def korn_graubard(events: ArrayLike, n: ArrayLike, cluster: ArrayLike, *, level: float = 0.95) -> ClusteredInterval:
+    """Clopper–Pearson on the effective sample size, for a share of units that come in clusters.
+
+    One row a unit or a group of units: `events` of `n` (1 where a row is a unit), and the label of its cluster.
+    Variance of the ratio: G/(G−1) Σ(y − r m)² / M² over clusters; degrees of freedom by the t ratio.
+    Korn EL, Graubard BI. Survey Methodology 1998;24:193-201. Raises StatisticsError for counts that cannot be.
+    """
+    k, total, label = checks.broadcast(
+        events=np.atleast_1d(checks.counts("events", events)),
+        n=np.atleast_1d(checks.counts("n", n)),
+        cluster=np.atleast_1d(checks.labels("cluster", cluster)),
+    )
+    checks.one_length(events=k, n=total, cluster=label)
+    k, total = checks.events_of(k, total)
+    y, m = _by_cluster(k, total, label)
+    if not m.size:
+        return _unclustered(0.0, 0.0, 0, level, empty_denominators(np.array(0.0)))
+    if y.sum() in (0, m.sum()):
+        return _unclustered(y.sum(), m.sum(), m.size, level, (_no_contrast(y.sum(), m.sum()),))
+    if m.size < 2:
+        return _unclustered(y.sum(), m.sum(), m.size, level, (one_cluster(),))
+    return _effective(y, m, level)
+
+
+def _effective(y: np.ndarray, m: np.ndarray, level: float) -> ClusteredInterval:
+    tail, total, groups = _tail(level), m.sum(), m.size
+    share = y.sum() / total
+    variance = groups / (groups - 1) * np.sum((y - share * m) ** 2) / total**2
+    effect = max(1.0, variance / (share * (1 - share) / total))
+    t_ratio = stats.t.ppf(1 - tail, total - 1) / stats.t.ppf(1 - tail, groups - 1)
+    adjusted = total / effect * t_ratio**2
+    low, high = _exact_limits(np.array(share * adjusted), np.array(adjusted), tail)
+    return ClusteredInterval(
+        estimate=float(share), low=float(low), high=float(high), clusters=groups,
+        notes=few_clusters(groups),
+        std_error=float(np.sqrt(variance)), design_effect=float(effect),
+        effective_n=float(total / effect), adjusted_n=float(adjusted),
+    )  # fmt: skip
+
+
+def _unclustered(k: float, n: float, groups: int, level: float, notes: tuple[Note, ...]) -> ClusteredInterval:
+    plain = clopper_pearson(k, n, level=level)
+    return ClusteredInterval(
+        estimate=plain.estimate, low=plain.low, high=plain.high, notes=notes, clusters=groups,
+        std_error=np.nan, design_effect=np.nan, effective_n=float(n), adjusted_n=float(n),
+    )  # fmt: skip
+
+
+def _by_cluster(k: np.ndarray, total: np.ndarray, label: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    place = places(label)
+    y, m = np.bincount(place, weights=k), np.bincount(place, weights=total)
+    return y[m > 0], m[m > 0]
+
+
+def _no_contrast(k: float, n: float) -> Note:
+    seen = f"No events in {n:,.0f}" if k == 0 else f"Events in all {n:,.0f}"
+    return Note(code="ZERO_EVENTS", text=f"{seen}: whether events cluster cannot be estimated; limits are plain exact.")
+
+
+def _tail(level: float) -> float:
+    return (1 - checks.confidence_level(level)) / 2
+
+
+def _interval(k: np.ndarray, n: np.ndarray, low: np.ndarray, high: np.ndarray) -> Interval:
+    some = n > 0
+    share = np.divide(k, n, out=np.full(k.shape, np.nan), where=some)
+    low, high = np.where(some, low, np.nan), np.where(some, high, np.nan)
+    return Interval(
+        estimate=as_given(share), low=as_given(low), high=as_given(high), notes=empty_denominators(n)
+    )
+
+
+def _exact_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
+    low = np.where(k > 0, special.betaincinv(np.where(k > 0, k, 1.0), n - k + 1, tail), 0.0)
+    rest = n - k
+    high = np.where(rest > 0, special.betainccinv(k + 1, np.where(rest > 0, rest, 1.0), tail), 1.0)
+    return low, high
+
+
+def _distinct(k: np.ndarray, n: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The distinct pairs, and where each row finds its own."""
+    width = n.max(initial=0) + 1
+    _, first, back = np.unique((n * width + k).ravel(), return_index=True, return_inverse=True)
+    return k.ravel()[first], n.ravel()[first], back.ravel()
+
+
+def _mid_p_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
+    """Where the mid-probability of k or more, ½P(X ≥ k) + ½P(X > k), is `tail`, and where it is 1 − `tail`."""
+    low, high = np.zeros(k.shape), np.ones(k.shape)
+    none_of_n, all_of_n = (k == 0) & (n > 0), (k == n) & (n > 0)
+    high[none_of_n] = -np.expm1(np.log(2 * tail) / n[none_of_n])
+    low[all_of_n] = (2 * tail) ** (1 / n[all_of_n])
+    inner = (k > 0) & (k < n)
+    low[inner] = _mid_p_root(k[inner], n[inner], tail)
+    high[inner] = _mid_p_root(k[inner], n[inner], 1 - tail)
+    return low, high
+
+
+def _mid_p_root(k: np.ndarray, n: np.ndarray, target: float) -> np.ndarray:
+    """The p at which the mid-probability is `target`: between those of P(X ≥ k) and P(X ≥ k + 1)."""
+
+    def excess(p: np.ndarray) -> np.ndarray:
+        return (special.betainc(k, n - k + 1, p) + special.betainc(k + 1, n - k, p)) / 2 - target
+
+    left, right = special.betaincinv(k, n - k + 1, target), special.betaincinv(k + 1, n - k, target)
+    return _root(excess, _slope(k, n), left, right)
+
+
+def _slope(k: np.ndarray, n: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """Derivative of both tails by p: half the sum of the densities beta(k, n − k + 1) and beta(k + 1, n − k)."""
+    log_beta = special.betaln(k, n - k + 1)
+
+    def slope(p: np.ndarray) -> np.ndarray:
+        shared = np.exp((k - 1) * np.log(p) + (n - k - 1) * np.log1p(-p) - log_beta)
+        return shared * (1 - p + p * (n - k) / k) / 2
+
+    return slope
+
+
+def _root(excess: Callable, slope: Callable, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Newton from the middle of a bracket, halving it where a step would leave it; `excess` rises with p.
+
+    A Newton step of 1e-7 of the bracket leaves an error of the square of that.
+    """
+    p, enough = (left + right) / 2, 1e-7 * (right - left)
+    for _ in range(100):
+        over = excess(p)
+        left, right = np.where(over < 0, p, left), np.where(over < 0, right, p)
+        newton = p - over / slope(p)
+        inside = (newton >= left) & (newton <= right)
+        following = np.where(inside, newton, (left + right) / 2)
+        settled = np.abs(following - p) <= enough
+        p = following
+        if settled.all():
+            break
+    return p

@@ -1,0 +1,79 @@
+"""Events over time at risk."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from necrostats.errors import StatisticsError
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.intervals import Interval, as_given, empty_denominators
+
+OVERDISPERSED_ABOVE = 1.2
+
+
+def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
+    """Exact Poisson limits for `events` / `exposure` × `per`; numbers or arrays that broadcast.
+
+    The lower limit is exactly 0 at no events; where exposure is 0, NaN and a note.
+    Garwood F. Biometrika 1936;28:437-442. Raises StatisticsError for events without any exposure.
+    """
+    k, time = _events_and_exposure(events, exposure)
+    tail = (1 - checks.confidence_level(level)) / 2
+    scale = np.divide(checks.positive("per", per), time, out=np.full(k.shape, np.nan), where=time > 0)
+    low = np.where(k > 0, special.gammaincinv(np.where(k > 0, k, 1.0), tail), 0.0) * scale
+    high = special.gammainccinv(k + 1, tail) * scale
+    return Interval(
+        estimate=as_given(k * scale), low=as_given(low), high=as_given(high), notes=empty_denominators(time)
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dispersion:
+    """Pearson's χ² over its degrees of freedom: 1 where counts vary as Poisson counts do; NaN if unknown."""
+
+    estimate: float
+    degrees_of_freedom: int
+    notes: tuple[Note, ...] = ()
+
+
+def dispersion(events: ArrayLike, exposure: ArrayLike) -> Dispersion:
+    """Pearson dispersion of counts about one common rate; one row a unit (a patient), with its exposure.
+
+    Rows without exposure say nothing and are passed over. A note says when it exceeds 1.2.
+    McCullagh P, Nelder JA. Generalized Linear Models, 2nd ed. 1989, section 4.5.
+    """
+    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = k[time > 0], time[time > 0]
+    freedom = max(k.size - 1, 0)
+    if not freedom or not k.sum():
+        return Dispersion(estimate=np.nan, degrees_of_freedom=freedom, notes=(_unknown(k),))
+    expected = time * (k.sum() / time.sum())
+    value = float(np.sum((k - expected) ** 2 / expected) / freedom)
+    return Dispersion(estimate=value, degrees_of_freedom=freedom, notes=_overdispersed(value))
+
+
+def _events_and_exposure(events: ArrayLike, exposure: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    k, time = checks.broadcast(
+        events=checks.counts("events", events), exposure=checks.not_negative("exposure", exposure)
+    )
+    if np.any((time == 0) & (k > 0)):
+        raise StatisticsError("There are events where exposure is 0. Check the exposure of those rows.")
+    return k, time
+
+
+def _overdispersed(value: float) -> tuple[Note, ...]:
+    if value <= OVERDISPERSED_ABOVE:
+        return ()
+    text = f"Events vary {value:.1f} times as much between patients as independent events would: exact limits are too narrow."
+    return (Note(code="OVERDISPERSED", text=text),)
+
+
+def _unknown(k: np.ndarray) -> Note:
+    if k.size < 2:
+        return Note(code="SMALL_N", text="Fewer than two rows have any exposure: their spread cannot be estimated.")
+    return Note(code="ZERO_EVENTS", text="No events: whether they cluster cannot be estimated.")

@@ -1,0 +1,61 @@
+"""Scales on which limits for a probability are symmetric, as R's survfit has them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from necrostats.errors import unknown_choice
+
+
+@dataclass(frozen=True, kw_only=True)
+class Transform:
+    """A scale: the way there, the way back, and the slope of the way there."""
+
+    there: Callable[[np.ndarray], np.ndarray]
+    back: Callable[[np.ndarray], np.ndarray]
+    slope: Callable[[np.ndarray], np.ndarray]
+
+
+def _log_log_back(value: np.ndarray) -> np.ndarray:
+    return np.exp(-np.exp(-value))
+
+
+TRANSFORMS = {
+    "log-log": Transform(
+        there=lambda p: -np.log(-np.log(p)), back=_log_log_back, slope=lambda p: -1 / (p * np.log(p))
+    ),
+    "log": Transform(there=np.log, back=np.exp, slope=lambda p: 1 / p),
+    "plain": Transform(there=lambda p: p, back=lambda value: value, slope=np.ones_like),
+    "logit": Transform(there=special.logit, back=special.expit, slope=lambda p: 1 / (p * (1 - p))),
+    "arcsin": Transform(
+        there=lambda p: np.arcsin(np.sqrt(p)),
+        back=lambda value: np.sin(np.clip(value, 0, np.pi / 2)) ** 2,
+        slope=lambda p: 0.5 / np.sqrt(p * (1 - p)),
+    ),
+}
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limits:
+    """Lower and upper limits, within 0 and 1; NaN where the estimate is 0 or 1."""
+
+    low: np.ndarray
+    high: np.ndarray
+
+
+def limits(estimate: np.ndarray, std_error: np.ndarray, level: float, transform: str) -> Limits:
+    """Limits symmetric on the scale named by `transform`, by the normal quantile of `level`."""
+    if transform not in TRANSFORMS:
+        raise unknown_choice("transform", transform, TRANSFORMS)
+    scale = TRANSFORMS[transform]
+    low, high = np.full(estimate.shape, np.nan), np.full(estimate.shape, np.nan)
+    inside = (estimate > 0) & (estimate < 1)
+    p = estimate[inside]
+    half = special.ndtri((1 + level) / 2) * std_error[inside] * scale.slope(p)
+    low[inside] = np.clip(scale.back(scale.there(p) - half), 0, 1)
+    high[inside] = np.clip(scale.back(scale.there(p) + half), 0, 1)
+    return Limits(low=low, high=high)

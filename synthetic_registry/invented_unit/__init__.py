@@ -1,0 +1,1 @@
+"""An invented endoscopy unit: no real patient, no real hospital."""

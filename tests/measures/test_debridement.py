@@ -1,0 +1,74 @@
+import numpy as np
+import pytest
+from builders.courses import Course, registry_of
+from necrostats.errors import ChoiceError
+from necrostats.measures import debridement_yield
+
+
+def _row(result, group):
+    return result.table[result.table["group"] == group].iloc[0]
+
+
+def _course(*amounts, tool="snare"):
+    days = [10 * (number + 1) for number in range(len(amounts))]
+    return Course(
+        necrosectomies=days, tools={day: [tool] for day in days},
+        yields={day: amount if isinstance(amount, tuple) else (amount, amount) for day, amount in zip(days, amounts, strict=True)},
+    )  # fmt: skip
+
+
+def test_exact_yields_give_the_plain_geometric_mean():
+    """√(100 · 400) = 200."""
+    row = _row(debridement_yield(registry_of(_course(100.0), _course(400.0))), "snare")
+    assert row["estimate"] == pytest.approx(200.0)
+    assert (row["n"], row["patients"]) == (2, 2)
+
+
+def test_sessions_with_two_classes_are_left_out_and_the_share_is_said():
+    both = Course(necrosectomies=[10], tools={10: ["snare", "net", "lavage"]}, yields={10: (50.0, 50.0)})
+    result = debridement_yield(registry_of(both, _course(100.0), _course(120.0), _course(90.0)))
+    assert _row(result, "snare")["n"] == 3
+    assert _row(result, "net")["n"] == 0
+    assert any("1 of 4 necrosectomies (25%)" in note.text for note in result.notes)
+
+
+def test_an_adjunct_does_not_make_a_second_class():
+    course = Course(necrosectomies=[10], tools={10: ["net", "lavage", "peroxide"]}, yields={10: (50.0, 50.0)})
+    assert _row(debridement_yield(registry_of(course)), "net")["n"] == 1
+
+
+def test_a_session_with_no_yield_is_counted_beside_the_mean():
+    result = debridement_yield(registry_of(_course(0.0, 100.0), _course(100.0)))
+    row = _row(result, "snare")
+    assert (row["n"], row["events"], row["estimate"]) == (3, 1, pytest.approx(100.0))
+    assert "ZERO_YIELD" in {note.code for note in result.notes}
+
+
+def test_a_range_is_not_read_as_its_middle():
+    wide = debridement_yield(registry_of(_course(100.0), _course((10.0, 1000.0)), _course(110.0), _course(90.0)))
+    assert _row(wide, "snare")["estimate"] == pytest.approx(100.0, rel=0.1)
+    assert "INTERVAL_CENSORED" in {note.code for note in wide.notes}
+
+
+def test_more_than_an_amount_pulls_the_mean_up_but_names_no_number():
+    exact = [_course(100.0), _course(120.0), _course(90.0)]
+    plain = _row(debridement_yield(registry_of(*exact)), "snare")["estimate"]
+    raised = _row(debridement_yield(registry_of(*exact, _course((300.0, None)))), "snare")["estimate"]
+    assert raised > plain
+
+
+def test_a_class_with_too_few_sessions_is_flagged():
+    result = debridement_yield(registry_of(_course(100.0), _course(90.0)))
+    assert any(note.code == "SMALL_N" and "snare" in note.text for note in result.notes)
+
+
+def test_sessions_without_a_number_are_counted():
+    words = Course(necrosectomies=[10], tools={10: ["snare"]})
+    result = debridement_yield(registry_of(words))
+    assert dict(result.population.left_out) == {"necrosectomies without a yield in numbers": 1}
+    assert np.isnan(_row(result, "snare")["estimate"])
+
+
+def test_only_classes_of_instrument_can_be_compared():
+    with pytest.raises(ChoiceError):
+        debridement_yield(registry_of(_course(100.0)), by="operator")
