@@ -6,6 +6,7 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 DONE, FAILED, MISUSE, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 130, 141
 
@@ -65,7 +66,7 @@ def _add_report(commands, shared: argparse.ArgumentParser) -> None:
     )
     report.add_argument("--show-code", action="store_true", help="show the code of each cell")
     report.add_argument(
-        "--timeout", type=_seconds, default=600.0, metavar="SECONDS", help="the longest a cell may run (600)"
+        "--timeout", type=_seconds, default=600, metavar="SECONDS", help="the longest a cell may run (600)"
     )
     report.set_defaults(run=_report)
 
@@ -93,23 +94,23 @@ def _pair(text: str) -> tuple[str, str]:
     return name, value
 
 
-def _seconds(text: str) -> float:
-    try:
-        seconds = float(text)
-    except ValueError:
-        seconds = 0.0
-    if not 0 < seconds < 1e7:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of seconds above 0')
-    return seconds
+def _seconds(text: str) -> int:
+    if not text.isdecimal() or not 0 < int(text) < 1_000_000:
+        raise argparse.ArgumentTypeError(f'"{text}" is not a whole number of seconds, 1 or more')
+    return int(text)
 
 
 def _check(request: argparse.Namespace) -> int:
+    from necrostats.errors import RegistryError
     from necrostats.registry.loading import read_registry
     from necrostats.registry.messages import check_report, stops
 
-    registry = read_registry(request.source)
-    print(check_report(registry, every=request.all))
-    return FAILED if stops(registry) else DONE
+    try:
+        checked = read_registry(request.source)
+    except RegistryError as error:
+        checked = error
+    print(check_report(checked, Path(request.source).resolve().name, every=request.all))
+    return FAILED if isinstance(checked, RegistryError) or stops(checked) else DONE
 
 
 def _report(request: argparse.Namespace) -> int:

@@ -42,7 +42,7 @@ def incidence(
         group=groups.codes[known],
         causes=causes,
         groups=range(len(groups.labels)),
-    ).with_times(landmarks)
+    ).with_times((0, *landmarks))
     curve = aalen_johansen_of(counted, level=level)
     low, high = _limits(curve, level)
     table = _table(curve, low, high, groups, axis)

@@ -102,18 +102,20 @@ def _row(credited: _Credited, unit: str, place: int, level: float) -> dict:
     low = credited.sessions["yield_low"].to_numpy()[here]
     high = credited.sessions["yield_high"].to_numpy()[here]
     patient = credited.patient[here]
-    nothing = (low == 0) & (high == 0)
-    some = ~nothing
-    mean = lognormal_mean(low[some], high[some], patient[some], level=level)
-    return summary_row(
-        UNIT_LABELS[unit], place, "geometric mean", n=int(here.sum()), missing=0, events=int(nothing.sum()),
-        patients=np.unique(patient).size, estimate=mean.estimate, low=mean.low, high=mean.high,
+    some = ~((low == 0) & (high == 0))
+    row = summary_row(
+        UNIT_LABELS[unit], place, "geometric mean", n=int(here.sum()), missing=0, events=int((~some).sum()),
+        patients=np.unique(patient).size,
     )  # fmt: skip
+    if _is_small(row) or not some.any():
+        return row
+    mean = lognormal_mean(low[some], high[some], patient[some], level=level)
+    return row | {"estimate": mean.estimate, "low": mean.low, "high": mean.high}
 
 
 def _method(level: float) -> Method:
     return Method(
-        estimand="geometric mean yield of a necrosectomy in which one class of instrument was used, when there was some",
+        estimand="geometric mean yield of a necrosectomy with one class of instrument, when there was some",
         estimator="log-normal maximum likelihood; ranges, less than and more than enter as intervals",
         interval="patient-clustered sandwich error, t with the number of patients less one",
         level=level,
@@ -129,8 +131,8 @@ def _notes(credited: _Credited, rows: list[dict], units: list[str]) -> tuple[Not
         notes.append(
             Note(
                 code="SHARED_SESSIONS",
-                text=f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies ({share:.0%}) used more than one "
-                "class of instrument and are left out here.",
+                text=f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies ({share:.0%}) used more than "
+                "one class of instrument and are left out here.",
             )
         )
     nothing = sum(row["events"] for row in rows)
@@ -153,11 +155,11 @@ def _notes(credited: _Credited, rows: list[dict], units: list[str]) -> tuple[Not
             Note(
                 code="SMALL_N",
                 text=f"Fewer than {SMALL_CELL_SESSIONS} sessions or {SMALL_CELL_PATIENTS} patients: "
-                f"{', '.join(dict.fromkeys(small))}. Read those as a listing, not as an estimate.",
+                f"{', '.join(dict.fromkeys(small))}. They are counted, not estimated.",
             )
         )
     return tuple(notes)
 
 
 def _is_small(row: dict) -> bool:
-    return 0 < row["n"] and (row["n"] < SMALL_CELL_SESSIONS or row["patients"] < SMALL_CELL_PATIENTS)
+    return row["n"] > 0 and (row["n"] < SMALL_CELL_SESSIONS or row["patients"] < SMALL_CELL_PATIENTS)

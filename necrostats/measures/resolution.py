@@ -15,6 +15,9 @@ NAMED_DAYS = (30, 60, 90, 180)
 REFERENCES = ("Aalen and Johansen, Scand J Stat 1978;5:141", "Marubini and Valsecchi, Analysing Survival Data, 1995")
 
 
+INTERVAL = "delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored"
+
+
 def time_to_resolution(
     registry: Registry,
     *,
@@ -30,7 +33,7 @@ def time_to_resolution(
     """
     groups = patient_groups(registry, by)
     ends = outcomes(registry, definition)
-    landmarks = (0, *sorted(day for day in set(days) if day > 0))
+    landmarks = tuple(sorted(set(days)))
     curve = incidence(ends.day, ends.cause, groups, ends.causes, axis="days", landmarks=landmarks, level=level)
     return Curves(
         title="Time to documented resolution",
@@ -43,9 +46,9 @@ def time_to_resolution(
             left_out={"patients without a group": groups.left_out},
         ),
         method=Method(
-            estimand=f"probability of documented resolution by a day since the index drainage, with {competing(ends)} competing",
+            estimand=f"probability of documented resolution by a day since index drainage, {competing(ends)} competing",
             estimator="Aalen–Johansen, exact ties",
-            interval="delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored",
+            interval=INTERVAL,
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, definition.reference),
@@ -65,8 +68,8 @@ def record_notes(ends: Outcomes) -> tuple[Note, ...]:
     said = {
         "{} scans have no longest axis and document nothing.": ends.unsized_scans,
         "{} collections have no day of detection and are counted from the index drainage.": ends.undated_collections,
-        "{} patients have an end whose day is known only as a range: the latest day counts for resolution, the earliest "
-        "for a competing end.": int(ends.ranged.sum()),
+        "{} patients have an end whose day is known only as a range: the latest day counts for resolution, the "
+        "earliest for a competing end.": int(ends.ranged.sum()),
     }
     return tuple(Note(code="MISSING", text=text.format(f"{count:,}")) for text, count in said.items() if count)
 

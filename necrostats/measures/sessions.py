@@ -10,7 +10,7 @@ from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping, patient_groups
-from necrostats.measures.resolution import REFERENCES, competing, record_notes
+from necrostats.measures.resolution import INTERVAL, REFERENCES, competing, record_notes
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
@@ -66,9 +66,9 @@ def sessions_to_resolution(
         ),
         method=Method(
             estimand=f"probability of being resolved within k necrosectomies, with {competing(ends)} competing",
-            estimator="Aalen–Johansen on the session number; a patient under treatment is at risk at k only if something "
-            "after session k showed whether it was enough",
-            interval="delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored",
+            estimator="Aalen–Johansen on the session number; a patient under treatment is at risk at k only if "
+            "something after session k showed whether it was enough",
+            interval=INTERVAL,
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, definition.reference),
@@ -128,8 +128,8 @@ def _notes(counted: _Counted) -> tuple[Note, ...]:
         notes.append(
             Note(
                 code="MISSING",
-                text=f"{counted.stepped_back:,} patients were last seen before anything showed whether their last session "
-                "was enough; they leave the risk set before it.",
+                text=f"{counted.stepped_back:,} patients were last seen before anything showed whether their last "
+                "session was enough; they leave the risk set before it.",
             )
         )
     if counted.lower_bounds:

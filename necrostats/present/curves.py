@@ -9,7 +9,7 @@ import pandas as pd
 from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.figures import Figure, chart, check_width
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.say_curves import at_start, main_cause
 from necrostats.present.saying import plural
 from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
@@ -88,7 +88,7 @@ def _n(result: Curves, group: object, cause: object) -> int:
 
 
 def _group_label(result: Curves, group: object, cause: object) -> str:
-    return f"{plain(group)}, n = {numbers.count(_n(result, group, cause))}"
+    return with_n(plain(group), numbers.count(_n(result, group, cause)))
 
 
 def _by_cause(result: Curves, group: object, main: object) -> Panel:
@@ -97,7 +97,7 @@ def _by_cause(result: Curves, group: object, main: object) -> Panel:
     curves = []
     for place, cause in enumerate(causes):
         rows = _rows_of(result, group, cause)
-        label = f"{plain(cause)}, n = {numbers.count(_n(result, group, cause))}"
+        label = with_n(plain(cause), numbers.count(_n(result, group, cause)))
         curves.append(_curve(_drawn(rows, result), rows, result, label, style_at(place % MOST_STYLES), cause == main))
     risk = (_risk_row(_rows_of(result, group, main), result, "At risk", None),)
     return Panel(title="", curves=tuple(curves), risk=risk)

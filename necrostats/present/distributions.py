@@ -8,7 +8,7 @@ from necrostats.present import cells, numbers
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
 from necrostats.present.intervals import figure_of, without_small
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
 from necrostats.present.say_summary import is_completeness
 from necrostats.present.saying import plural
 from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
@@ -22,6 +22,10 @@ LIMITS = ["estimate", "low", "high"]
 def _unit(variable: object) -> str:
     """The unit after the comma in a variable's name: "yield, ml" → "ml"."""
     return plain(variable).rpartition(", ")[2] if ", " in plain(variable) else ""
+
+
+def _group_name(group: object) -> str:
+    return "All" if group == EVERYONE else plain(group)
 
 
 def _mark(row, few: bool, style: Style) -> tuple[Mark, ...]:
@@ -52,7 +56,7 @@ def _row(table: pd.DataFrame, row, few: pd.Series, label: str, indent: int) -> R
 
 def _mean_label(row) -> str:
     patients = f"{numbers.count(row.patients) or '0'} {plural(row.patients, 'patients')}"
-    return f"{plain(row.group)} ({patients}, {numbers.count(row.n) or '0'} {plural(row.n, 'sessions')})"
+    return f"{_group_name(row.group)} ({patients}, {numbers.count(row.n) or '0'} {plural(row.n, 'sessions')})"
 
 
 def _mean_row(table: pd.DataFrame, row, few: pd.Series) -> Row:
@@ -83,7 +87,7 @@ def _median_panel(result: Summary, variable: object, few: pd.Series) -> Panel:
     rows = table[table["variable"] == variable]
     values = _shown(rows, few).to_numpy().ravel()
     label = plain(variable)
-    made = tuple(_row(table, row, few, plain(row.group), 0) for row in rows.itertuples())
+    made = tuple(_row(table, row, few, _group_name(row.group), 0) for row in rows.itertuples())
     return Panel(
         heading=sentence_case(label), columns=("n", "median (quartiles)"), rows=made,
         scale=around_values(values, label=_unit(variable) or label),

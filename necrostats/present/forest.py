@@ -9,7 +9,8 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from necrostats.present.figures import blank
-from necrostats.present.labels import drawable, width_of, wrapped
+from necrostats.present.labels import width_of, wrapped
+from necrostats.present.pen import Pen
 from necrostats.present.scales import Scale
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
 
@@ -19,7 +20,7 @@ INDENT = 0.11
 PAD = 0.055
 HEADING = 0.24
 AXIS = 0.42
-BETWEEN = 0.16
+BETWEEN = 0.1
 LEAST_PLOT = 1.05
 MOST_LABEL = {"wide": 2.1, "narrow": 1.15}
 NARROW = 5.0
@@ -117,7 +118,7 @@ def _fitted(row: Row, layout: _Layout) -> Row:
         room = layout.width - 2 * MARGIN
     texts = ("\n".join(text for text in row.texts if text),) if layout.stacked and row.texts else row.texts
     label = wrapped(row.label, room, TEXT, bold=row.bold)
-    return replace(row, label=label, texts=tuple(drawable(text) for text in texts))
+    return replace(row, label=label, texts=texts)
 
 
 def _height(row: Row) -> float:
@@ -131,7 +132,7 @@ def _heading_lines(panel: Panel, layout: _Layout) -> int:
 
 def _panel_height(panel: Panel, layout: _Layout) -> float:
     head = HEADING + (_heading_lines(panel, layout) - 1) * LINE
-    return head + sum(_height(row) for row in panel.rows) + AXIS
+    return head + sum(_height(row) for row in panel.rows) + (AXIS if panel.rows else 0)
 
 
 def _draw_interval(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
@@ -157,9 +158,8 @@ def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
         )  # fmt: skip
 
 
-def _draw_axes(sheet: Drawing, panel: Panel, layout: _Layout, bottom: float, height: float) -> Axes:
-    width, tall = sheet.get_size_inches()
-    axes = sheet.add_axes((layout.plot / width, bottom / tall, layout.plot_width / width, height / tall))
+def _draw_axes(pen: Pen, panel: Panel, layout: _Layout, top: float, height: float) -> Axes:
+    axes = pen.axes(layout.plot, top, layout.plot_width, height)
     scale = panel.scale
     axes.set_xscale("log" if scale.log else "linear")
     axes.set_xlim(scale.low, scale.high)
@@ -178,51 +178,27 @@ def _draw_axes(sheet: Drawing, panel: Panel, layout: _Layout, bottom: float, hei
     return axes
 
 
-class _Pen:
-    """Writes on a drawing at inches from the top left corner."""
-
-    def __init__(self, sheet: Drawing) -> None:
-        self.sheet = sheet
-        self.width, self.height = sheet.get_size_inches()
-
-    def text(self, x: float, y: float, text: str, **look) -> None:
-        self.sheet.text(x / self.width, 1 - y / self.height, text, linespacing=1.25, **look)
-
-    def rule(self, x: float, to: float, y: float, colour: str = RULE) -> None:
-        high = 1 - y / self.height
-        line = self.sheet.add_artist(_line([x / self.width, to / self.width], [high, high], colour))
-        line.set_transform(self.sheet.transFigure)
-
-
-def _line(x: list[float], y: list[float], colour: str):
-    from matplotlib.lines import Line2D
-
-    return Line2D(x, y, color=colour, linewidth=0.5)
-
-
-def _draw_heading(pen: _Pen, panel: Panel, layout: _Layout, top: float) -> float:
+def _draw_heading(pen: Pen, panel: Panel, layout: _Layout, top: float) -> float:
     lines = _heading_lines(panel, layout)
     base = top + HEADING - 0.07 + (lines - 1) * LINE
     room = layout.plot + layout.plot_width - MARGIN
     heading = wrapped(panel.heading, room, TEXT + 0.5, bold=True, most=1)
-    pen.text(MARGIN, base, heading, fontsize=TEXT + 0.5, fontweight="bold", va="baseline")
+    pen.text(MARGIN, base, heading, size=TEXT + 0.5, fontweight="bold")
     columns = ("\n".join(panel.columns),) if layout.stacked else panel.columns
     for end, column in zip(layout.texts, columns, strict=False):
-        pen.text(end, base + 0.02, drawable(column), fontsize=SMALL, color=QUIET, ha="right", va="bottom")
+        pen.text(end, base - column.count("\n") * LINE, column, size=SMALL, color=QUIET, ha="right")
     bottom = top + HEADING + (lines - 1) * LINE
-    pen.rule(MARGIN, layout.width - MARGIN, bottom - 0.02, QUIET)
+    pen.line((MARGIN, layout.width - MARGIN), (bottom - 0.02, bottom - 0.02), colour=QUIET)
     return bottom
 
 
-def _draw_row(pen: _Pen, axes: Axes, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
+def _draw_row(pen: Pen, axes: Axes, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
     extra = PAD if row.starts else 0
     middle = top + extra + (_height(row) - extra) / 2
     weight = "bold" if row.bold else "normal"
-    pen.text(
-        MARGIN + INDENT * row.indent, middle, row.label, fontsize=TEXT, fontweight=weight, va="center_baseline"
-    )
+    pen.middle(MARGIN + INDENT * row.indent, middle, row.label, fontweight=weight)
     for end, text in zip(layout.texts, row.texts, strict=False):
-        pen.text(end, middle, text, fontsize=SMALL, ha="right", va="center_baseline")
+        pen.middle(end, middle, text, size=SMALL, ha="right")
     y = axes.get_ylim()[1] - (middle - from_top)
     for place, mark in enumerate(row.marks):
         shift = (place - (len(row.marks) - 1) / 2) * 0.055
@@ -235,15 +211,14 @@ def draw(panels: tuple[Panel, ...], width: float) -> Drawing:
     fitted = tuple(replace(panel, rows=tuple(_fitted(row, layout) for row in panel.rows)) for panel in panels)
     heights = [_panel_height(panel, layout) for panel in fitted]
     sheet = blank(width, sum(heights) + BETWEEN * (len(panels) - 1) + 2 * MARGIN)
-    pen, top = _Pen(sheet), MARGIN
+    pen, top = Pen(sheet), MARGIN
     for panel, height in zip(fitted, heights, strict=True):
         start = _draw_heading(pen, panel, layout, top)
-        rows = height - (start - top) - AXIS
-        axes = _draw_axes(sheet, panel, layout, pen.height - start - rows, rows)
+        axes = _draw_axes(pen, panel, layout, start, height - (start - top) - AXIS) if panel.rows else None
         at = start
         for row in panel.rows:
             if row.starts and row is not panel.rows[0]:
-                pen.rule(MARGIN, layout.width - MARGIN, at)
+                pen.line((MARGIN, layout.width - MARGIN), (at, at))
             _draw_row(pen, axes, row, panel, layout, at, start)
             at += _height(row)
         top += height + BETWEEN

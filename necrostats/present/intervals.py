@@ -10,6 +10,7 @@ from necrostats.present import cells, contrasts, numbers
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.forest import Mark, Panel, Row, draw
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.saying import plural
 from necrostats.present.scales import Scale, around_zero, from_zero, logarithmic
 from necrostats.present.small_numbers import too_few_for_a_rate
 from necrostats.present.style import drawing, style_at
@@ -77,7 +78,7 @@ def _rate_panel(result: Rates, unit: str, few: pd.Series) -> Panel:
         made += _variable_rows(rows[rows["variable"] == variable], few, in_order(table["group"]), grouped)
     is_share, level = cells.is_share(rows["per"].iloc[0]), numbers.interval_name(result.method.level)
     counted = "events / n" if is_share else f"events / {cells.exposure(unit)}"
-    heading = f"Of {unit}" if is_share else f"Per {unit}"
+    heading = f"Per {plural(1, unit)}" if is_share else f"Per {unit}"
     columns = (counted, f"{'%' if is_share else 'rate'} ({level})")
     return Panel(heading=heading, columns=columns, rows=tuple(made), scale=_rate_scale(rows, few, unit))
 

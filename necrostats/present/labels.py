@@ -36,6 +36,11 @@ def in_order(values: pd.Series) -> list:
     return list(dict.fromkeys(values.dropna()))
 
 
+def with_n(name: str, n: str) -> str:
+    """A name with its number, which no line break parts: "net, n = 17"."""
+    return f"{name}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
+
+
 def is_grouped(table: pd.DataFrame) -> bool:
     """Whether a table has groups at all, and not just everyone."""
     return in_order(table["group"]) not in ([], [EVERYONE])
@@ -77,7 +82,7 @@ def _pieces(word: str, width: float, size: float, bold: bool) -> list[str]:
 def wrapped(text: str, width: float, size: float, *, bold: bool = False, most: int = 3) -> str:
     """A text broken into at most so many lines, none wider than so many inches; the rest becomes "…"."""
     lines = [""]
-    for word in text.split():
+    for word in text.split(" "):
         for piece in _pieces(word, width, size, bold):
             longer = f"{lines[-1]} {piece}".strip()
             if lines[-1] and width_of(longer, size, bold=bold) > width:

@@ -47,11 +47,13 @@ def amount_decimals(value: float) -> int:
     """The decimals of a mean, ratio or rate: about three digits that mean something."""
     size = abs(value)
     steps = ((100, 0), (10, 1), (0.1, 2), (0.01, 3))
-    return next((decimals for limit, decimals in steps if size >= limit), 2 if size == 0 else 4)
+    return next((decimals for limit, decimals in steps if size >= limit), 4)
 
 
 def amount(value: object) -> str:
     """A mean, ratio or rate; blank if not known."""
+    if known(value) and value == 0:
+        return "0"
     return rounded(value, amount_decimals(value)) if known(value) else ""
 
 
@@ -94,6 +96,8 @@ def amount_range(estimate: object, low: object, high: object) -> str:
     """The limits of a mean, ratio or rate, with its decimals; "no interval" if there is none."""
     if not (known(low) and known(high)):
         return NO_INTERVAL
+    if estimate == 0 and low == 0:
+        return joined("0", amount(high))
     decimals = amount_decimals(estimate if known(estimate) and estimate else high)
     return joined(rounded(low, decimals), rounded(high, decimals))
 

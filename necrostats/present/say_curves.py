@@ -8,7 +8,7 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.cells import median_reached, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
-from necrostats.present.saying import findings, listed, plural, prefix
+from necrostats.present.saying import about, findings, listed, plural
 from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.results import Curves
 
@@ -125,7 +125,7 @@ def _group(result: Curves, group: object, at: int | None) -> str:
     rows = result.table[result.table["group"] == group]
     n = at_start(rows) if len(rows) else 0
     if n == 0:
-        return "nobody was at risk."
+        return "Nobody was at risk."
     if n < FEWEST_FOR_A_RATE:
         return _listing(result, rows, n)
     last = rows[result.axis].max()
@@ -138,5 +138,5 @@ def _(result: Curves, *, at: int | None = None, **options) -> tuple[str, ...]:
     landmark = main_landmark(result, at)
     grouped = is_grouped(result.table)
     groups = in_order(result.table["group"])
-    said = [prefix(group, grouped) + _group(result, group, landmark) for group in groups]
-    return tuple(text[:1].upper() + text[1:] for text in said) or ("Nobody was at risk.",)
+    said = [about(group, grouped, _group(result, group, landmark)) for group in groups]
+    return tuple(said) or ("Nobody was at risk.",)

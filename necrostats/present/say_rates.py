@@ -7,7 +7,7 @@ import pandas as pd
 from necrostats.present import numbers
 from necrostats.present.cells import exposure, is_share, spoken_interval, spoken_share
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
-from necrostats.present.saying import findings, listed, plural, prefix
+from necrostats.present.saying import about, findings, listed, plural
 from necrostats.present.small_numbers import NOBODY, too_few_for_a_rate
 from necrostats.registry.codebook import TABLES
 from necrostats.results import Rates
@@ -124,9 +124,9 @@ def _(result: Rates, **options) -> tuple[str, ...]:
     for group in in_order(table["group"]):
         rows = table[table["group"] == group]
         lead = rows[rows["variable"].isin(in_full)]
-        said += [prefix(group, grouped) + sentence(row, bool(few[row.Index]), level) for row in lead.itertuples()]
+        said += [about(group, grouped, sentence(row, bool(few[row.Index]), level)) for row in lead.itertuples()]
         rest = rows[~rows["variable"].isin(in_full) & (rows["per"] == 1)]
         first_unit = rest[rest["unit"] == rest["unit"].iloc[0]] if len(rest) else rest
         by_type = _by_type(first_unit, few, level)
-        said += [prefix(group, grouped) + by_type] * bool(by_type)
+        said += [about(group, grouped, by_type)] * bool(by_type)
     return tuple(said) or ("Nobody is in this table, so there is no rate.",)

@@ -8,7 +8,7 @@ from necrostats.present import numbers
 from necrostats.present.cells import fraction, spoken_interval
 from necrostats.present.contrasts import pair, spoken
 from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
-from necrostats.present.saying import findings, plural, prefix
+from necrostats.present.saying import about, findings, plural
 from necrostats.present.small_numbers import too_few_to_summarise
 from necrostats.results import Comparison, Summary
 
@@ -103,12 +103,12 @@ def _(result: Summary, **options) -> tuple[str, ...]:
     for group in in_order(table["group"]):
         rows = table[table["group"] == group]
         if is_completeness(table):
-            said.append(prefix(group, grouped) + sentence_case(_completeness(rows)))
+            said.append(about(group, grouped, _completeness(rows)))
             continue
         for variable in in_order(rows["variable"]):
             here = rows[rows["variable"] == variable]
             if len(here):
-                said.append(prefix(group, grouped) + _variable(here, few, result.method.level))
+                said.append(about(group, grouped, _variable(here, few, result.method.level)))
     return tuple(said) or ("There are no values to describe.",)
 
 

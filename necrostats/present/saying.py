@@ -28,9 +28,13 @@ def listed(items: Iterable[str]) -> str:
     return ", ".join(items[:-1]) + " and " + items[-1] if len(items) > 1 else "".join(items)
 
 
-def prefix(group: object, grouped: bool) -> str:
-    """The group a sentence is about, as "Cap suction: "; nothing where there are no groups."""
-    return f"{sentence_case(plain(group))}: " if grouped else ""
+def about(group: object, grouped: bool, sentence: str) -> str:
+    """A sentence with the group it is about before it, as "Cap suction: within 90 days …", where there are groups."""
+    if not grouped:
+        return sentence
+    first_word = sentence.split(" ", 1)[0]
+    lowered = sentence if first_word[1:] != first_word[1:].lower() else sentence[:1].lower() + sentence[1:]
+    return f"{sentence_case(plain(group))}: {lowered}"
 
 
 def plural(n: float, noun: str) -> str:

@@ -12,17 +12,18 @@ from necrostats.present import numbers
 from necrostats.present.labels import width_of
 from necrostats.present.style import SMALL
 
+_STEPS = [1, 2, 2.5, 5, 10]
+_DIGITS = ((1, 1.5, 2, 3, 4, 5, 6, 8), (1, 2, 3, 5), (1, 2, 5), (1, 3), (1,))
 _WIDEST = 50.0  # a logarithmic scale reaches no further than this many times beyond its outermost estimates
 
 
 @dataclass(frozen=True, kw_only=True)
 class Scale:
-    """From low to high, with ticks. `factor` turns a share into per cent when ticks are written."""
+    """From low to high. `factor` turns a share into per cent when ticks are written."""
 
     label: str
     low: float
     high: float
-    ticks: tuple[float, ...]
     log: bool = False
     factor: float = 1.0
     reference: float | None = None
@@ -37,28 +38,51 @@ class Scale:
         return text.replace("-", numbers.MINUS)
 
     def ticks_within(self, width: float) -> list[float]:
-        """The ticks that fit beside each other on so many inches."""
-        widest = max((width_of(self.tick_label(tick), SMALL) for tick in self.ticks), default=0.1) + 0.1
-        room = max(2, int(width / widest))
-        step = math.ceil(len(self.ticks) / room)
-        return list(self.ticks[::step])
+        """The densest round ticks, at most 7, that do not touch each other on so many inches."""
+        choices = [_log_ticks(self.low, self.high, digits) for digits in _DIGITS] if self.log else self._linear()
+        fitting = [ticks for ticks in choices if 2 <= len(ticks) <= 7 and self._apart(ticks, width)]
+        return list(fitting[0] if fitting else min(choices, key=len))
+
+    def _linear(self) -> list[tuple[float, ...]]:
+        return [_linear_ticks(self.low, self.high, self.factor, most) for most in (5, 4, 3, 2, 1)]
+
+    def _place(self, value: float) -> float:
+        """Where a value lies between the ends, 0 to 1."""
+        low, high, at = (math.log(each) if self.log else each for each in (self.low, self.high, value))
+        return (at - low) / (high - low)
+
+    def _apart(self, ticks: tuple[float, ...], width: float) -> bool:
+        half = [width_of(self.tick_label(tick), SMALL) / 2 for tick in ticks]
+        at = [self._place(tick) * width for tick in ticks]
+        return all(at[i + 1] - at[i] > half[i] + half[i + 1] + 0.08 for i in range(len(ticks) - 1))
 
 
 def _finite(values: Iterable[float]) -> list[float]:
     return [float(value) for value in values if numbers.known(value) and math.isfinite(value)]
 
 
+def _linear_ticks(low: float, high: float, factor: float, most: int) -> tuple[float, ...]:
+    """Round ticks from low to high, in `most` steps or fewer."""
+    ticks = MaxNLocator(most, steps=_STEPS).tick_values(low * factor, high * factor) / factor
+    spare = (high - low) * 1e-9
+    return tuple(float(tick) for tick in ticks if low - spare <= tick <= high + spare)
+
+
+def _rounded_out(low: float, high: float, factor: float) -> tuple[float, float]:
+    """The nearest round ticks beyond both ends."""
+    ticks = MaxNLocator(5, steps=_STEPS).tick_values(low * factor, high * factor) / factor
+    return float(ticks[0]), float(ticks[-1])
+
+
 def from_zero(values: Iterable[float], *, label: str, factor: float = 1.0, most: float = math.inf) -> Scale:
     """A linear scale from 0 to just above the largest value, and never beyond `most`."""
     high = max(_finite(values), default=0) or min(most, 1.0)
-    ticks = [tick for tick in MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(0, high * factor) if tick >= 0]
-    kept = tuple(float(tick) / factor for tick in ticks if tick / factor <= most + 1e-9)
-    return Scale(label=label, low=0.0, high=max(kept), ticks=kept, factor=factor)
+    return Scale(label=label, low=0.0, high=min(_rounded_out(0, high, factor)[1], most), factor=factor)
 
 
 def whole_percent(label: str) -> Scale:
     """A share on the whole way from 0 to 100 %."""
-    return Scale(label=label, low=0.0, high=1.0, ticks=(0, 0.2, 0.4, 0.6, 0.8, 1.0), factor=100)
+    return Scale(label=label, low=0.0, high=1.0, factor=100)
 
 
 def around_zero(values: Iterable[float], *, label: str, factor: float = 1.0) -> Scale:
@@ -67,9 +91,8 @@ def around_zero(values: Iterable[float], *, label: str, factor: float = 1.0) -> 
     low, high = min(found), max(found)
     if low == high:
         low, high = -1 / factor, 1 / factor
-    ticks = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low * factor, high * factor)
-    kept = tuple(float(tick) / factor for tick in ticks)
-    return Scale(label=label, low=kept[0], high=kept[-1], ticks=kept, factor=factor, reference=0.0)
+    low, high = _rounded_out(low, high, factor)
+    return Scale(label=label, low=low, high=high, factor=factor, reference=0.0)
 
 
 def around_values(values: Iterable[float], *, label: str) -> Scale:
@@ -77,17 +100,13 @@ def around_values(values: Iterable[float], *, label: str) -> Scale:
     found = _finite(values) or [0.0, 1.0]
     low, high = min(found), max(found)
     spare = (high - low) * 0.04 or max(abs(low) * 0.1, 1.0)
-    low = 0.0 if 0 <= low < high * 0.6 else low - spare
-    ticks = MaxNLocator(5, steps=[1, 2, 2.5, 5, 10]).tick_values(low, high + spare)
-    kept = tuple(float(tick) for tick in ticks)
-    return Scale(label=label, low=kept[0], high=kept[-1], ticks=kept)
+    low, high = _rounded_out(0.0 if 0 <= low < high * 0.6 else low - spare, high + spare, 1.0)
+    return Scale(label=label, low=low, high=high)
 
 
-def _log_ticks(low: float, high: float) -> tuple[float, ...]:
+def _log_ticks(low: float, high: float, digits: tuple[float, ...]) -> tuple[float, ...]:
     powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    wide = high / low > 300
-    ticks = [digit * 10.0**power for power in powers for digit in ((1,) if wide else (1, 2, 5))]
-    return tuple(tick for tick in ticks if low * (1 - 1e-9) <= tick <= high * (1 + 1e-9))
+    return tuple(digit * 10.0**power for power in powers for digit in digits if low <= digit * 10.0**power <= high)
 
 
 def logarithmic(
@@ -101,4 +120,4 @@ def logarithmic(
     low, high = min(found) / 1.15, max(found) * 1.15
     if high / low < 4:
         low, high = low / math.sqrt(4 * low / high), high * math.sqrt(4 * low / high)
-    return Scale(label=label, low=low, high=high, ticks=_log_ticks(low, high), log=True, reference=reference)
+    return Scale(label=label, low=low, high=high, log=True, reference=reference)

@@ -8,14 +8,21 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
-from matplotlib.lines import Line2D
-from matplotlib.transforms import blended_transform_factory
-from matplotlib.transforms import ScaledTranslation as Shift
 
 from necrostats.present.figures import blank
-from necrostats.present.labels import drawable, width_of, wrapped
-from necrostats.present.placing import Sheet, measured, spread
+from necrostats.present.labels import width_of, wrapped
+from necrostats.present.pen import Pen, spread
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
+
+MARGIN = 0.06
+HANDLE = {"wide": 0.26, "narrow": 0.17}
+LEADER = {"wide": 0.14, "narrow": 0.1}
+TITLE = 0.2
+TICKS = 0.2
+HEIGHT = {"page": 2.6, "column": 1.9, "facet": 0.95}
+NARROW = 5.0
+FACET_GAP = 0.32
+NAME_GAP = 0.06
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,3 +69,195 @@ class Grid:
     x_label: str
     y_label: str
     remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Layout:
+    """Sizes in inches."""
+
+    left: float
+    plot_width: float
+    plot_height: float
+    columns: int
+    panel_height: float
+    leader: float
+    handle: float
+    label: float
+    y_label: str
+    remarks: str
+
+
+def _widest(labels: list[str], size: float, most: float, *, bold: bool = False) -> float:
+    return min(most, max((width_of(label, size, bold=bold) for label in labels), default=0))
+
+
+def _risk_lines(grid: Grid) -> int:
+    rows = max(len(panel.risk) for panel in grid.panels)
+    return rows + (rows > 1)
+
+
+def _layout(grid: Grid, width: float) -> _Layout:
+    narrow, facets = width < NARROW, len(grid.panels) > 1
+    size = "narrow" if narrow else "wide"
+    at_risk = [row.label for panel in grid.panels for row in panel.risk]
+    names = [curve.label for panel in grid.panels for curve in panel.curves if curve.label]
+    left = MARGIN + max(0.42, _widest(at_risk, SMALL, 0.62 if narrow else 1.5) + 0.2)
+    label = _widest(names, TEXT, 0.72 if narrow else 1.7, bold=True)
+    right = label + LEADER[size] + HANDLE[size] + NAME_GAP if names else 0.12
+    columns = (2 if narrow else 4) if facets else 1
+    plot = (width - left - right - FACET_GAP * (columns - 1) - MARGIN) / columns
+    height = HEIGHT["facet" if facets else "column" if narrow else "page"]
+    inside = TITLE + height + TICKS if facets else height + TICKS + LINE
+    return _Layout(
+        left=left, plot_width=plot, plot_height=height, columns=columns, leader=LEADER[size], handle=HANDLE[size],
+        panel_height=inside + _risk_lines(grid) * LINE + 0.1, label=label,
+        y_label=wrapped(grid.y_label, width - 2 * MARGIN, TEXT, most=2),
+        remarks="\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in grid.remarks),
+    )  # fmt: skip
+
+
+def _vertices(curve: Curve, values: tuple[float, ...], stop: float) -> tuple[np.ndarray, np.ndarray]:
+    """The corners of a right-continuous step curve from (0, 0) to `stop`."""
+    x = np.concatenate([[0.0], np.repeat(np.array(curve.x, dtype=float), 2), [stop]])
+    y = np.concatenate([[0.0, 0.0], np.repeat(np.array(values, dtype=float), 2)])
+    return x, y
+
+
+def _split(x: np.ndarray, y: np.ndarray, at: float) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
+    """The corners up to a point and those after it, joined there."""
+    if at >= x[-1]:
+        return ((x, y),)
+    if at < x[0]:
+        return ((x[:0], y[:0]), (x, y))
+    before = int(np.searchsorted(x, at, side="right"))
+    joint = y[before - 1]
+    first = np.append(x[:before], at), np.append(y[:before], joint)
+    return first, (np.insert(x[before:], 0, at), np.insert(y[before:], 0, joint))
+
+
+def _shade(axes: Axes, curve: Curve, stop: float, alpha: float) -> None:
+    x, low = _vertices(curve, curve.low, stop)
+    _, high = _vertices(curve, curve.high, stop)
+    held = np.isfinite(low) & np.isfinite(high)
+    axes.fill_between(x, low, high, where=held, color=curve.style.colour, alpha=alpha, linewidth=0, zorder=1)
+
+
+def _draw_curve(axes: Axes, curve: Curve, stop: float, *, behind: bool = False) -> None:
+    x, y = _vertices(curve, curve.y, stop)
+    heavy = 0.7 if behind else 2.0 if curve.bold else 1.3
+    for place, (across, up) in enumerate(_split(x, y, curve.faint_from)):
+        axes.plot(
+            across, up, color=curve.style.colour, linestyle=curve.style.line, clip_on=False,
+            linewidth=heavy * (0.6 if place and not behind else 1), alpha=0.55 if place and not behind else 1,
+            zorder=2 if behind else 3, solid_joinstyle="miter", dash_joinstyle="miter",
+        )  # fmt: skip
+
+
+def _kept_ticks(grid: Grid, panel: Panel, plot_width: float, span: tuple[float, float]) -> list[int]:
+    """The places of the ticks that leave room for the numbers under them; the last always stays."""
+    counts = [[str(tick), *(row.counts[place] for row in panel.risk)] for place, tick in enumerate(grid.ticks)]
+    wide = [max(width_of(text, SMALL) for text in texts) for texts in counts]
+    at = [(tick - span[0]) / (span[1] - span[0]) * plot_width for tick in grid.ticks]
+    kept: list[int] = []
+    for place in reversed(range(len(grid.ticks))):
+        room = at[kept[-1]] - at[place] - (wide[kept[-1]] + wide[place]) / 2 if kept else 1
+        if room > 0.07:
+            kept.append(place)
+    return kept[::-1]
+
+
+def _draw_axes(axes: Axes, grid: Grid, ticks: list[int], span: tuple[float, float], first: bool) -> None:
+    axes.set_xlim(*span)
+    axes.set_ylim(0, 1)
+    axes.set_xticks([grid.ticks[place] for place in ticks], [str(grid.ticks[place]) for place in ticks])
+    shares = (0, 0.5, 1) if len(grid.panels) > 1 else (0, 0.2, 0.4, 0.6, 0.8, 1)
+    axes.set_yticks(shares, [f"{share * 100:.0f} %" for share in shares] if first else [""] * len(shares))
+    axes.set_axisbelow(True)
+    axes.grid(axis="y", color=RULE, linewidth=0.5)
+
+
+def _draw_labels(pen: Pen, panel: Panel, layout: _Layout, at: tuple[float, float]) -> None:
+    """A label for each curve beside its end, with a short sample of its line; `at`: top left corner of the axes."""
+    left, top = at
+    named = [curve for curve in panel.curves if curve.label]
+    texts = [wrapped(curve.label, layout.label, TEXT, bold=curve.bold) for curve in named]
+    ends = [next((y for y in reversed(curve.y) if math.isfinite(y)), 0.0) for curve in named]
+    wanted = [y * layout.plot_height for y in ends]
+    sizes = [(text.count("\n") + 1) * LINE + 0.03 for text in texts]
+    centres = spread(wanted, sizes, -0.12, layout.plot_height + 0.1)
+    edge = left + layout.plot_width
+    for curve, text, goal, centre in zip(named, texts, wanted, centres, strict=True):
+        y, from_y = top + layout.plot_height - centre, top + layout.plot_height - goal
+        start = left + layout.plot_width + layout.leader
+        pen.line((edge + 0.02, start - 0.02), (from_y, y), colour=QUIET, linewidth=0.5)
+        look = {"linestyle": curve.style.line, "linewidth": 2.0 if curve.bold else 1.3}
+        pen.line((start, start + layout.handle), (y, y), colour=curve.style.colour, **look)
+        weight = "bold" if curve.bold else "normal"
+        pen.middle(start + layout.handle + NAME_GAP, y, text, fontweight=weight)
+
+
+def _draw_risk(pen: Pen, panel: Panel, grid: Grid, layout: _Layout, at: tuple[float, float], first: bool) -> None:
+    """`at`: left edge of the axes, and the top of the first line."""
+    left, top = at
+    span = _span(grid)
+    ticks = _kept_ticks(grid, panel, layout.plot_width, span)
+    if len(panel.risk) > 1:
+        pen.middle(left - 0.16, top + LINE / 2, "At risk", size=SMALL, color=QUIET, ha="right")
+        top += LINE
+    for place, row in enumerate(panel.risk):
+        y = top + (place + 0.5) * LINE
+        if first:
+            label = wrapped(row.label, layout.left - 0.2 - MARGIN, SMALL, most=1)
+            pen.middle(left - 0.16, y, label, size=SMALL, color=INK, ha="right")
+        for tick in ticks:
+            x = left + (grid.ticks[tick] - span[0]) / (span[1] - span[0]) * layout.plot_width
+            pen.middle(x, y, row.counts[tick], size=SMALL, ha="center")
+
+
+def _span(grid: Grid) -> tuple[float, float]:
+    stop = grid.horizon + (0.5 if grid.whole else 0)
+    stop = stop or 1.0
+    return -0.012 * stop, stop
+
+
+def _draw_panel(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[float, float], first: bool) -> None:
+    left, top = at
+    facets = len(grid.panels) > 1
+    if facets:
+        title = wrapped(panel.title, layout.plot_width, SMALL, bold=True, most=1)
+        pen.text(left, top + TITLE - 0.06, title, size=SMALL, fontweight="bold")
+        top += TITLE
+    axes = pen.axes(left, top, layout.plot_width, layout.plot_height)
+    span = _span(grid)
+    _draw_axes(axes, grid, _kept_ticks(grid, panel, layout.plot_width, span), span, first)
+    for curve in panel.behind:
+        _draw_curve(axes, curve, span[1], behind=True)
+    for curve in panel.curves:
+        _shade(axes, curve, span[1], 0.14 if len(panel.curves) < 3 else 0.1)
+        _draw_curve(axes, curve, span[1])
+    _draw_labels(pen, panel, layout, (left, top))
+    below = top + layout.plot_height + TICKS + 0.02
+    if not facets:
+        pen.middle(left + layout.plot_width / 2, below + LINE / 2 - 0.02, grid.x_label, ha="center")
+        below += LINE
+    _draw_risk(pen, panel, grid, layout, (left, below), first)
+
+
+def draw(grid: Grid, width: float) -> Drawing:
+    """The panels of a grid on a sheet so many inches wide and as high as they need."""
+    layout = _layout(grid, width)
+    rows = math.ceil(len(grid.panels) / layout.columns)
+    head = MARGIN + (layout.y_label.count("\n") + 1) * LINE + 0.1
+    facets, lines = len(grid.panels) > 1, layout.remarks.count("\n") + 1 if layout.remarks else 0
+    bottom = head + rows * layout.panel_height
+    pen = Pen(blank(width, bottom + LINE * (facets + lines) + 0.06 + MARGIN))
+    pen.text(MARGIN, MARGIN + 0.11, layout.y_label)
+    for place, panel in enumerate(grid.panels):
+        row, column = divmod(place, layout.columns)
+        left = layout.left + column * (layout.plot_width + FACET_GAP)
+        _draw_panel(pen, grid, panel, layout, (left, head + row * layout.panel_height), column == 0)
+    if facets:
+        middle = (layout.left + width - MARGIN) / 2
+        pen.middle(middle, bottom + LINE / 2, grid.x_label, ha="center")
+    pen.text(MARGIN, bottom + LINE * (facets + 1), layout.remarks, size=SMALL, color=QUIET)
+    return pen.sheet

@@ -6,6 +6,7 @@ import html
 from collections.abc import Iterable
 
 from necrostats.present import numbers, say_curves, say_rates, say_summary  # noqa: F401 (they register)
+from necrostats.present.labels import sentence_case
 from necrostats.present.saying import ended, findings, listed
 from necrostats.results import Method, Population, Result
 
@@ -69,7 +70,7 @@ def caption(result: Result, *remarks: str) -> str:
     method = result.method
     interval = f"{numbers.level_name(method.level)} intervals: {method.interval}" if method.interval else ""
     parts = (result.title, counted(result.population), method.estimator, interval, *remarks, _who(result.population))
-    return " ".join(ended(part) for part in parts if part)
+    return " ".join(ended(sentence_case(part)) for part in parts if part)
 
 
 def _method_lines(method: Method) -> list[tuple[str, str]]:

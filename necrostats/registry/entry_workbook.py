@@ -11,54 +11,39 @@ from xlsxwriter.workbook import Workbook
 from necrostats.registry.codebook import TABLES, Column, Table
 
 ROWS = 2000
-CODES_SHEET = "code_lists"
-LONGEST_LIST = 255  # characters, the limit of the file format for a list written into a cell's validation
-LONGEST_TITLE, LONGEST_MESSAGE = 32, 255
+LONGEST_TITLE, LONGEST_MESSAGE = 32, 255  # characters, the limits of the file format
+NARROWEST = 11
 _MADE = datetime(2000, 1, 1)  # fixed, so that the same codebook gives the same bytes
 _OPTIONS = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 
 
 def entry_workbook() -> bytes:
-    """The bytes of an .xlsx file with the headers of every table, code lists as drop-downs, units and meanings."""
+    """The bytes of an .xlsx file: the headers of every table, codes as drop-downs, meaning and unit beside the cell."""
     written = io.BytesIO()
     with xlsxwriter.Workbook(written, _OPTIONS) as workbook:
         workbook.set_properties({"title": "Registry entry", "created": _MADE})
-        long_lists = [column for table in TABLES.values() for column in table.columns if _is_long(column)]
         for table in TABLES.values():
-            _write_sheet(workbook, table, long_lists)
-        _write_codes(workbook, long_lists)
+            _write_sheet(workbook, table)
     return written.getvalue()
 
 
-def _is_long(column: Column) -> bool:
-    return len(",".join(column.codes)) > LONGEST_LIST
-
-
-def _write_sheet(workbook: Workbook, table: Table, long_lists: list[Column]) -> None:
+def _write_sheet(workbook: Workbook, table: Table) -> None:
     sheet = workbook.add_worksheet(table.name)
-    look = {"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"}
-    required = workbook.add_format({**look, "bg_color": "#D6E6F2"})
-    optional = workbook.add_format(look)
-    as_text = workbook.add_format({"num_format": "@"})
+    look = {"bold": True, "bottom": 1, "valign": "top"}
+    required, optional = workbook.add_format({**look, "bg_color": "#D6E6F2"}), workbook.add_format(look)
+    as_text = workbook.add_format({"num_format": "@"})  # keeps the zeros of 007 and the 2026Q3 of a period
     for place, column in enumerate(table.columns):
-        cell_format = as_text if column.kind in ("id", "ids", "text", "period") else None
-        sheet.set_column(place, place, max(11, len(column.name) + 2), cell_format)
+        cell_format = as_text if column.kind in ("id", "ids", "text", "code", "period") else None
+        sheet.set_column(place, place, max(NARROWEST, len(column.name) + 2), cell_format)
         sheet.write_string(0, place, column.name, required if column.required else optional)
-        sheet.data_validation(1, place, ROWS, place, _validation(column, long_lists))
+        sheet.data_validation(1, place, ROWS, place, validation(column))
     sheet.freeze_panes(1, 1)
 
 
-def _write_codes(workbook: Workbook, long_lists: list[Column]) -> None:
-    sheet = workbook.add_worksheet(CODES_SHEET)
-    for place, column in enumerate(long_lists):
-        sheet.set_column(place, place, 24)
-        sheet.write_column(0, place, [column.name, *column.codes])
-
-
-def _validation(column: Column, long_lists: list[Column]) -> dict[str, object]:
-    """A rule for the cells below a header, with the meaning and unit shown beside the cell."""
+def validation(column: Column) -> dict[str, object]:
+    """The rule for the cells below a header, in XlsxWriter's terms, with a hint shown beside the cell."""
     return {
-        **_rule(column, long_lists),
+        **_rule(column),
         "input_title": column.name[:LONGEST_TITLE],
         "input_message": hint(column)[:LONGEST_MESSAGE],
         "error_title": column.name[:LONGEST_TITLE],
@@ -82,11 +67,7 @@ def scale_of(column: Column) -> str:
     return f"{column.high:g} or less" if column.high is not None else ""
 
 
-def _rule(column: Column, long_lists: list[Column]) -> dict[str, object]:
-    if column in long_lists:
-        letter = chr(ord("A") + long_lists.index(column))
-        last = len(column.codes) + 1
-        return {"validate": "list", "source": f"={CODES_SHEET}!${letter}$2:${letter}${last}"}
+def _rule(column: Column) -> dict[str, object]:
     if column.codes:
         return {"validate": "list", "source": list(column.codes)}
     if column.kind == "yes_no":
@@ -97,7 +78,7 @@ def _rule(column: Column, long_lists: list[Column]) -> dict[str, object]:
 
 
 def _number_rule(column: Column) -> dict[str, object]:
-    kind = "decimal" if column.kind == "number" else "integer"
     low = column.low if column.low is not None else -100_000
     high = column.high if column.high is not None else 1_000_000
+    kind = "decimal" if column.kind == "number" else "integer"
     return {"validate": kind, "criteria": "between", "minimum": low, "maximum": high}

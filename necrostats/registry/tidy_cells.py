@@ -47,7 +47,10 @@ def fold(text: str) -> str:
 def _read_id(text: str, column: Column) -> Any:
     if is_unknown(text):
         return None
-    return CALENDAR_DATE if is_date_with_year(text) else text.upper()
+    if is_date_with_year(text):
+        return CALENDAR_DATE
+    upper = text.upper()
+    return text if upper == text else upper  # one text, kept once, where it is the same
 
 
 def _read_ids(text: str, column: Column) -> Any:

@@ -15,9 +15,9 @@ KINDS = {
     "number": "number", "yes_no": "yes / no", "day": "day", "period": "period",
 }  # fmt: skip
 LEAD = (
-    "What each table of a registry holds. A blank cell means unknown; it never means no, none or 0. Every day is a whole "
-    "number of days from the patient's index drainage (day 0; negative = before). Columns marked * are required. A day "
-    "known only as a range has its last possible day in a further column, such as day_latest."
+    "What each table of a registry holds. A blank cell means unknown; it never means no, none or 0. Every day is a "
+    "whole number of days from the patient's index drainage (day 0; negative = before). Columns marked * are "
+    "required. A day known only as a range has its last possible day in a further column, such as day_latest."
 )
 
 

@@ -91,14 +91,12 @@ def _set_aside(registry: Registry) -> str:
 def _missing(registry: Registry) -> str:
     patients, sessions = registry.patients, registry.sessions
     unchecked = int((~sessions["events_checked"].fillna(False).astype(bool)).sum())
-    gaps = {
-        f"{unchecked:,} of {_count(len(sessions), 'session')} without word that adverse events were looked for": unchecked,
-        **{
-            f"{gap:,} of {_count(len(patients), 'patient')} without a {what} after day 0": gap
-            for what, gap in ((name, _without_later(registry, name + "s")) for name in ("scan", "review"))
-        },
-    }
-    named = [text for text, gap in gaps.items() if gap]
+    gaps = (
+        (unchecked, len(sessions), "session", "without word that adverse events were looked for"),
+        (_without_later(registry, "scans"), len(patients), "patient", "without a scan after day 0"),
+        (_without_later(registry, "reviews"), len(patients), "patient", "without a review after day 0"),
+    )
+    named = [f"{gap:,} of {_count(whole, noun)} {what}" for gap, whole, noun, what in gaps if gap]
     return f"Missing: {'; '.join(named) or 'nothing of what outcomes and adverse events rest on'}."
 
 

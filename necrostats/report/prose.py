@@ -10,7 +10,6 @@ from necrostats.report import css_classes
 from necrostats.results import Result
 
 
-
 @dataclass(frozen=True, kw_only=True)
 class Prose:
     """Text that shows as paragraphs in a notebook and as plain lines elsewhere."""

@@ -21,7 +21,7 @@ def write_report(
     period: str = "",
     parameters: Mapping[str, str] | None = None,
     show_code: bool = False,
-    timeout: float = SECONDS_A_CELL,
+    timeout: int = SECONDS_A_CELL,
     say: Say = lambda line: None,
 ) -> Path:
     """Run a template on a source and write `folder`/template_period.html; returns its path.

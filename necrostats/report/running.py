@@ -28,7 +28,7 @@ KERNEL_NAME = "python3"
 _SOCKET_NAME_LENGTH = len("/kernel-ipc-99999")
 
 
-def run(template: Template, values: Mapping[str, object], *, timeout: float) -> nbformat.NotebookNode:
+def run(template: Template, values: Mapping[str, object], *, timeout: int) -> nbformat.NotebookNode:
     """The template's notebook with its outputs, run with `values`; `timeout` is in seconds a cell.
 
     ReportError if a cell fails: its text is that of the NecrostatsError raised there, or names the cell's error.
@@ -50,7 +50,7 @@ def run(template: Template, values: Mapping[str, object], *, timeout: float) -> 
             raise ReportError(_what_failed(error, template.name)) from error
         except CellTimeoutError as error:
             raise ReportError(
-                f"{template.name}: a cell ran for more than {timeout:g} seconds and was stopped. "
+                f"{template.name}: a cell ran for more than {timeout:,} seconds and was stopped. "
                 "Allow more time with --timeout, or report on fewer periods."
             ) from error
         except (DeadKernelError, RuntimeError) as error:

@@ -78,10 +78,11 @@ def is_tagged(cell: nbformat.NotebookNode, tag: str) -> bool:
 def _notebook(path: Path) -> nbformat.NotebookNode:
     try:
         notebook = nbformat.reads(path.read_text(encoding="utf-8"), as_version=4)
+        nbformat.validate(notebook)
     except FileNotFoundError:
         raise ReportError(f"There is no template {path}. Check the path, or name one of: "
                           f"{', '.join(bundled_names())}.") from None  # fmt: skip
-    except (OSError, UnicodeDecodeError, ValueError, nbformat.ValidationError) as error:
+    except (OSError, ValueError, TypeError, KeyError, AttributeError, nbformat.ValidationError) as error:
         raise ReportError(f"{path} cannot be read as a notebook. Open it in JupyterLab and save it again.") from error
     for cell in notebook.cells:
         if cell.cell_type == "code":

@@ -99,6 +99,12 @@ class EventTable:
         )  # fmt: skip
 
 
+def over(top: np.ndarray, bottom: np.ndarray) -> np.ndarray:
+    """top / bottom, and 0 where bottom is 0: nobody is at risk, or nobody is left."""
+    top, bottom = np.broadcast_arrays(top, bottom)
+    return np.divide(top, bottom, out=np.zeros(top.shape), where=bottom > 0)
+
+
 def event_table(
     time: ArrayLike,
     cause: ArrayLike,
@@ -127,9 +133,10 @@ def event_table(
     late = _late(entry, when)
     axis, at, since = _axis(when, None if late is None else checks.times("entry", entry)[late])
     ends = _tally((groups.size, causes.size + 1, axis.size), at, which, whose, share)
-    starts = np.zeros_like(ends[:, :1]) if late is None else _tally(
-        (groups.size, 1, axis.size), since, None, *(None if values is None else values[late] for values in (whose, share))
-    )
+    if late is None:
+        return _from_counts(axis, groups, causes, ends, np.zeros_like(ends[:, 0]))
+    whose, share = (None if values is None else values[late] for values in (whose, share))
+    starts = _tally((groups.size, 1, axis.size), since, None, whose, share)
     return _from_counts(axis, groups, causes, ends, starts[:, 0])
 
 

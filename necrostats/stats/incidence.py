@@ -10,8 +10,10 @@ from numpy.typing import ArrayLike
 from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
+from necrostats.stats.clusters import FEW, few_clusters, places
 from necrostats.stats.curves import CumulativeIncidence, Survival
-from necrostats.stats.event_tables import EventTable, event_table
+from necrostats.stats.event_tables import EventTable, event_table, over
+from necrostats.stats.influence import incidence_error, survival_error
 from necrostats.stats.reading_curves import at, quantile
 from necrostats.stats.transforms import limits
 
@@ -31,19 +33,25 @@ def kaplan_meier(
     group: ArrayLike | None = None,
     groups: Sequence | None = None,
     weights: ArrayLike | None = None,
+    cluster: ArrayLike | None = None,
     level: float = 0.95,
     transform: str = "log-log",
 ) -> Survival:
     """Product-limit estimate with Greenwood's error; one row a subject, `event` true or false, others as event_table.
 
     `transform`: log-log, log, plain, logit or arcsin, as R's survfit. `weights` count subjects (frequencies).
+    `cluster` (a label a row): the error sums influence by cluster instead (infinitesimal jackknife).
     Kaplan EL, Meier P. J Am Stat Assoc 1958;53:457-481. Raises StatisticsError as event_table does.
     """
     happened = checks.codes("event", event)
     if happened.max(initial=0) > 1:
         raise StatisticsError("event must be yes or no, 1 or 0. For several causes use aalen_johansen.")
     table = event_table(time, happened, entry=entry, group=group, causes=(1,), groups=groups, weights=weights)
-    return kaplan_meier_of(table, level=level, transform=transform)
+    if cluster is None:
+        return kaplan_meier_of(table, level=level, transform=transform)
+    counts = _by_cluster(table, time, happened, cluster, entry=entry, group=group, weights=weights)
+    error = np.stack([survival_error(each) for each in counts])
+    return _survival(table, error, level, transform, _few(counts))
 
 
 def aalen_johansen(
@@ -55,24 +63,44 @@ def aalen_johansen(
     causes: Sequence | None = None,
     groups: Sequence | None = None,
     weights: ArrayLike | None = None,
+    cluster: ArrayLike | None = None,
     level: float = 0.95,
 ) -> CumulativeIncidence:
-    """Cumulative incidence with competing causes; one row a subject, arguments as event_table.
+    """Cumulative incidence with competing causes; one row a subject, arguments as event_table and kaplan_meier.
 
-    Delta-method error (Marubini E, Valsecchi MG 1995; Gaynor JJ et al. J Am Stat Assoc 1993;88:400-409), equal to the
-    infinitesimal jackknife; limits symmetric in log(−log(incidence)). Aalen OO, Johansen S. Scand J Stat 1978;5:141-150.
+    Delta-method error (Marubini E, Valsecchi MG 1995; Gaynor JJ et al. J Am Stat Assoc 1993;88:400-409): without late
+    entry equal to the infinitesimal jackknife, with it the Greenwood type, as R's etm. R's survfit takes the jackknife
+    there too: `cluster` with a label of its own for every row. Limits symmetric in log(−log(incidence)).
+    Aalen OO, Johansen S. Scand J Stat 1978;5:141-150. Raises StatisticsError as event_table does.
     """
     table = event_table(time, cause, entry=entry, group=group, causes=causes, groups=groups, weights=weights)
-    return aalen_johansen_of(table, level=level)
+    if cluster is None:
+        return aalen_johansen_of(table, level=level)
+    counts = _by_cluster(table, time, cause, cluster, entry=entry, group=group, weights=weights)
+    error = np.stack([incidence_error(each) for each in counts])
+    return _incidence(table, error, level, _few(counts))
 
 
 def kaplan_meier_of(table: EventTable, *, level: float = 0.95, transform: str = "log-log") -> Survival:
     """The curve of an EventTable, an event of any cause ending it."""
-    level = checks.confidence_level(level)
     died, risk = table.all_events, table.at_risk
     free = _event_free(table)
-    error = np.where(free > 0, free * np.sqrt(np.cumsum(_over(died, risk * (risk - died)), axis=-1)), np.nan)
-    band = limits(free, error, level, transform)
+    error = np.where(free > 0, free * np.sqrt(np.cumsum(over(died, risk * (risk - died)), axis=-1)), np.nan)
+    return _survival(table, error, level, transform)
+
+
+def aalen_johansen_of(table: EventTable, *, level: float = 0.95) -> CumulativeIncidence:
+    """The curves of an EventTable."""
+    before = _just_before(_event_free(table))
+    step = before[:, None] * over(table.events, table.at_risk[:, None])
+    return _incidence(table, np.sqrt(_delta_variance(table, before, step)), level)
+
+
+def _survival(
+    table: EventTable, error: np.ndarray, level: float, transform: str, notes: tuple[Note, ...] = ()
+) -> Survival:
+    free = _event_free(table)
+    band = limits(free, error, checks.confidence_level(level), transform)
     unknown = _unobserved(table, free)
     return Survival(
         table=table,
@@ -81,19 +109,16 @@ def kaplan_meier_of(table: EventTable, *, level: float = 0.95, transform: str = 
         std_error=np.where(unknown, np.nan, error),
         low=np.where(unknown, np.nan, np.where(free == 1, 1.0, band.low)),
         high=np.where(unknown, np.nan, np.where(free == 1, 1.0, band.high)),
-        notes=_notes(table, free),
+        notes=notes + _emptied(table, free),
     )
 
 
-def aalen_johansen_of(table: EventTable, *, level: float = 0.95) -> CumulativeIncidence:
-    """The curves of an EventTable."""
-    level = checks.confidence_level(level)
+def _incidence(
+    table: EventTable, error: np.ndarray, level: float, notes: tuple[Note, ...] = ()
+) -> CumulativeIncidence:
     free = _event_free(table)
-    before = np.concatenate([np.ones((len(free), 1)), free[:, :-1]], axis=1)[:, : free.shape[1]]
-    step = before[:, None] * _over(table.events, table.at_risk[:, None])
-    incidence = np.cumsum(step, axis=-1)
-    error = np.sqrt(_delta_variance(table, before, step))
-    band = limits(incidence, error, level, "log-log")
+    incidence = np.cumsum(_just_before(free)[:, None] * over(table.events, table.at_risk[:, None]), axis=-1)
+    band = limits(incidence, error, checks.confidence_level(level), "log-log")
     unknown = _unobserved(table, free)
     each = unknown[:, None]
     return CumulativeIncidence(
@@ -104,12 +129,40 @@ def aalen_johansen_of(table: EventTable, *, level: float = 0.95) -> CumulativeIn
         low=np.where(each, np.nan, band.low),
         high=np.where(each, np.nan, band.high),
         event_free=np.where(unknown, np.nan, free),
-        notes=_notes(table, free),
+        notes=notes + _emptied(table, free),
     )
 
 
+def _by_cluster(table: EventTable, time, cause, cluster, *, entry, group, weights) -> list[EventTable]:
+    """For each group of `table` the same counts by cluster, on the same times."""
+    checks.one_length(time=time, cluster=cluster)
+    whose = places(checks.labels("cluster", cluster))
+    rows = [None if each is None else np.asarray(each) for each in (time, cause, entry, weights)]
+
+    def counts(chosen: np.ndarray) -> EventTable:
+        when, which, since, share = (None if each is None else each[chosen] for each in rows)
+        label = places(whose[chosen])
+        return event_table(
+            when, which, entry=since, weights=share, group=label, causes=table.causes
+        ).with_times(table.time)
+
+    if group is None:
+        return [counts(np.ones(whose.size, dtype=bool))]
+    label = np.asarray(group)
+    return [counts(label == name) for name in table.groups]
+
+
+def _few(counts: list[EventTable]) -> tuple[Note, ...]:
+    """The note on few clusters, for the group with fewest (a group with nobody has nothing to cluster)."""
+    return few_clusters(min((each.groups.size for each in counts if each.groups.size), default=FEW))
+
+
+def _just_before(free: np.ndarray) -> np.ndarray:
+    return np.concatenate([np.ones((len(free), 1)), free[:, :-1]], axis=1)[:, : free.shape[1]]
+
+
 def _event_free(table: EventTable) -> np.ndarray:
-    return np.cumprod(1 - _over(table.all_events, table.at_risk), axis=-1)
+    return np.cumprod(1 - over(table.all_events, table.at_risk), axis=-1)
 
 
 def _delta_variance(table: EventTable, before: np.ndarray, step: np.ndarray) -> np.ndarray:
@@ -118,12 +171,12 @@ def _delta_variance(table: EventTable, before: np.ndarray, step: np.ndarray) -> 
     With aⱼ = dⱼ/nⱼ(nⱼ−dⱼ) and F growing by f: Σ(F−Fⱼ)aⱼ grows by f Σa, and Σ(F−Fⱼ)²aⱼ by 2f Σ(F−Fⱼ)aⱼ + f² Σa.
     """
     risk, died = table.at_risk, table.all_events
-    hazard = _running(_over(died, risk * (risk - died)))[:, None]
+    hazard = _running(over(died, risk * (risk - died)))[:, None]
     linear = step * hazard
     square = np.cumsum(2 * step * _running(linear) + step * linear, axis=-1)
-    share = _over(table.events, risk[:, None])
-    own = np.cumsum(step * before[:, None] * _over(1 - share, risk[:, None]), axis=-1)
-    cross = np.cumsum(step * _running(_over(step, risk[:, None])), axis=-1)
+    share = over(table.events, risk[:, None])
+    own = np.cumsum(step * before[:, None] * over(1 - share, risk[:, None]), axis=-1)
+    cross = np.cumsum(step * _running(over(step, risk[:, None])), axis=-1)
     variance = square + own - 2 * cross
     return np.where(variance > ROUNDING * (square + own), variance, 0.0)
 
@@ -133,18 +186,12 @@ def _running(terms: np.ndarray) -> np.ndarray:
     return np.cumsum(terms, axis=-1) - terms
 
 
-def _over(top: np.ndarray, bottom: np.ndarray) -> np.ndarray:
-    """top / bottom, and 0 where bottom is 0: nobody is at risk, or nobody is left."""
-    top, bottom = np.broadcast_arrays(top, bottom)
-    return np.divide(top, bottom, out=np.zeros(top.shape), where=bottom > 0)
-
-
 def _unobserved(table: EventTable, free: np.ndarray) -> np.ndarray:
     """Times after the last at which the group was observed, and groups with nobody."""
     return (np.arange(table.time.size) > table.last_observed[:, None]) & (free > 0)
 
 
-def _notes(table: EventTable, free: np.ndarray) -> tuple[Note, ...]:
+def _emptied(table: EventTable, free: np.ndarray) -> tuple[Note, ...]:
     if not free.size or not table.entered.any():
         return ()
     emptied = (free == 0) & (np.cumsum(table.entered[:, ::-1], axis=1)[:, ::-1] > 0)

@@ -148,5 +148,5 @@ def _all_agree(bottom: float, top: float) -> Note:
 
 
 def _no_peak(n: int) -> Note:
-    text = f"The {n} amounts, mostly open ranges, do not settle on one geometric mean: none is shown."
+    text = f"The {n} amounts are known too loosely to settle on one geometric mean: none is shown."
     return Note(code="NOT_CONVERGED", text=text)

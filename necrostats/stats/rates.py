@@ -69,7 +69,7 @@ def _events_and_exposure(events: ArrayLike, exposure: ArrayLike) -> tuple[np.nda
 def _overdispersed(value: float) -> tuple[Note, ...]:
     if value <= OVERDISPERSED_ABOVE:
         return ()
-    text = f"Events vary {value:.1f} times as much between patients as independent events would: exact limits are too narrow."
+    text = f"Counts vary {value:.1f} times as much as independent events would: exact limits are too narrow."
     return (Note(code="OVERDISPERSED", text=text),)
 
 

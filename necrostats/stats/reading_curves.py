@@ -47,9 +47,7 @@ def quantile(curve: Survival | CumulativeIncidence, p: float = 0.5, *, midpoint:
     p = checks.probability("p", p)
     rising, early, late = _incidences(curve)
     edges = [_first_passing(curve, each, p, midpoint) for each in (rising, early, late)]
-    missed = int(np.count_nonzero(np.isnan(edges[0])))
-    text = f"{missed} of {edges[0].size} curves do not reach {p:.0%}." if edges[0].size > 1 else f"{p:.0%} is not reached."
-    notes = (Note(code="NOT_REACHED", text=text),) if missed else ()
+    notes = _not_reached(np.isnan(edges[0]), p)
     return Quantile(p=p, estimate=edges[0], low=edges[1], high=edges[2], notes=notes)
 
 
@@ -74,6 +72,13 @@ def at(curve: Survival | CumulativeIncidence, times: ArrayLike, *, extend: bool 
         time=when, at_risk=curve.table.risk_at(when), estimate=heights(curve.estimate, start),
         std_error=heights(curve.std_error, 0.0), low=heights(curve.low, edge), high=heights(curve.high, edge),
     )  # fmt: skip
+
+
+def _not_reached(missed: np.ndarray, p: float) -> tuple[Note, ...]:
+    if not missed.any():
+        return ()
+    which = "The curve does" if missed.size == 1 else f"{np.count_nonzero(missed)} of {missed.size} curves do"
+    return (Note(code="NOT_REACHED", text=f"{which} not reach {p:.0%}."),)
 
 
 def _past_the_end(curve: Survival | CumulativeIncidence, when: np.ndarray) -> np.ndarray:

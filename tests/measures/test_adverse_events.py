@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError
 from necrostats.measures import adverse_event_cases, adverse_event_rates

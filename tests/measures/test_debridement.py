@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError
 from necrostats.measures import debridement_yield
@@ -13,15 +14,15 @@ def _course(*amounts, tool="snare"):
     days = [10 * (number + 1) for number in range(len(amounts))]
     return Course(
         necrosectomies=days, tools={day: [tool] for day in days},
-        yields={day: amount if isinstance(amount, tuple) else (amount, amount) for day, amount in zip(days, amounts, strict=True)},
+        yields={d: each if isinstance(each, tuple) else (each, each) for d, each in zip(days, amounts, strict=True)},
     )  # fmt: skip
 
 
 def test_exact_yields_give_the_plain_geometric_mean():
-    """√(100 · 400) = 200."""
-    row = _row(debridement_yield(registry_of(_course(100.0), _course(400.0))), "snare")
+    """(100 · 400 · 100 · 400 · 200)^(1/5) = 200."""
+    row = _row(debridement_yield(registry_of(*map(_course, (100.0, 400.0, 100.0, 400.0, 200.0)))), "snare")
     assert row["estimate"] == pytest.approx(200.0)
-    assert (row["n"], row["patients"]) == (2, 2)
+    assert (row["n"], row["patients"]) == (5, 5)
 
 
 def test_sessions_with_two_classes_are_left_out_and_the_share_is_said():
@@ -38,27 +39,29 @@ def test_an_adjunct_does_not_make_a_second_class():
 
 
 def test_a_session_with_no_yield_is_counted_beside_the_mean():
-    result = debridement_yield(registry_of(_course(0.0, 100.0), _course(100.0)))
+    result = debridement_yield(registry_of(_course(0.0, 100.0), *[_course(100.0)] * 3))
     row = _row(result, "snare")
-    assert (row["n"], row["events"], row["estimate"]) == (3, 1, pytest.approx(100.0))
+    assert (row["n"], row["events"], row["estimate"]) == (5, 1, pytest.approx(100.0))
     assert "ZERO_YIELD" in {note.code for note in result.notes}
 
 
 def test_a_range_is_not_read_as_its_middle():
-    wide = debridement_yield(registry_of(_course(100.0), _course((10.0, 1000.0)), _course(110.0), _course(90.0)))
+    wide = debridement_yield(registry_of(_course(100.0), _course((10.0, 1000.0)), *map(_course, (110.0, 90.0, 100.0))))
     assert _row(wide, "snare")["estimate"] == pytest.approx(100.0, rel=0.1)
     assert "INTERVAL_CENSORED" in {note.code for note in wide.notes}
 
 
 def test_more_than_an_amount_pulls_the_mean_up_but_names_no_number():
-    exact = [_course(100.0), _course(120.0), _course(90.0)]
+    exact = [_course(each) for each in (100.0, 120.0, 90.0, 80.0, 110.0)]
     plain = _row(debridement_yield(registry_of(*exact)), "snare")["estimate"]
     raised = _row(debridement_yield(registry_of(*exact, _course((300.0, None)))), "snare")["estimate"]
     assert raised > plain
 
 
-def test_a_class_with_too_few_sessions_is_flagged():
+def test_a_class_with_too_few_sessions_is_counted_but_not_estimated():
     result = debridement_yield(registry_of(_course(100.0), _course(90.0)))
+    assert _row(result, "snare")["n"] == 2
+    assert np.isnan(_row(result, "snare")["estimate"])
     assert any(note.code == "SMALL_N" and "snare" in note.text for note in result.notes)
 
 

@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from builders.courses import Course, registry_of
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.errors import ChoiceError, DesignError
@@ -78,7 +79,7 @@ def test_a_misspelt_group_is_answered_with_the_nearest():
 
 
 def test_the_definition_travels_with_the_result():
-    loose = ResolutionDefinition(name="50 mm, no review", reference="invented for a test", size_mm=50, symptom_free=False)
+    loose = ResolutionDefinition(name="50 mm", reference="invented for a test", size_mm=50, symptom_free=False)
     result = time_to_resolution(registry_of(Course(scans=[(60, 45)])), definition=loose)
     assert _at(result, 60)["estimate"] == 1
     assert "at most 50 mm" in result.method.definition

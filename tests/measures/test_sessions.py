@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+
 from builders.courses import Course, registry_of
 from necrostats.measures import sessions_to_resolution
 

@@ -138,7 +138,8 @@ def test_every_month_name_stands_for_one_month():
     "giugno")] == [8, 12, 3, 1, 5, 5, 6]
 
 
-# Office Open XML, ECMA-376 Part 1, 18.17.4 (from memory): serials 1, 59, 61 of the 1900 system; 0 and 1,462 days of the 1904 system.
+# Office Open XML, ECMA-376 Part 1, 18.17.4 (Ecma International; from memory): serials 1, 59 and 61 of the 1900
+# system, serial 0 of the 1904 system, and the 1,462 days between the two.
 def test_serial_numbers_follow_the_two_date_systems_of_a_workbook():
     assert from_serial(1, "1900") == date(1900, 1, 1)
     assert from_serial(59, "1900") == date(1900, 2, 28)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 import pandas as pd
 import pytest
 from hypothesis import example, given, settings
@@ -26,43 +28,20 @@ def _value(quantity):
 @pytest.mark.parametrize(
     ("text", "low", "high", "unit"),
     [
-        ("250ml", 250, 250, "ml"),
-        ("250 mL", 250, 250, "ml"),
-        ("250 ml.", 250, 250, "ml"),
-        ("0.3 L", 300, 300, "ml"),
-        ("0,3 l", 300, 300, "ml"),
-        (".5 L", 500, 500, "ml"),
-        ("3 dl", 300, 300, "ml"),
-        ("25 cl", 250, 250, "ml"),
-        ("250 cm³", 250, 250, "ml"),
-        ("120 g", 120, 120, "g"),
-        ("120 gm", 120, 120, "g"),
-        ("0.12 kg", 120, 120, "g"),
-        ("80%", 80, 80, "percent_cleared"),
-        ("80 per cent cleared", 80, 80, "percent_cleared"),
-        ("0", 0, 0, "ml"),
-        ("200-300", 200, 300, "ml"),
-        ("200–300 g", 200, 300, "g"),
-        ("200 to 300", 200, 300, "ml"),
-        ("between 200 and 300 cc", 200, 300, "ml"),
-        ("from 200 to 300", 200, 300, "ml"),
-        ("200..300", 200, 300, "ml"),
-        ("0.5-1 L", 500, 1000, "ml"),
-        ("200 ml - 0.3 L", 200, 300, "ml"),
-        ("200 ml - 300", 200, 300, "ml"),
-        (">500", 500, None, "ml"),
-        ("≥500", 500, None, "ml"),
-        ("at least 500", 500, None, "ml"),
-        ("more than 0.5 L", 500, None, "ml"),
-        ("over 500", 500, None, "ml"),
-        ("500+ ml", 500, None, "ml"),
-        ("500 ml or more", 500, None, "ml"),
-        ("<50", 0, 50, "ml"),
-        ("≤ 50", 0, 50, "ml"),
-        ("up to 50", 0, 50, "ml"),
-        ("under 50 g", 0, 50, "g"),
+        ("250ml", 250, 250, "ml"), ("250 mL", 250, 250, "ml"), ("250 ml.", 250, 250, "ml"),
+        ("0.3 L", 300, 300, "ml"), ("0,3 l", 300, 300, "ml"), (".5 L", 500, 500, "ml"),
+        ("3 dl", 300, 300, "ml"), ("25 cl", 250, 250, "ml"), ("250 cm³", 250, 250, "ml"),
+        ("120 g", 120, 120, "g"), ("120 gm", 120, 120, "g"), ("0.12 kg", 120, 120, "g"),
+        ("80%", 80, 80, "percent_cleared"), ("80 per cent cleared", 80, 80, "percent_cleared"),
+        ("0", 0, 0, "ml"), ("200-300", 200, 300, "ml"), ("200–300 g", 200, 300, "g"),
+        ("200 to 300", 200, 300, "ml"), ("between 200 and 300 cc", 200, 300, "ml"),
+        ("from 200 to 300", 200, 300, "ml"), ("200..300", 200, 300, "ml"), ("0.5-1 L", 500, 1000, "ml"),
+        ("200 ml - 0.3 L", 200, 300, "ml"), ("200 ml - 300", 200, 300, "ml"), (">500", 500, None, "ml"),
+        ("≥500", 500, None, "ml"), ("at least 500", 500, None, "ml"), ("more than 0.5 L", 500, None, "ml"),
+        ("over 500", 500, None, "ml"), ("500+ ml", 500, None, "ml"), ("500 ml or more", 500, None, "ml"),
+        ("<50", 0, 50, "ml"), ("≤ 50", 0, 50, "ml"), ("up to 50", 0, 50, "ml"), ("under 50 g", 0, 50, "g"),
     ],
-)
+)  # fmt: skip
 def test_a_plain_amount_is_read_whole(text, low, high, unit):
     found = read_quantity(text, default_unit="ml")
     assert (found.low, found.high, found.unit) == (low, high, unit)
@@ -132,6 +111,7 @@ def test_what_is_not_one_plain_amount_is_set_aside_with_its_reason(text, problem
         "2024-03-12", "small to moderate", "none, 250 ml", "250 ml/min", "> 500 < 600", "250 ml lavage", "x",
         "+++",
         "minimal 2 x 5", "=250", "250 ml 3 passes", "blood loss 50 ml", "half a litre",
+        "C250", "c12", "250 ml plus pus", "30 out of 40 in",
     ],
 )  # fmt: skip
 def test_what_is_not_understood_to_its_end_gives_no_number_and_no_word(text):
@@ -330,6 +310,28 @@ def test_any_text_gives_a_quantity_and_its_plain_form_reads_back_the_same(text, 
     if found.numeric:
         assert found.low >= 0 and (found.high is None or found.low <= found.high < 1e10)
         assert _value(read_quantity(found.plain)) == _value(found)
+
+
+_NUMBER = st.one_of(
+    st.integers(0, 5000).map(str), st.decimals(0, 5000, places=2).map(str), st.decimals(0, 9, places=4).map(str)
+)
+_UNIT_WRITTEN = st.sampled_from(["ml", " ml", "cc", " L", "dl", " g", "kg", "%", " percent cleared"])
+
+
+@given(
+    low=_NUMBER, high=_NUMBER, unit=_UNIT_WRITTEN, shape=st.sampled_from(["{0}{2}", "{0}-{1}{2}", "{0}{2} to {1}{2}"]),
+    before=st.sampled_from(["", "~", ">", "at least ", "up to ", "about "]), after=st.sampled_from(["", ".", ", net"]),
+)  # fmt: skip
+@settings(deadline=None, derandomize=True, max_examples=500)
+def test_a_well_formed_amount_holds_the_numbers_written_and_no_others(low, high, unit, shape, before, after):
+    found = read_quantity(before + shape.format(low, high, unit) + after)
+    if found.problem:
+        assert not found.numeric
+        return
+    factor = {"l": 1000, "dl": 100, "kg": 1000}.get(unit.strip().casefold(), 1)
+    written = {float(Decimal(low) * factor), float(Decimal(high) * factor)} | ({0.0} if before == "up to " else set())
+    assert found.low in written and (found.high in written or (found.high is None and before in (">", "at least ")))
+    assert _value(read_quantity(found.plain)) == _value(found)
 
 
 @given(text=_AMOUNT_LIKE, extra=st.sampled_from([" ", "  ", "\u00a0"]))

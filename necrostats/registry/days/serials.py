@@ -1,7 +1,7 @@
 """Dates as a workbook keeps them: serial numbers in two systems, and the precision that a number format shows.
 
-Office Open XML (ECMA-376 Part 1, 18.17.4.1): in the 1900 system 1 is 1900-01-01 and 60 stands for a 29 February
-1900 that never was; the 1904 system starts with 0 on 1904-01-01 and runs 1,462 days behind.
+Office Open XML (ECMA-376 Part 1, 18.17.4; from memory): in the 1900 system 1 is 1900-01-01 and 60 stands for a
+29 February 1900 that never was; the 1904 system starts with 0 on 1904-01-01 and runs 1,462 days behind.
 """
 
 from __future__ import annotations

@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 import unicodedata
 from decimal import Decimal
+from functools import lru_cache
 
 import pandas as pd
+
+from necrostats.errors import NecrostatsError
 
 LONGEST = 200
 
@@ -50,7 +53,7 @@ _PLAIN = {
 }  # fmt: skip
 
 
-class Unread(Exception):
+class Unread(NecrostatsError, ValueError):
     """A cell that cannot be read whole; its text continues the sentence that begins with the cell."""
 
 
@@ -87,8 +90,12 @@ def plain(text: str) -> str:
 
     Digits of every script become 0-9; superscripts and fractions stay, since they mean something else.
     """
-    characters = (_plain_character(character) for character in text.strip()[: LONGEST + 1])
-    return "".join(characters).casefold().strip(" ;")
+    return _plain(text.strip()[: LONGEST + 1])
+
+
+@lru_cache(maxsize=4096)
+def _plain(text: str) -> str:
+    return "".join(map(_plain_character, text)).casefold().strip(" ;")
 
 
 def _plain_character(character: str) -> str:

@@ -21,6 +21,7 @@ from necrostats.registry.quantities.vocabulary import Phrase, Unit
 
 T = TypeVar("T")
 
+_LONGEST_PHRASE = 5
 _NOT_AN_AMOUNT = {
     "+": "is a sum", "x": "is a product", "by": "is a product", "/": "is a fraction or two numbers",
     "\u2044": "is a fraction", "^": "is a power", "\u00b1": "gives a spread, not an amount",
@@ -62,6 +63,7 @@ class Reader:
         default: Unit | None = None,
     ) -> None:  # fmt: skip
         self._tokens = tokens
+        self._texts = tuple(token.text for token in tokens)
         self._place = 0
         self._units = units
         self._decimal = decimal
@@ -88,8 +90,8 @@ class Reader:
     def phrase(self, phrases: Collection[Phrase], ahead: int = 0) -> Phrase | None:
         """The longest of the phrases that starts here, without reading past it."""
         start = self._place + ahead
-        for length in range(min(5, len(self._tokens) - start), 0, -1):
-            run = tuple(token.text for token in self._tokens[start : start + length])
+        for length in range(min(_LONGEST_PHRASE, len(self._texts) - start), 0, -1):
+            run = self._texts[start : start + length]
             if run in phrases:
                 return run
         return None
@@ -227,10 +229,13 @@ class Reader:
     def about(self) -> bool:
         """Read past any signs and words for "about"; whether there were any."""
         found = False
-        while self.skip(words.ABOUT):
+        while not self._is_code() and self.skip(words.ABOUT):
             self.skip_signs(".")
             found = True
         return found
+
+    def _is_code(self) -> bool:
+        return self.peek().text == "c" and self.peek(1).kind == "number" and self.peek(1).glued
 
     def _about_after(self) -> bool:
         found = self.skip(words.ABOUT_AFTER)

@@ -75,12 +75,12 @@ ABOVE = _phrases(
     "not less than"
 )
 BELOW = _phrases("<,<=,less than,under,below,up to,at most,max,maximum,maximum of,no more than,not more than")
-MORE_AFTER = _phrases("or more,and more,and above,or over,plus")
+MORE_AFTER = _phrases("or more,and more,and above,or over")
 LESS_AFTER = _phrases("or less,or fewer,or under")
 TO = _phrases("-,to,..,...")
 
 FLOWS = {
-    **_meaning("out", "out,output,out of,came out"),
+    **_meaning("out", "out,output,came out"),
     **_meaning("in", "in,input,instilled,infused,irrigated,lavage,lavage in,irrigation,wash in"),
 }
 LAVAGE = {

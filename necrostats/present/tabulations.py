@@ -1,0 +1,189 @@
+"""What the table of each kind of result holds."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from necrostats.present import cells, contrasts, numbers
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
+from necrostats.present.say_curves import at_start
+from necrostats.present.say_summary import is_completeness
+from necrostats.present.saying import ended
+from necrostats.present.small_numbers import FEWEST_FOR_A_RATE, TOO_FEW, too_few_for_a_rate, too_few_to_summarise
+from necrostats.present.tables import Table, tabulate
+from necrostats.present.wording import caption
+from necrostats.results import Comparison, Curves, Rates, Result, Summary
+
+FEW_NOTE = f"Fewer than {FEWEST_FOR_A_RATE}: counts only, no rate."
+
+
+def _table(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:
+    frame = pd.DataFrame(rows, columns=columns, dtype=object).fillna("")
+    small = [FEW_NOTE] if frame.isin([TOO_FEW]).to_numpy().any() else []
+    notes = (*small, *(ended(note.text) for note in result.notes))
+    return Table(caption=caption(result), frame=frame, row_heads=row_heads, notes=notes)
+
+
+def _unit_columns(unit: str, per: float, level: str) -> tuple[str, str]:
+    if cells.is_share(per):
+        return f"{sentence_case(unit)}, k / n", f"{sentence_case(unit)}, % ({level})"
+    return f"Events / {cells.exposure(unit)}", f"Per {unit} ({level})"
+
+
+@tabulate.register(Rates)
+def _(result: Rates, **options) -> Table:
+    """The denominator table: a row for each variable and group, two columns for each unit."""
+    table, level = result.table, numbers.interval_name(result.method.level)
+    few, grouped = too_few_for_a_rate(table), is_grouped(table)
+    heads = ["Measure", "Group"] if grouped else ["Measure"]
+    columns, rows = list(heads), {}
+    for unit in in_order(table["unit"]):
+        here = table[table["unit"] == unit]
+        if here.empty:
+            continue
+        names = _unit_columns(unit, here["per"].iloc[0], level)
+        columns += names
+        for row in here.itertuples():
+            labels = {"Measure": sentence_case(plain(row.variable)), "Group": plain(row.group)}
+            line = rows.setdefault((row.variable, row.group), {head: labels[head] for head in heads})
+            line |= {names[0]: cells.fraction(row.events, row.n), names[1]: cells.rate(row, bool(few[row.Index]))}
+    order = [(variable, group) for variable in in_order(table["variable"]) for group in in_order(table["group"])]
+    return _table(result, [rows[key] for key in order if key in rows], columns, len(heads))
+
+
+def _landmark_rows(result: Curves, group: object, n: int) -> list[dict[str, str]]:
+    rows = result.at_landmarks()
+    rows = rows[rows["group"] == group].sort_values(result.axis, kind="stable")
+    made: dict[int, dict[str, str]] = {}
+    for row in rows.itertuples():
+        point = int(getattr(row, result.axis))
+        line = made.setdefault(point, {"At risk": numbers.count(row.at_risk)})
+        text = cells.share(row.estimate, row.conf_low, row.conf_high, n)
+        line[_cause_column(result, row.cause)] = TOO_FEW if n < FEWEST_FOR_A_RATE else text
+    return [{_point_column(result): str(point)} | line for point, line in made.items()]
+
+
+def _point_column(result: Curves) -> str:
+    return "Within sessions" if result.axis == "sessions" else "By day"
+
+
+def _cause_column(result: Curves, cause: object) -> str:
+    return f"{sentence_case(plain(cause))}, % ({numbers.interval_name(result.method.level)})"
+
+
+def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
+    if result.medians.empty:
+        return []
+    found = result.medians[result.medians["group"] == group]
+    line = {_point_column(result): f"Median, {result.axis}"}
+    for row in found.itertuples():
+        text = cells.median_reached(row.estimate, row.conf_low, row.conf_high)
+        line[_cause_column(result, row.cause)] = TOO_FEW if n < FEWEST_FOR_A_RATE else text
+    return [line] if len(found) else []
+
+
+@tabulate.register(Curves)
+def _(result: Curves, **options) -> Table:
+    """Incidence at the points named in advance, with the numbers at risk; then the median of each cause."""
+    table, grouped = result.table, is_grouped(result.table)
+    heads = ["Group", _point_column(result)] if grouped else [_point_column(result)]
+    made = []
+    for group in in_order(table["group"]):
+        here = table[table["group"] == group]
+        n = at_start(here) if len(here) else 0
+        name = {"Group": with_n(plain(group), numbers.count(n))}
+        lines = [*_landmark_rows(result, group, n), *_median_row(result, group, n)] if n else []
+        made += [name | line for line in lines or [{_point_column(result): "nobody at risk"}]]
+    causes = [_cause_column(result, cause) for cause in in_order(table["cause"])]
+    return _table(result, made, [*heads, "At risk", *causes], len(heads))
+
+
+def _level_cell(row, few: bool) -> str:
+    """ "40 (41 %)" for a level, "56 (44–67)" for a median."""
+    if row.measure != "share" or not row.n:
+        return cells.description(row, few)
+    shown = cells.description(row, few)
+    return numbers.count(row.events) if few else f"{numbers.count(row.events)} ({shown})"
+
+
+def _group_column(group: object, grouped: bool) -> str:
+    return plain(group) if grouped else "All"
+
+
+def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
+    """Variables and levels down, groups across, then how many have no value."""
+    grouped = is_grouped(result.table)
+    made: dict[tuple, dict[str, str]] = {}
+    columns = ["Variable", "Level"]
+    for group in in_order(rows["group"]):
+        value, lacking = _group_column(group, grouped), f"Missing, {_group_column(group, grouped)}"
+        columns += [value, lacking]
+        for row in rows[rows["group"] == group].itertuples():
+            level = "median (quartiles)" if row.measure == "median" else plain(row.level)
+            names = {"Variable": sentence_case(plain(row.variable)), "Level": level}
+            line = made.setdefault((row.variable, level), names)
+            line |= {value: _level_cell(row, bool(few[row.Index])), lacking: numbers.count(row.missing)}
+    order = {variable: place for place, variable in enumerate(in_order(rows["variable"]))}
+    sorted_rows = [made[key] for key in sorted(made, key=lambda key: order[key[0]])]
+    return _table(result, sorted_rows, columns, 2)
+
+
+def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
+    level = numbers.interval_name(result.method.level)
+    columns = ["Measure", "Group", "Patients", "Sessions", "No yield at all", "Missing", f"Geometric mean ({level})"]
+    made = [
+        dict(
+            zip(
+                columns,
+                (
+                    sentence_case(plain(row.variable)), plain(row.group), numbers.count(row.patients),
+                    numbers.count(row.n), numbers.count(row.events), numbers.count(row.missing),
+                    cells.description(row, bool(few[row.Index])),
+                ),
+                strict=True,
+            )
+        )
+        for row in rows.itertuples()
+    ]  # fmt: skip
+    return _table(result, made, columns, 2)
+
+
+def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
+    grouped = is_grouped(result.table)
+    heads = ["Column", "Group"] if grouped else ["Column"]
+    columns = [*heads, "Filled / rows", "Filled, %"]
+    made = []
+    for row in rows.itertuples():
+        line = {"Column": plain(row.variable), "Group": plain(row.group)}
+        line |= {"Filled / rows": cells.fraction(row.events, row.n)}
+        made.append(line | {"Filled, %": cells.description(row, bool(few[row.Index]))})
+    return _table(result, made, columns, len(heads))
+
+
+@tabulate.register(Summary)
+def _(result: Summary, **options) -> Table:
+    """A baseline table, a table of means, or a table of how complete the columns are."""
+    table, few = result.table, too_few_to_summarise(result.table)
+    if (table["measure"].astype(object) == "geometric mean").any():
+        return _means(result, table, few)
+    if is_completeness(table):
+        return _filled(result, table, few)
+    return _baseline(result, table, few)
+
+
+@tabulate.register(Comparison)
+def _(result: Comparison, **options) -> Table:
+    """A row for each contrast, with its interval and, where there is one, the p-value."""
+    level = numbers.interval_name(result.method.level)
+    tested = result.table["p_value"].notna().any()
+    columns = ["Measure", "Groups", f"Estimate ({level})", *(["p-value"] if tested else [])]
+    made = [
+        {
+            "Measure": contrasts.heading(row.measure),
+            "Groups": contrasts.pair(row),
+            f"Estimate ({level})": contrasts.text(row),
+            "p-value": numbers.p_value(row.p_value).removeprefix("p = ").removeprefix("p "),
+        }
+        for row in result.table.itertuples()
+    ]
+    return _table(result, made, columns, 2)

@@ -1,0 +1,25 @@
+"""Baroud et al., Gastrointest Endosc 2023;97:300: the rule as cited in definitions/extent.py, case by case."""
+
+import pytest
+
+from builders.courses import Course, registry_of
+from necrostats.definitions.extent import extent_class, extent_of_patients
+
+
+@pytest.mark.parametrize(
+    ("quadrants", "solid", "infected", "expected"),
+    [
+        (1, 30, False, "low"), (2, 29, True, "low"), (2, 31, False, "high"), (3, 5, False, "high"),
+        (4, 90, True, "high"), (1, 61, True, "high"), (1, 61, False, "unclassified"), (1, 45, True, "unclassified"),
+        (2, 30, False, "unclassified"), (float("nan"), 20, False, "unclassified"),
+        (1, float("nan"), True, "unclassified"),
+        (3, float("nan"), False, "high"),
+    ],
+)  # fmt: skip
+def test_the_rule_and_its_gaps(quadrants, solid, infected, expected):
+    assert extent_class([quadrants], [solid], [infected])[0] == expected
+
+
+def test_each_patient_has_the_class_of_the_index_collection():
+    courses = [Course(index={"quadrants": 1, "solid_percent": 10.0}), Course()]
+    assert extent_of_patients(registry_of(*courses)).tolist() == ["low", "unclassified"]
