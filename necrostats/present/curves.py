@@ -76,10 +76,10 @@ def _rows_of(result: Curves, group: object, cause: object) -> pd.DataFrame:
     return rows.sort_values(result.axis, kind="stable")
 
 
-def _risk_row(rows: pd.DataFrame, result: Curves, label: str, style: Style | None) -> RiskRow:
+def _risk_row(rows: pd.DataFrame, result: Curves, label: str) -> RiskRow:
     known = dict(zip(rows[result.axis], rows["at_risk"], strict=True))
     ticks = _ticks(result, _horizon(result))
-    return RiskRow(label=label, style=style, counts=tuple(numbers.count(known.get(tick, 0)) for tick in ticks))
+    return RiskRow(label=label, counts=tuple(numbers.count(known.get(tick, 0)) for tick in ticks))
 
 
 def _n(result: Curves, group: object, cause: object) -> int:
@@ -98,8 +98,8 @@ def _by_cause(result: Curves, group: object, main: object) -> Panel:
     for place, cause in enumerate(causes):
         rows = _rows_of(result, group, cause)
         label = with_n(plain(cause), numbers.count(_n(result, group, cause)))
-        curves.append(_curve(_drawn(rows, result), rows, result, label, style_at(place % MOST_STYLES), cause == main))
-    risk = (_risk_row(_rows_of(result, group, main), result, "At risk", None),)
+        curves.append(_curve(_drawn(rows, result), rows, result, label, style_at(place), cause == main))
+    risk = (_risk_row(_rows_of(result, group, main), result, "At risk"),)
     return Panel(title="", curves=tuple(curves), risk=risk)
 
 
@@ -112,7 +112,7 @@ def _by_group(result: Curves, groups: list, drawn: list, main: object) -> Panel:
         if group in drawn:
             label = _group_label(result, group, main)
             curves.append(_curve(_drawn(rows, result), rows, result, label, style, False))
-        risk.append(_risk_row(rows, result, plain(group), style))
+        risk.append(_risk_row(rows, result, plain(group) if is_grouped(result.table) else "At risk"))
     return Panel(title="", curves=tuple(curves), risk=tuple(risk))
 
 
@@ -126,7 +126,7 @@ def _facet(result: Curves, group: object, drawn: list, main: object) -> Panel:
             behind.append(_curve(_drawn(rows, result), rows, result, "", quiet, False))
     rows = _rows_of(result, group, main)
     front = [_curve(_drawn(rows, result), rows, result, "", style_at(0), True)] if group in drawn else []
-    risk = (_risk_row(rows, result, "At risk", None),)
+    risk = (_risk_row(rows, result, "At risk"),)
     title = _group_label(result, group, main)
     return Panel(title=title, curves=tuple(front), risk=risk, behind=tuple(behind))
 

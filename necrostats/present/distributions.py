@@ -13,9 +13,10 @@ from necrostats.present.say_summary import is_completeness
 from necrostats.present.saying import plural
 from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
 from necrostats.present.small_numbers import too_few_to_summarise
-from necrostats.present.style import Style, style_at
+from necrostats.present.style import Style, style_among
 from necrostats.results import Summary
 
+_TIED = "\N{NO-BREAK SPACE}"
 LIMITS = ["estimate", "low", "high"]
 
 
@@ -36,8 +37,7 @@ def _mark(row, few: bool, style: Style) -> tuple[Mark, ...]:
 
 
 def _style(table: pd.DataFrame, group: object) -> Style:
-    groups = in_order(table["group"])
-    return style_at(groups.index(group)) if is_grouped(table) and len(groups) > 1 else style_at(0)
+    return style_among(in_order(table["group"]), group)
 
 
 def _counted(row) -> str:
@@ -55,8 +55,8 @@ def _row(table: pd.DataFrame, row, few: pd.Series, label: str, indent: int) -> R
 
 
 def _mean_label(row) -> str:
-    patients = f"{numbers.count(row.patients) or '0'} {plural(row.patients, 'patients')}"
-    return f"{_group_name(row.group)} ({patients}, {numbers.count(row.n) or '0'} {plural(row.n, 'sessions')})"
+    patients = f"{numbers.count(row.patients) or '0'}{_TIED}{plural(row.patients, 'patients')}"
+    return f"{_group_name(row.group)} ({patients}, {numbers.count(row.n) or '0'}{_TIED}{plural(row.n, 'sessions')})"
 
 
 def _mean_row(table: pd.DataFrame, row, few: pd.Series) -> Row:
@@ -120,8 +120,7 @@ def _levels_panel(result: Summary, variables: list, few: pd.Series) -> Panel:
     for variable in variables:
         made += _level_rows(table, table[table["variable"] == variable], few)
     columns = _share_columns(result, rows)
-    label = "% of those with a value"
-    return Panel(heading="Shares", columns=columns, rows=tuple(made), scale=whole_percent(label))
+    return Panel(heading="Shares of those with a value", columns=columns, rows=tuple(made), scale=whole_percent("%"))
 
 
 def _sorted(rows: pd.DataFrame) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
 from necrostats.present.saying import plural
 from necrostats.present.scales import Scale, around_zero, from_zero, logarithmic
 from necrostats.present.small_numbers import too_few_for_a_rate
-from necrostats.present.style import drawing, style_at
+from necrostats.present.style import drawing, style_among, style_at
 from necrostats.present.wording import alternative, caption
 from necrostats.results import Comparison, Rates, Result
 
@@ -54,7 +54,7 @@ def _variable_rows(rows: pd.DataFrame, few: pd.Series, groups: list, grouped: bo
     """One row for a variable; with groups, its name and then a row for each group."""
     made = []
     for row in rows.itertuples():
-        style = style_at(groups.index(row.group)) if grouped and len(groups) > 1 else style_at(0)
+        style = style_among(groups, row.group) if grouped else style_at(0)
         label = plain(row.group) if grouped else sentence_case(plain(row.variable))
         made.append(_rate_row(row, bool(few[row.Index]), label, int(grouped), style))
     if grouped and made:
@@ -109,10 +109,11 @@ def _contrast_panel(result: Comparison, measure: object) -> Panel:
     rows = result.table[result.table["measure"] == measure]
     contrast, limits = contrasts.contrast_of(measure), rows[LIMITS].to_numpy(dtype=float)
     label = contrasts.heading(measure)
+    across = "log scale, 1 = no difference" if contrast.log else f"{contrast.unit}, 0 = no difference".lstrip(", ")
     if contrast.log:
-        scale = logarithmic(limits[:, 0], limits[:, 1:].ravel(), label=label, reference=contrast.reference)
+        scale = logarithmic(limits[:, 0], limits[:, 1:].ravel(), label=across, reference=contrast.reference)
     else:
-        scale = around_zero(limits.ravel(), label=label, factor=contrast.factor)
+        scale = around_zero(limits.ravel(), label=across, factor=contrast.factor)
     tested = rows["p_value"].notna().any()
     columns = (f"estimate ({numbers.interval_name(result.method.level)})", *(["p-value"] if tested else []))
     made = [_contrast_row(row) for row in rows.itertuples()]

@@ -13,6 +13,7 @@ from matplotlib.textpath import text_to_path
 EVERYONE = "all"
 _CODE = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+")
 _PLACE = re.compile(r"([a-z_]+)\.([a-z0-9_]+)")
+_NUMBER = re.compile("n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}[0-9,]+")
 _NO_GLYPH = "\N{REPLACEMENT CHARACTER}"
 
 
@@ -80,7 +81,10 @@ def _pieces(word: str, width: float, size: float, bold: bool) -> list[str]:
 
 
 def wrapped(text: str, width: float, size: float, *, bold: bool = False, most: int = 3) -> str:
-    """A text broken into at most so many lines, none wider than so many inches; the rest becomes "…"."""
+    """A text broken into at most so many lines, none wider than so many inches.
+
+    What is left over becomes "…", except a number at the end ("n = 17"), which always stays.
+    """
     lines = [""]
     for word in text.split(" "):
         for piece in _pieces(word, width, size, bold):
@@ -89,6 +93,14 @@ def wrapped(text: str, width: float, size: float, *, bold: bool = False, most: i
                 lines.append(piece)
             else:
                 lines[-1] = longer
-    if len(lines) > most:
-        lines = [*lines[: most - 1], lines[most - 1].rstrip() + "…"]
-    return drawable("\n".join(lines))
+    return drawable("\n".join(lines if len(lines) <= most else _shortened(lines, most, width, size, bold)))
+
+
+def _shortened(lines: list[str], most: int, width: float, size: float, bold: bool) -> list[str]:
+    last = lines[-1].split(" ")[-1]
+    number = [last] if _NUMBER.fullmatch(last) and most > 1 else []
+    kept = lines[: most - len(number)]
+    end = kept[-1].rstrip(" ,")
+    while end and width_of(f"{end}…", size, bold=bold) > width:
+        end = end[:-1]
+    return [*kept[:-1], f"{end}…", *number]

@@ -99,7 +99,8 @@ def amount_range(estimate: object, low: object, high: object) -> str:
     if estimate == 0 and low == 0:
         return joined("0", amount(high))
     decimals = amount_decimals(estimate if known(estimate) and estimate else high)
-    return joined(rounded(low, decimals), rounded(high, decimals))
+    far = known(estimate) and abs(high) >= 10 * abs(estimate)
+    return joined(rounded(low, decimals), rounded(high, min(decimals, amount_decimals(high)) if far else decimals))
 
 
 def reached(value: object) -> str:

@@ -85,7 +85,8 @@ def _still_at_risk(row, axis: str) -> str:
     if not numbers.known(row.at_risk) or row.at_risk >= FEWEST_AT_RISK:
         return ""
     place = "day" if axis == "days" else "session"
-    return f" (only {numbers.count(row.at_risk)} still at risk just before that {place})"
+    left = f"only {numbers.count(row.at_risk)}" if row.at_risk else "nobody"
+    return f" ({left} still at risk just before that {place})"
 
 
 def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:

@@ -103,14 +103,14 @@ def _by_type(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
     each = [(row, bool(few[row.Index])) for row in rows.itertuples() if numbers.known(row.n) and row.n > 0]
     some = [_short(row, is_few) for row, is_few in each if row.events > 0]
     none = [
-        _noun(row.variable) + ("" if is_few or not numbers.known(row.conf_high) else f" (up to {_upper(row)})")
+        _short(row, True) + ("" if is_few or not numbers.known(row.conf_high) else f" (up to {_upper(row)})")
         for row, is_few in each if row.events == 0
     ]  # fmt: skip
     if not each:
         return ""
     unit = each[0][0].unit
     said = [f"By type, {unit} with the event, {numbers.interval_name(level)}: {', '.join(some)}"] * bool(some)
-    said += [f"not recorded in any of these {unit}: {listed(none)}"] * bool(none)
+    said += [f"none recorded: {listed(none)}"] * bool(none)
     return sentence_case("; ".join(said)) + "."
 
 

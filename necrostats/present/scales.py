@@ -14,7 +14,7 @@ from necrostats.present.style import SMALL
 
 _STEPS = [1, 2, 2.5, 5, 10]
 _DIGITS = ((1, 1.5, 2, 3, 4, 5, 6, 8), (1, 2, 3, 5), (1, 2, 5), (1, 3), (1,))
-_WIDEST = 50.0  # a logarithmic scale reaches no further than this many times beyond its outermost estimates
+_WIDEST = 10.0  # a logarithmic scale reaches no further than this many times beyond its outermost estimates
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,7 +116,7 @@ def logarithmic(
     middle = [value for value in _finite(estimates) if value > 0] + ([reference] if reference else [])
     middle = middle or [1.0, 100.0]
     least, most = min(middle) / _WIDEST, max(middle) * _WIDEST
-    found = middle + [value for value in _finite(limits) if least <= value <= most]
+    found = middle + [min(max(float(value), least), most) for value in limits if numbers.known(value)]
     low, high = min(found) / 1.15, max(found) * 1.15
     if high / low < 4:
         low, high = low / math.sqrt(4 * low / high), high * math.sqrt(4 * low / high)

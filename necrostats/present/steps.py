@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -44,7 +45,6 @@ class RiskRow:
     """The numbers at risk of one group, one for each tick."""
 
     label: str
-    style: Style | None
     counts: tuple[str, ...]
 
 
@@ -85,6 +85,8 @@ class _Layout:
     label: float
     y_label: str
     remarks: str
+    title: float
+    ticks: tuple[int, ...]
 
 
 def _widest(labels: list[str], size: float, most: float, *, bold: bool = False) -> float:
@@ -107,12 +109,16 @@ def _layout(grid: Grid, width: float) -> _Layout:
     columns = (2 if narrow else 4) if facets else 1
     plot = (width - left - right - FACET_GAP * (columns - 1) - MARGIN) / columns
     height = HEIGHT["facet" if facets else "column" if narrow else "page"]
-    inside = TITLE + height + TICKS if facets else height + TICKS + LINE
+    titles = [wrapped(panel.title, plot, SMALL, bold=True, most=2) for panel in grid.panels]
+    title = (TITLE + LINE * max(text.count("\n") for text in titles)) * facets
+    inside = title + height + TICKS + LINE * (not facets)
     return _Layout(
-        left=left, plot_width=plot, plot_height=height, columns=columns, leader=LEADER[size], handle=HANDLE[size],
+        left=left, plot_width=plot, plot_height=height, columns=columns, title=title,
+        leader=LEADER[size], handle=HANDLE[size],
         panel_height=inside + _risk_lines(grid) * LINE + 0.1, label=label,
         y_label=wrapped(grid.y_label, width - 2 * MARGIN, TEXT, most=2),
         remarks="\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in grid.remarks),
+        ticks=_kept_ticks(grid, plot),
     )  # fmt: skip
 
 
@@ -153,20 +159,36 @@ def _draw_curve(axes: Axes, curve: Curve, stop: float, *, behind: bool = False) 
         )  # fmt: skip
 
 
-def _kept_ticks(grid: Grid, panel: Panel, plot_width: float, span: tuple[float, float]) -> list[int]:
-    """The places of the ticks that leave room for the numbers under them; the last always stays."""
-    counts = [[str(tick), *(row.counts[place] for row in panel.risk)] for place, tick in enumerate(grid.ticks)]
-    wide = [max(width_of(text, SMALL) for text in texts) for texts in counts]
-    at = [(tick - span[0]) / (span[1] - span[0]) * plot_width for tick in grid.ticks]
+def _tick_widths(grid: Grid) -> list[float]:
+    """The room each tick needs for its own label and for the numbers under it in every panel."""
+    rows = [row.counts for panel in grid.panels for row in panel.risk]
+    columns = [[str(tick), *(counts[place] for counts in rows)] for place, tick in enumerate(grid.ticks)]
+    return [max(width_of(text, SMALL) for text in texts) for texts in columns]
+
+
+def _kept_ticks(grid: Grid, plot_width: float) -> tuple[int, ...]:
+    """The places of the ticks that leave room for what stands under them.
+
+    On an axis of whole things every second or third, evenly; else the last, the first, and what fits from the left.
+    """
+    low, high = _span(grid)
+    wide, places = _tick_widths(grid), range(len(grid.ticks))
+    at = [(tick - low) / (high - low) * plot_width for tick in grid.ticks]
+
+    def free(place: int, kept: list[int]) -> bool:
+        return all(abs(at[place] - at[other]) > (wide[place] + wide[other]) / 2 + 0.07 for other in kept)
+
+    if grid.whole:
+        even = (places[::step] for step in range(1, len(places) + 1))
+        return tuple(next((kept for kept in even if all(free(b, [a]) for a, b in pairwise(kept))), places[:1]))
     kept: list[int] = []
-    for place in reversed(range(len(grid.ticks))):
-        room = at[kept[-1]] - at[place] - (wide[kept[-1]] + wide[place]) / 2 if kept else 1
-        if room > 0.07:
+    for place in dict.fromkeys([*places[-1:], *places]):
+        if free(place, kept):
             kept.append(place)
-    return kept[::-1]
+    return tuple(sorted(kept))
 
 
-def _draw_axes(axes: Axes, grid: Grid, ticks: list[int], span: tuple[float, float], first: bool) -> None:
+def _draw_axes(axes: Axes, grid: Grid, ticks: tuple[int, ...], span: tuple[float, float], first: bool) -> None:
     axes.set_xlim(*span)
     axes.set_ylim(0, 1)
     axes.set_xticks([grid.ticks[place] for place in ticks], [str(grid.ticks[place]) for place in ticks])
@@ -200,7 +222,6 @@ def _draw_risk(pen: Pen, panel: Panel, grid: Grid, layout: _Layout, at: tuple[fl
     """`at`: left edge of the axes, and the top of the first line."""
     left, top = at
     span = _span(grid)
-    ticks = _kept_ticks(grid, panel, layout.plot_width, span)
     if len(panel.risk) > 1:
         pen.middle(left - 0.16, top + LINE / 2, "At risk", size=SMALL, color=QUIET, ha="right")
         top += LINE
@@ -209,7 +230,7 @@ def _draw_risk(pen: Pen, panel: Panel, grid: Grid, layout: _Layout, at: tuple[fl
         if first:
             label = wrapped(row.label, layout.left - 0.2 - MARGIN, SMALL, most=1)
             pen.middle(left - 0.16, y, label, size=SMALL, color=INK, ha="right")
-        for tick in ticks:
+        for tick in layout.ticks:
             x = left + (grid.ticks[tick] - span[0]) / (span[1] - span[0]) * layout.plot_width
             pen.middle(x, y, row.counts[tick], size=SMALL, ha="center")
 
@@ -224,18 +245,22 @@ def _draw_panel(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[f
     left, top = at
     facets = len(grid.panels) > 1
     if facets:
-        title = wrapped(panel.title, layout.plot_width, SMALL, bold=True, most=1)
-        pen.text(left, top + TITLE - 0.06, title, size=SMALL, fontweight="bold")
-        top += TITLE
+        title = wrapped(panel.title, layout.plot_width, SMALL, bold=True, most=2)
+        first_line = top + layout.title - 0.06 - LINE * title.count("\n")
+        pen.text(left, first_line, title, size=SMALL, fontweight="bold")
+        top += layout.title
     axes = pen.axes(left, top, layout.plot_width, layout.plot_height)
     span = _span(grid)
-    _draw_axes(axes, grid, _kept_ticks(grid, panel, layout.plot_width, span), span, first)
+    _draw_axes(axes, grid, layout.ticks, span, first)
     for curve in panel.behind:
         _draw_curve(axes, curve, span[1], behind=True)
     for curve in panel.curves:
         _shade(axes, curve, span[1], 0.14 if len(panel.curves) < 3 else 0.1)
         _draw_curve(axes, curve, span[1])
     _draw_labels(pen, panel, layout, (left, top))
+    if not panel.curves and not facets:
+        middle = left + layout.plot_width / 2, top + layout.plot_height / 2
+        pen.middle(*middle, "Nothing can be drawn: see below", color=QUIET, ha="center")
     below = top + layout.plot_height + TICKS + 0.02
     if not facets:
         pen.middle(left + layout.plot_width / 2, below + LINE / 2 - 0.02, grid.x_label, ha="center")

@@ -40,8 +40,13 @@ MOST_STYLES = len(STYLES)
 
 
 def style_at(place: int) -> Style:
-    """The style of the group or cause at this place in its order; each place beyond the last looks like the first."""
-    return STYLES[place] if place < MOST_STYLES else STYLES[0]
+    """The style of the cause at this place in its order; beyond the last the styles come round again."""
+    return STYLES[place % MOST_STYLES]
+
+
+def style_among(groups: list, group: object) -> Style:
+    """The style of a group among its groups; more groups than styles all look alike, told apart by their rows."""
+    return STYLES[groups.index(group)] if len(groups) <= MOST_STYLES else STYLES[0]
 
 
 SETTINGS = {

@@ -15,17 +15,22 @@ from necrostats.results import Result
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Table:
-    """Cells as text under headings that name their unit; the first `row_heads` columns name the row."""
+    """Cells as text under headings that name their unit; the first `row_heads` columns name the row.
+
+    `words` names the columns that hold words; all others beyond the row heads hold numbers.
+    """
 
     caption: str
     frame: pd.DataFrame = field(repr=False)
     row_heads: int = 1
     notes: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
 
     @property
     def html(self) -> str:
         """The table as HTML, without style or script; cells with numbers carry the class "number"."""
-        head = "".join(_head(name, place >= self.row_heads) for place, name in enumerate(self.frame.columns))
+        numbers = set(self.frame.columns[self.row_heads :]) - set(self.words)
+        head = "".join(_head(name, name in numbers) for name in self.frame.columns)
         title = f"<caption>{html.escape(self.caption)}</caption>"
         body = "".join(f"<tbody>{rows}</tbody>" for rows in self._bodies())
         notes = "".join(f"<p>{html.escape(note)}</p>" for note in self.notes)
@@ -44,7 +49,7 @@ class Table:
         """A row; its first cell heads `span` rows, or stands above already (0)."""
         cells = [_row_head(row[0], span)] if span else []
         cells += [f'<th scope="row">{html.escape(text)}</th>' for text in row[1 : self.row_heads]]
-        cells += [f'<td class="number">{html.escape(text)}</td>' for text in row[self.row_heads :]]
+        cells += [_cell(text, name in self.words) for name, text in zip(self.frame, row, strict=True)][self.row_heads :]
         return f"<tr>{''.join(cells)}</tr>"
 
     @property
@@ -68,6 +73,11 @@ def _head(name: object, is_number: bool) -> str:
 def _row_head(text: str, span: int) -> str:
     scope = f'scope="rowgroup" rowspan="{span}"' if span > 1 else 'scope="row"'
     return f"<th {scope}>{html.escape(text)}</th>"
+
+
+def _cell(text: str, is_words: bool) -> str:
+    look = "" if is_words else ' class="number"'
+    return f"<td{look}>{html.escape(text)}</td>"
 
 
 def _plain_cell(text: object) -> str:

@@ -33,7 +33,7 @@ def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     return Prose(text=text, html=f'<p class="{css_classes.LEAD}">{html.escape(text)}</p>')
 
 
-def definitions(*results: Result) -> Prose:
+def definitions_used(*results: Result) -> Prose:
     """The definition behind each result, once each."""
     text = "\n".join(f"{result.title}: {result.method.definition or result.method.estimand}" for result in results)
     return Prose(text=text, html=wording.definition_list(results))

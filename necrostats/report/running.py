@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import shutil
 import subprocess
@@ -33,7 +34,7 @@ def run(template: Template, values: Mapping[str, object], *, timeout: int) -> nb
 
     ReportError if a cell fails: its text is that of the NecrostatsError raised there, or names the cell's error.
     """
-    with private_folder() as folder:
+    with private_folder() as folder, _without_its_log():
         try:
             notebook = papermill.execute_notebook(
                 template.notebook,
@@ -72,6 +73,21 @@ def scrubbed(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:
                 if "execution_count" in output:
                     output.execution_count = None
     return kept
+
+
+@contextmanager
+def _without_its_log() -> Iterator[None]:
+    """Keep papermill from warning of parameters: they have been checked, and more strictly."""
+
+    log, nowhere = logging.getLogger("papermill"), logging.NullHandler()
+    passed_on = log.propagate
+    log.addHandler(nowhere)
+    log.propagate = False
+    try:
+        yield
+    finally:
+        log.propagate = passed_on
+        log.removeHandler(nowhere)
 
 
 def _what_failed(error: PapermillExecutionError, name: str) -> str:

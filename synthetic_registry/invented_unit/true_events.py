@@ -55,7 +55,7 @@ class EventSums:
         counted = per_patient(events["patient_id"][inside], n)
         starts = sessions["day"]
         for name, extra in (("from each session to 30 days later", 0), ("31 calendar days a session", 1)):
-            days = exposed_days(who, starts, until, n, extra)
+            days = exposed_days(who[known], starts[known], until, n, extra)
             self._of(f"events per 100 patient-days, {name}", version).add(100 * counted, days)
 
     def _sessions(self, version, n, who, any_event, bled, known, sessions: Rows, raised: int) -> None:
@@ -109,7 +109,10 @@ def event_truth(sums: EventSums, parameters: Parameters) -> dict[str, object]:
     raised = parameters.bleeding_odds_ratio
     return {
         "how": "simulated, except `bleeding_of_one_session`: closed form",
-        "window": "put down to a session, on its day or up to 30 days after",
+        "window": (
+            "put down to a session, on its day or up to 30 days after; as recorded, sessions and patient-days count "
+            "where somebody looked or an event is written down"
+        ),
         "rates": rates,
         "bleeding_odds_ratio_2025Q3": closed(raised),
         "bleeding_of_one_session": {

@@ -6,9 +6,9 @@ Values from memory, as published. No decimals were printed for medians.
 from __future__ import annotations
 
 import numpy as np
-from builders.outside_values import values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import values
 from necrostats.stats.incidence import at, kaplan_meier, quantile
 
 TRIAL = values("freireich_1963")

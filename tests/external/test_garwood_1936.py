@@ -6,9 +6,9 @@ Values from memory, as published.
 from __future__ import annotations
 
 import pytest
-from builders.outside_values import values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import values
 from necrostats.stats.rates import garwood
 
 PRINTED = values("printed_intervals")

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from builders.outside_values import values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import values
 from necrostats.stats.incidence import aalen_johansen, at, kaplan_meier, quantile
 from necrostats.stats.proportions import korn_graubard
 

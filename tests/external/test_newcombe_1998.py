@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from builders.outside_values import values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import values
 from necrostats.stats.proportions import clopper_pearson, mid_p, wilson
 
 METHODS = {"score": wilson, "exact": clopper_pearson, "mid-P": mid_p}

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from builders.outside_values import data, values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import data, values
 from necrostats.stats.proportions import clopper_pearson, korn_graubard, mid_p, wilson
 from necrostats.stats.rates import garwood
 

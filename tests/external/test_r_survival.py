@@ -9,9 +9,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from builders.outside_values import data, numbers, values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import data, numbers, values
 from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import aalen_johansen, aalen_johansen_of, at, kaplan_meier, kaplan_meier_of, quantile
 

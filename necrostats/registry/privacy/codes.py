@@ -1,0 +1,86 @@
+"""Addresses of computers and people, codes of devices, and words that announce a number."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from necrostats.registry.privacy.suspicions import Clue
+
+_HEX = "[0-9a-fA-F]"
+_NUMBER_WORD = r"(?: ?(?:no|nr|num|number|numero|nummer|id|code|card))?"
+_LINK = r"[.:#=]{0,2} ?(?:is )?[#:]? ?"
+
+
+def _announced(words: str, shape: str) -> re.Pattern[str]:
+    return re.compile(rf"\b(?:{words}){_NUMBER_WORD}(?![a-z]){_LINK}{shape}", re.IGNORECASE)
+
+
+_CODE = r"(?=[a-z0-9/\-]{0,12}\d)[a-z]{0,4}[-/]?\d?[a-z0-9/\-]{3,24}(?![a-z0-9])"
+_DIGITS_4 = r"[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d"
+_DIGITS_5 = r"[a-z]{0,3}[- ]?\d[\d /\-]{3,18}\d"
+
+# One line a rule: what the text must hold before the pattern is tried, the pattern, the clue.
+_RULES = (
+    ("@", re.compile(r"[\w.%+\-]{1,64} ?@ ?[a-z0-9\-]{1,63}(?: ?\. ?[a-z0-9\-]{1,63}){1,4}", re.IGNORECASE),
+     Clue(kind="email", rule="an e-mail address", hard=True)),
+    ("at", re.compile(r"[\w.%+\-]{2,64} ?[(\[{ ]at[)\]} ] ?[a-z0-9\-]{2,63}(?:\.| ?[(\[{ ]dot[)\]} ] ?)[a-z]{2,10}\b", re.IGNORECASE),
+     Clue(kind="email", rule="an e-mail address", hard=True)),
+    ("", re.compile(r"\b(?:https?|ftp|file)\s?:\s?//|\bwww\.[a-z0-9]|\\\\[a-z0-9]|\b[a-z0-9\-]{2,63}\.(?:com|org|net|edu|gov|info|"
+                    r"example|test|invalid|co\.uk|ac\.uk|nhs\.uk|de|ch|eu)(?:/|\b)", re.IGNORECASE),
+     Clue(kind="url", rule="a web or file address", hard=True)),
+    (".", re.compile(r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)\.){3}(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)(?![\d.]|\d)"),
+     Clue(kind="ip_address", rule="a computer's address", hard=True)),
+    (":", re.compile(rf"(?<![\w:])(?:(?:{_HEX}{{1,4}}:){{3,7}}{_HEX}{{1,4}}|(?:{_HEX}{{1,4}}:){{1,6}}(?::{_HEX}{{1,4}}){{1,6}})(?![\w:])"),
+     Clue(kind="ip_address", rule="a computer's address", hard=True)),
+    ("", re.compile(rf"(?<!\w){_HEX}{{2}}([:\-]){_HEX}{{2}}(?:\1{_HEX}{{2}}){{4}}(?!\w)"),
+     Clue(kind="ip_address", rule="the address of a network card", hard=True)),
+    ("-", re.compile(rf"{_HEX}{{8}}-{_HEX}{{4}}-{_HEX}{{4}}-{_HEX}{{4}}-{_HEX}{{12}}"),
+     Clue(kind="other_code", rule="a code made to be unique", hard=True)),
+    (".", re.compile(r"(?<![\d.])\d{1,9}(?:\.\d{1,20}){5,}+"),
+     Clue(kind="other_code", rule="the unique number of an image or object", hard=True)),
+    ("", re.compile(rf"(?<!\w)(?={_HEX}{{0,40}}\d)(?={_HEX}{{0,40}}[a-fA-F]){_HEX}{{16,}}+(?!\w)"),
+     Clue(kind="other_code", rule="a code made to be unique", hard=True)),
+    ("", re.compile(r"(?<!\w)(?=\w{0,40}\d\w{0,40}[A-Za-z]\w{0,40}\d)[A-Za-z0-9_\-]{20,}+(?!\w)"),
+     Clue(kind="other_code", rule="a long code of letters and digits")),
+    ("", re.compile(r"\(01\) ?\d{8,14}|\((?:10|17|21|240)\) ?[A-Z0-9]{4,20}|\][dC]\d|(?<!\d)01\d{14}(?:1[017]\d|21)"),
+     Clue(kind="device", rule="the code printed on a device", hard=True)),
+    ("", _announced(r"s/n|s\.n\.?|sn|serial|serien|ser|lot|charge|batch|ref|udi|gtin|catalogue|cat|n° de serie|numero de serie", _CODE),
+     Clue(kind="device", rule="a word for a serial or lot number with a number", hard=True)),
+    ("", _announced(r"m\.?r\.?n\.?|hosp(?:ital)?\.?|hn|unit|medical record|emr|ehr|nhs|chi|accession|acc|chart|dossier|ipp|fall|fallnr|akte|"
+                    r"aktenzeichen|encounter|krankenblatt|historia(?: clinica)?|nhc|cartella|journal|specimen|lab|histology|histo", _DIGITS_4),
+     Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
+    ("", _announced(r"pat(?:ient)?\.?|pt|case|record|pid|episode|visit|identifier|id", _DIGITS_5),
+     Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
+    ("", _announced(r"insurance|insured|policy|member(?:ship)?|beneficiary|medicare|medicaid|versicherung|versicherten|versicherungs|kvnr|"
+                    r"mutuelle|health plan|subscriber|group policy", _DIGITS_4),
+     Clue(kind="health_plan", rule="a word for insurance with a number", hard=True)),
+    ("", _announced(r"account|acct|a/c|invoice|billing|bill|konto|sort code|iban|cuenta|compte|rechnung", _DIGITS_4),
+     Clue(kind="account", rule="a word for an account with a number", hard=True)),
+    ("", _announced(r"licen[cs]e|licencia|certificate|cert|gmc|npi|nmc|lanr|rpps|dea|registration|passport|pass|driving licen[cs]e", _DIGITS_4),
+     Clue(kind="licence", rule="a word for a certificate or licence with a number", hard=True)),
+    ("", _announced(r"ssn|social security|national insurance|ni|national id|personnummer|cpr|bsn|ahv|avs|pesel|dni|nie|aadhaar|"
+                    r"steuer-?id|tax", _DIGITS_4),
+     Clue(kind="national_number", rule="a word for a national number with a number", hard=True)),
+    ("", re.compile(r"\b(?:number ?plate|licen[cs]e plate|plate|vehicle|car|kennzeichen|immatriculation|matricula|targa|vin)\b"
+                    r"(?: (?:reg(?:istration)?|no|number|is)\b){0,2}[.:# ]{0,3}(?=[a-z \-]{0,8}\d)[a-z0-9][a-z0-9 \-]{3,17}", re.IGNORECASE),
+     Clue(kind="vehicle", rule="a word for a vehicle with a number", hard=True)),
+    ("", re.compile(r"(?<![\w])(?=[A-HJ-NPR-Z]{0,16}\d)(?=\d{0,16}[A-HJ-NPR-Z])[A-HJ-NPR-Z0-9]{17}(?!\w)"),
+     Clue(kind="vehicle", rule="it is written like the number of a vehicle")),
+    ("", re.compile(r"(?<![\w\-])[A-Z]{2}\d{2} ?[A-HJ-PR-Z]{3}(?![\w\-])"),
+     Clue(kind="vehicle", rule="it is written like a number plate")),
+    ("", re.compile(r"\bfinger ?-?prints?\b|\bretinal? scan|\biris scan|\bvoice ?-?(?:print|recording|sample)|\bbiometric|\bpalm ?-?print|"
+                    r"\bface (?:id|recognition)|\bfacial recognition|\bdna (?:profile|fingerprint)|\bfingerabdr", re.IGNORECASE),
+     Clue(kind="biometric", rule="a word for a biometric identifier", hard=True)),
+    ("", re.compile(r"\b(?:photo(?:graph)?s?|picture|image|selfie|foto|bild) (?:of |von |de )?(?:the |his |her |pt'?s |patient'?s |du |der |des )?"
+                    r"(?:patient|face|pt\b|wound and face|visage|gesicht)|\b(?:full[ -]?face|facial|passport|portrait) (?:photo|picture|image)|"
+                    r"\b[\w\-]{1,60}\.(?:jpe?g|png|heic|tiff?|bmp|mp4|mov|avi|dcm)\b|\bselfie\b|\btattoo", re.IGNORECASE),
+     Clue(kind="photograph", rule="a picture of a person, or the file of a picture")),
+)  # fmt: skip
+
+
+def clues_in_codes(text: str) -> Iterator[Clue]:
+    """The clues of addresses, device codes and announced numbers in a folded text without its dates."""
+    for needed, pattern, clue in _RULES:
+        if needed in text and pattern.search(text):
+            yield clue

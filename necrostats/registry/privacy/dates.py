@@ -1,0 +1,101 @@
+"""Dates, births and ages over 89 in a text. A year alone, a quarter (2026Q3) and a count of days are none."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from necrostats.registry.privacy.suspicions import Clue
+
+FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
+_PART = Clue(kind="date", rule="a day and month, or a month and year")
+_BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
+_AGE = Clue(kind="date", rule="an age over 89", hard=True)
+
+_ABBREVIATED = (
+    "jan|feb|mar|apr|jun|jul|aug|sep|sept|oct|okt|nov|dec|dez|dic|ene|abr|avr|fevr|juin|juil|janv|mai|maj|giu|lug"
+)
+_SPELT = (
+    "january|february|march|april|june|july|august|september|october|november|december|januar|februar|marz|maerz|juni|"
+    "juli|oktober|dezember|janvier|fevrier|mars|avril|juillet|aout|septembre|octobre|novembre|decembre|enero|febrero|"
+    "marzo|abril|mayo|junio|julio|agosto|septiembre|octubre|noviembre|diciembre|gennaio|febbraio|aprile|maggio|giugno|"
+    "luglio|settembre|ottobre|dicembre|januari|februari|maart|mei|augustus|december|fevereiro|marco|maio|setembro|"
+    "outubro|novembro|dezembro"
+)
+_MONTH = rf"(?:{_SPELT}|{_ABBREVIATED}|(?-i:May|MAY))"
+_WEEKDAY = (
+    r"(?:mon|tues|wednes|thurs|fri|satur|sun)day|mon|tue|tues|wed|thu|thur|thurs|fri|sat|sun|montag|dienstag|mittwoch|"
+    r"donnerstag|freitag|samstag|sonntag|lundi|mardi|mercredi|jeudi|vendredi|samedi|dimanche|lunes|martes|miercoles|"
+    r"jueves|viernes|sabado|domingo"
+)
+_UNIT = r"(?! ?(?:mm|cm|ml|cc|fr|g|mg|min|h|%)\b)"
+_FIGURES = re.compile(
+    r"(?<![\d.,/\-])(\d{1,2}) ?([./\-]) ?(\d{1,2}) ?\2 ?((?:18|19|20)\d{2}|'?\d{2})(?!\d|[./\-]\d)" + _UNIT, re.IGNORECASE
+)
+_YEAR_FIRST = re.compile(
+    r"(?<![\d.])(?:18|19|20)\d{2} ?([-/.年]) ?(?:0?[1-9]|1[0-2]) ?[-/.月] ?(?:0?[1-9]|[12]\d|3[01])(?!\d)"
+)
+_COMPACT = re.compile(r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|[.,]\d)")
+_IN_WORDS = re.compile(
+    rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de |di )?{_MONTH}\b\.?,?[ \-/]{{0,2}}(?:de |di )?"
+    rf"(?:(?:19|20)\d{{2}}|'?\d{{2}})\b{_UNIT}"
+    rf"|\b{_MONTH}\.? \d{{1,2}}(?:st|nd|rd|th)?,? (?:19|20)\d{{2}}\b",
+    re.IGNORECASE,
+)
+_PARTS = re.compile(
+    rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de )?{_MONTH}\b"
+    rf"|\b{_MONTH}\b\.?[ \-/](?:the )?(?:\d{{1,2}}(?:st|nd|rd|th)?|'?\d{{2}}|(?:19|20)\d{{2}})\b{_UNIT}"
+    rf"|\b(?:{_WEEKDAY})\b,? (?:the |den |le )?\d{{1,2}}(?:st|nd|rd|th|[./]\d{{1,2}}|\.?)(?![\w:]){_UNIT}"
+    r"|(?<![\d./\-])(?:0?[1-9]|1[0-2])[/\-](?:19|20)\d{2}(?![\d/\-])"
+    r"|\b(?:on|dated?|since|vom|seit|am|du|depuis) (?:the )?(?:\d{1,2}/(?!52|7\b)\d{1,2}(?![\d/])|\d{1,2}\.\d{1,2}\.(?!\d))"
+    r"|\b(?:on|since|until) the \d{1,2}(?:st|nd|rd|th)\b"
+    r"|\b\d{1,2}(?:st|nd|rd|th) of (?:this|last|next) month\b",
+    re.IGNORECASE,
+)
+_BIRTHS = re.compile(
+    r"\b(?:d\.?o\.?b|date of birth|birth ?date|birthday|born|geb|geboren|geburtsdatum|nee? le|nato(?: il)?|nata(?: il)?|"
+    r"nacid[oa](?: el)?|fodt|fodd|geb\.datum)\b[^a-z\d]{0,4}(?:(?:on|in|is|am|:) )?[^a-z\d]{0,3}\d",
+    re.IGNORECASE,
+)
+_AGES = re.compile(
+    r"\b(?:9\d|1[01]\d)[ \-]?(?:y/?o|y\.o\.?|(?:years?|yrs?)[ \-]?old|(?:years|yrs) of age|jahrige[rn]?|jahre alt|ans|anos|"
+    r"anni)\b|\b(?:aged?|alter)[ :=]{1,3}(?:9\d|1[01]\d)\b(?! ?(?:days|weeks|months))",
+    re.IGNORECASE,
+)
+_MAY_HOLD_WORDS = re.compile(rf"{_MONTH}|{_WEEKDAY}|\b(?:on|dated?|since|vom|seit|am|du|depuis|until)\b", re.IGNORECASE)
+
+
+def clues_in_dates(text: str, *, dates_belong: bool) -> Iterator[Clue]:
+    """The clues of date elements in a folded text; in a declared date column only births and ages remain."""
+    if not any(digit in text for digit in "0123456789"):
+        return
+    if _BIRTHS.search(text):
+        yield _BIRTH
+    if _AGES.search(text):
+        yield _AGE
+    if dates_belong:
+        return
+    if has_full_date(text):
+        yield FULL_DATE
+    elif (_MAY_HOLD_WORDS.search(text) or "/" in text or "-" in text) and _PARTS.search(text):
+        yield _PART
+
+
+def has_full_date(text: str) -> bool:
+    """Whether a folded text names a day of a year."""
+    if any(_possible(found) for found in _FIGURES.finditer(text)):
+        return True
+    return any(pattern.search(text) for pattern in (_YEAR_FIRST, _COMPACT, _IN_WORDS))
+
+
+def without_dates(text: str) -> str:
+    """A folded text with its full dates blanked, so that their digits are not taken for other numbers."""
+    text = _FIGURES.sub(lambda found: " ; " if _possible(found) else found[0], text)
+    for pattern in (_YEAR_FIRST, _COMPACT, _IN_WORDS):
+        text = pattern.sub(" ; ", text)
+    return text
+
+
+def _possible(found: re.Match[str]) -> bool:
+    first, second = int(found[1]), int(found[3])
+    return 0 < min(first, second) <= 12 and max(first, second) <= 31 or 0 in (first, second) and max(first, second) <= 12

@@ -1,0 +1,100 @@
+"""Numbers that belong to a person: telephones, national numbers, accounts, long numbers without a unit."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from necrostats.registry.privacy import check_digits
+from necrostats.registry.privacy.suspicions import Clue
+
+_TELEPHONE = Clue(kind="telephone", rule="it is written like a telephone number", hard=True)
+_FAX = Clue(kind="fax", rule="the word fax with a number", hard=True)
+_NATIONAL = Clue(kind="national_number", rule="it is written like a national number", hard=True)
+_CHECKED = Clue(kind="national_number", rule="a national number with a valid check digit", hard=True)
+_INSURED = Clue(kind="health_plan", rule="an insurance number with a valid check digit", hard=True)
+_ACCOUNT = Clue(kind="account", rule="an account or card number with valid check digits", hard=True)
+LONG_NUMBER = Clue(kind="record_number", rule="a number of seven digits or more")
+
+_SEPARATED = r"[ ().\-/]{0,3}+"
+_INTERNATIONAL = re.compile(rf"(?<![\w+])(?:\+|00){_SEPARATED}[1-9](?:{_SEPARATED}\d){{7,14}}+(?!\d)")
+_TRUNK = re.compile(r"(?<![\d.,+\-/])\(?0[1-9](?:[ ()\-/.]{0,3}+\d){7,10}+(?!\d|[.,]\d)")
+_NORTH_AMERICAN = re.compile(r"(?<![\d.,\-/])(?:1[ .-])?(?:\(\d{3}\) ?|\d{3}[ .-])\d{3}[ .-]\d{4}(?!\d|[.,/-]\d)")
+_CALLED = re.compile(
+    r"\b(?:tele?(?:ph?one?|fon[o]?)?|phone|mobile|mob|cell ?phone|handy|fon|ring|call|text|bleep|pager|extension|ext|"
+    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|him|her)\b[^\w+(]{0,3}){0,2}"
+    r"[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
+    re.IGNORECASE,
+)
+_FAXED = re.compile(r"\b(?:tele)?fax\b[^\d]{0,12}\d(?:[ ().\-/]{0,2}+\d){4,14}", re.IGNORECASE)
+_RUN = re.compile(r"(?<![\w.,])\d(?:[ .\-/]?+\d){7,19}+(?!\w|[.,]\d)")
+_LONG = re.compile(r"(?<![\d.,+])\d{7,}+(?!\d|[.,][1-9])")
+_LETTERED = (
+    (re.compile(r"\b[XYZ]?\d{7,8}-?[A-HJ-NP-TV-Z]\b"), check_digits.spanish, 9, _CHECKED),
+    (re.compile(r"\b\d{17}[\dXx]\b"), check_digits.chinese, 18, _CHECKED),
+    (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), check_digits.iban, 0, _ACCOUNT),
+    (re.compile(r"\b[A-Z]\d{9}\b"), check_digits.german_insured, 10, _INSURED),
+)
+_SHAPES = re.compile(
+    r"\b(?:(?!000|666)\d{3}[- ]\d{2}[- ]\d{4}"  # United States
+    r"|[A-CEGHJ-PR-TW-Z][A-CEGHJ-NPR-TW-Z] ?\d{2} ?\d{2} ?\d{2} ?[A-D]"  # United Kingdom
+    r"|[A-Z]{6}\d{2}[A-EHLMPRST]\d{2}[A-Z]\d{3}[A-Z]"  # Italy
+    r"|[A-Z]\d{6}\([\dA]\)"  # Hong Kong
+    r"|[STFGM]\d{7}[A-Z]"  # Singapore
+    r"|\d{3}\.\d{3}\.\d{3}-\d{2}"  # Brazil
+    r"|756\.\d{4}\.\d{4}\.\d{2})(?![\w])"  # Switzerland
+)
+_BIRTHDAY_FIRST = re.compile(r"(?<![\w.,])(?:\d{2})?(\d{6})(?:[-+/ ]\d{3,4}|[-+A]\d{3}[0-9A-Z])(?![\w])")
+_BY_LENGTH = {
+    9: (check_digits.dutch, check_digits.luhn),
+    10: (check_digits.modulus_11,),
+    11: (
+        check_digits.polish, check_digits.norwegian, check_digits.german_tax, check_digits.belgian,
+        check_digits.brazilian,
+    ),
+    12: (check_digits.verhoeff,),
+    13: (lambda digits: digits.startswith("756") and check_digits.ean_13(digits),),
+    15: (check_digits.french,),
+}  # fmt: skip
+_CARD_LENGTHS = range(14, 20)
+_FEWEST_DIGITS = 4
+
+
+def clues_in_numbers(text: str) -> Iterator[Clue]:
+    """The clues in the numbers of a folded text from which dates have been taken out."""
+    if sum(map(text.count, "0123456789")) < _FEWEST_DIGITS:
+        return
+    if _FAXED.search(text):
+        yield _FAX
+    elif _CALLED.search(text) or any(each.search(text) for each in (_INTERNATIONAL, _TRUNK, _NORTH_AMERICAN)):
+        yield _TELEPHONE
+    if _SHAPES.search(text) or any(check_digits.is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
+        yield _NATIONAL
+    yield from _lettered(text)
+    yield from _with_check_digits(text)
+    if _LONG.search(text):
+        yield LONG_NUMBER
+
+
+def _lettered(text: str) -> Iterator[Clue]:
+    for pattern, sound, length, clue in _LETTERED:
+        codes = (found[0].replace(" ", "").replace("-", "") for found in pattern.finditer(text))
+        if any(sound(code) for code in codes if not length or len(code) == length):
+            yield clue
+
+
+def _with_check_digits(text: str) -> Iterator[Clue]:
+    for found in _RUN.finditer(text):
+        groups = re.split(r"\D", found[0])
+        digits = "".join(groups)
+        if _is_a_list(groups) or len(set(digits)) < 3:
+            continue
+        if any(sound(digits) for sound in _BY_LENGTH.get(len(digits), ())):
+            yield _CHECKED
+        elif len(digits) in _CARD_LENGTHS and check_digits.luhn(digits):
+            yield _ACCOUNT
+
+
+def _is_a_list(groups: list[str]) -> bool:
+    """Whether groups of digits read as several small numbers ("200 300 400") rather than one in groups."""
+    return len(groups) > 1 and min(map(len, groups)) < 2 or len(groups) > 5

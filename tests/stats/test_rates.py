@@ -1,0 +1,85 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+from scipy import stats
+
+from necrostats.errors import StatisticsError
+from necrostats.stats.rates import dispersion, garwood
+
+quickly = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+def test_no_events_worked_by_hand():
+    """P(0) = e^(−λ) = .025 → λ = −ln .025, over 50 days, per 100."""
+    found = garwood(0, 50, per=100)
+    assert (found.estimate, found.low) == (0.0, 0.0)
+    assert_allclose(found.high, -np.log(0.025) * 2)
+
+
+def test_one_event_worked_by_hand():
+    assert_allclose(garwood(1, 1).low, -np.log(0.975))
+
+
+@quickly
+@given(k=st.integers(0, 500), level=st.floats(0.5, 0.99), exposure=st.floats(0.1, 1e5))
+def test_an_interval_holds_its_estimate_and_grows_with_the_level(k, level, exposure):
+    narrow, wide = garwood(k, exposure, level=level), garwood(k, exposure, level=level + 0.009)
+    assert wide.low <= narrow.low <= narrow.estimate <= narrow.high <= wide.high
+
+
+@quickly
+@given(k=st.integers(1, 500))
+def test_limits_are_the_chi_square_quantiles(k):
+    found = garwood(k, 1)
+    expected = [stats.chi2.ppf(0.025, 2 * k) / 2, stats.chi2.ppf(0.975, 2 * k + 2) / 2]
+    assert_allclose([found.low, found.high], expected, rtol=1e-9)
+
+
+def test_no_exposure_gives_an_empty_interval_and_a_note():
+    found = garwood([0, 2], [0, 4])
+    assert np.isnan([found.estimate[0], found.low[0], found.high[0]]).all() and found.estimate[1] == 0.5
+    assert [note.code for note in found.notes] == ["SMALL_N"]
+
+
+@pytest.mark.parametrize(("k", "exposure"), [(1, 0), (-1, 2), (0.5, 2), (1, -2), (1, np.nan), (1, np.inf)])
+def test_counts_and_exposures_that_cannot_be_are_refused(k, exposure):
+    with pytest.raises(StatisticsError):
+        garwood(k, exposure)
+
+
+@pytest.mark.parametrize("per", [0, -1, np.nan])
+def test_a_rate_is_per_something_above_0(per):
+    with pytest.raises(StatisticsError, match="per"):
+        garwood(1, 1, per=per)
+
+
+def test_dispersion_worked_by_hand():
+    """3 and 1 events over 1 day each: about 2 each, (1 + 1) / 2 over 1 degree of freedom = 1."""
+    assert dispersion([3, 1], [1, 1]).estimate == 1.0
+    assert dispersion([3, 1], [1, 1]).notes == ()
+
+
+def test_dispersion_is_that_of_a_poisson_model_with_exposure_in_statsmodels():
+    k, exposure = np.array([0, 4, 1, 0, 9, 2]), np.array([10.0, 30, 12, 5, 40, 21])
+    model = sm.GLM(k, np.ones(6), family=sm.families.Poisson(), exposure=exposure).fit()
+    found = dispersion(k, exposure)
+    assert_allclose(found.estimate, model.pearson_chi2 / model.df_resid, rtol=1e-8)
+    assert found.degrees_of_freedom == model.df_resid
+
+
+def test_more_spread_than_1_2_gets_a_note():
+    assert [note.code for note in dispersion([6, 0, 0], [1, 1, 1]).notes] == ["OVERDISPERSED"]
+
+
+@pytest.mark.parametrize(
+    ("k", "exposure", "code"),
+    [([0, 0], [1, 1], "ZERO_EVENTS"), ([3], [1], "SMALL_N"), ([3, 0], [1, 0], "SMALL_N"), ([], [], "SMALL_N")],
+)
+def test_where_spread_cannot_be_known_a_note_says_so(k, exposure, code):
+    found = dispersion(k, exposure)
+    assert np.isnan(found.estimate) and [note.code for note in found.notes] == [code]

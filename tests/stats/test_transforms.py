@@ -1,0 +1,36 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from necrostats.errors import ChoiceError
+from necrostats.stats.transforms import TRANSFORMS, limits
+
+
+@pytest.mark.parametrize("name", TRANSFORMS)
+def test_the_way_back_undoes_the_way_there_and_the_slope_is_its_slope(name):
+    scale, p = TRANSFORMS[name], np.array([0.02, 0.3, 0.5, 0.97])
+    assert_allclose(scale.back(scale.there(p)), p)
+    assert_allclose(scale.slope(p), (scale.there(p + 1e-6) - scale.there(p - 1e-6)) / 2e-6, rtol=1e-5)
+
+
+@pytest.mark.parametrize("name", TRANSFORMS)
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(p=st.floats(0.01, 0.99), error=st.floats(0, 0.3), level=st.floats(0.5, 0.98))
+def test_limits_hold_the_estimate_grow_with_the_level_and_stay_within_0_and_1(name, p, error, level):
+    narrow, wide = (limits(np.array([p]), np.array([error]), each, name) for each in (level, level + 0.01))
+    assert 0 <= wide.low[0] <= narrow.low[0] + 1e-12 and narrow.low[0] <= p + 1e-12
+    assert p - 1e-12 <= narrow.high[0] and narrow.high[0] - 1e-12 <= wide.high[0] <= 1
+
+
+def test_limits_are_undefined_at_0_and_at_1():
+    found = limits(np.array([0.0, 1.0]), np.array([0.0, 0.0]), 0.95, "log")
+    assert np.isnan(found.low).all() and np.isnan(found.high).all()
+
+
+def test_an_unknown_scale_is_answered_with_the_list():
+    with pytest.raises(ChoiceError, match=r'Did you mean "logit".*arcsin'):
+        limits(np.array([0.5]), np.array([0.1]), 0.95, "logits")
