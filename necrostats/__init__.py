@@ -17,7 +17,7 @@ _HOMES = {
     ),
     "present": ("chart", "describe", "tabulate"),
     "report.overview": ("review_period", "status"),
-    "report.listings": ("list_findings", "list_set_aside", "what_was_read"),
+    "report.listings": ("count_findings", "list_findings", "list_set_aside", "what_was_read"),
     "report.prose": ("cautions", "definitions_used", "lead", "methods"),
     "report.reporting": ("write_report",),
     "errors": ("NecrostatsError",),

@@ -50,11 +50,11 @@ def adverse_event_rates(
 
     A session counts when somebody looked for events (`events_checked`) or an event is recorded for it; the others
     leave every denominator and are counted. Patient-days run from each such session to the end of its window,
-    overlaps once, to last contact. `event_type` keeps one type; `by` is a column of the patient at the start or
+    overlaps once, to last contact. `event_type` keeps one type, or "any adverse event"; `by` is a column of the patient at the start or
     of the session.
     """
-    if event_type is not None and event_type not in EVENT_TYPES:
-        raise unknown_choice("event type", event_type, EVENT_TYPES)
+    if event_type is not None and event_type not in (ANY, *EVENT_TYPES):
+        raise unknown_choice("event type", event_type, (ANY, *EVENT_TYPES))
     groups = session_groups(registry, by)
     watched = _watched(registry, groups, window)
     variables = (event_type,) if event_type else (ANY, *EVENT_TYPES)

@@ -47,11 +47,23 @@ def list_findings(registry: Registry, severity: str) -> Listing:
     return _listing(HEADINGS[severity], table, registry, "every finding of this kind")
 
 
+def count_findings(registry: Registry) -> Listing:
+    """The findings counted by kind, table and column, without a row, an id or a value."""
+    columns = ["severity", "table", "column", "rule"]
+    counted = _counted(in_order(registry.findings), columns)
+    words = counted["rule"].str.replace("_", " ").str.lower()
+    return _listing("Findings, counted", counted.assign(rule=words), registry, "every finding, counted by its kind")
+
+
 def list_set_aside(registry: Registry) -> Listing:
     """What was set aside, counted by table, scope and rule."""
-    columns = ["table", "scope", "rule"]
-    counted = registry.set_aside.groupby(columns, observed=True, sort=True).size().rename("count").reset_index()
+    counted = _counted(registry.set_aside, ["table", "scope", "rule"])
     return _listing("Set aside", counted, registry, "every row and cell that was set aside, counted by its reason")
+
+
+def _counted(frame: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
+    """How often each combination occurs, in order of first appearance."""
+    return frame.groupby(columns, observed=True, sort=False, dropna=False).size().rename("count").reset_index()
 
 
 def _listing(title: str, table: pd.DataFrame, registry: Registry, rows: str) -> Listing:

@@ -94,9 +94,22 @@ def make_readable(table: Tag) -> None:
             header["scope"] = "col" if header.find_parent("thead") else "row"
     if table.parent and css_classes.SCROLL in table.parent.get("class", []):
         return
-    box = table.wrap(BeautifulSoup("", "html.parser").new_tag("div"))
+    if table.caption:
+        _keep_in_view(table.caption)
+    box = table.wrap(_new("div"))
     box["class"], box["role"], box["tabindex"] = css_classes.SCROLL, "region", "0"
     box["aria-label"] = table.caption.get_text(" ", strip=True) if table.caption else "Table"
+
+
+def _keep_in_view(caption: Tag) -> None:
+    """Put the text of a caption into a span of its own, which stays in view while the table scrolls under it."""
+    inside = list(caption.contents)
+    caption.append(_new("span"))
+    caption.span.extend(inside)
+
+
+def _new(name: str) -> Tag:
+    return BeautifulSoup("", "html.parser").new_tag(name)
 
 
 def _cautions() -> BeautifulSoup:

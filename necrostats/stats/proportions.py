@@ -12,6 +12,7 @@ from scipy import special, stats
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import few_clusters, one_cluster, places
+from necrostats.stats.distinct import distinct_pairs
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
 
 
@@ -33,8 +34,8 @@ def mid_p(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
     """
     k, total = checks.events_of(events, n)
     tail = _tail(level)
-    flat_k, flat_n, back = _distinct(k, total)
-    low, high = (limit[back].reshape(k.shape) for limit in _mid_p_limits(flat_k, flat_n, tail))
+    pairs = distinct_pairs(k, total)
+    low, high = (pairs.spread(limit) for limit in _mid_p_limits(pairs.k, pairs.n, tail))
     return _interval(k, total, low, high)
 
 
@@ -145,13 +146,6 @@ def _exact_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray
     rest = n - k
     high = np.where(rest > 0, special.betainccinv(k + 1, np.where(rest > 0, rest, 1.0), tail), 1.0)
     return low, high
-
-
-def _distinct(k: np.ndarray, n: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The distinct pairs, and where each row finds its own."""
-    width = n.max(initial=0) + 1
-    _, first, back = np.unique((n * width + k).ravel(), return_index=True, return_inverse=True)
-    return k.ravel()[first], n.ravel()[first], back.ravel()
 
 
 def _mid_p_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ def _announced(words: str, shape: str) -> re.Pattern[str]:
     return re.compile(rf"\b(?:{words}){_NUMBER_WORD}(?![a-z]){_LINK}{shape}", re.IGNORECASE)
 
 
-_CODE = r"(?=[a-z0-9/\-]{0,12}\d)[a-z]{0,4}[-/]?\d?[a-z0-9/\-]{3,24}(?![a-z0-9])"
+_CODE = r"(?=[a-z0-9/\-]{0,12}\d)[a-z0-9/\-]{4,24}(?![a-z0-9])"
 _DIGITS_4 = r"[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d"
 _DIGITS_5 = r"[a-z]{0,3}[- ]?\d[\d /\-]{3,18}\d"
 
@@ -47,22 +47,25 @@ _RULES = (
      Clue(kind="device", rule="the code printed on a device", hard=True)),
     ("", _announced(r"s/n|s\.n\.?|sn|serial|serien|ser|lot|charge|batch|ref|udi|gtin|catalogue|cat|n° de serie|numero de serie", _CODE),
      Clue(kind="device", rule="a word for a serial or lot number with a number", hard=True)),
-    ("", _announced(r"m\.?r\.?n\.?|hosp(?:ital)?\.?|hn|unit|medical record|emr|ehr|nhs|chi|accession|acc|chart|dossier|ipp|fall|fallnr|akte|"
-                    r"aktenzeichen|encounter|krankenblatt|historia(?: clinica)?|nhc|cartella|journal|specimen|lab|histology|histo", _DIGITS_4),
+    ("", _announced(r"m\.?r\.?n\.?|hosp(?:ital)?\.?|hn|medical record|emr|ehr|nhs|chi|accession|acc|dossier|ipp|fallnr|akte|"
+                    r"aktenzeichen|encounter|krankenblatt|historia(?: clinica)?|nhc|cartella clinica", _DIGITS_4),
+     Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
+    ("", re.compile(r"\b(?:unit|chart|lab|specimen|histology|journal|fall|request|order|exam|study uid|account|bill|pass|tax|ni)"
+                    r" ?-?(?:no|nr|num|number|numero|nummer|id)\b[.:#= ]{0,3}[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d", re.IGNORECASE),
      Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
     ("", _announced(r"pat(?:ient)?\.?|pt|case|record|pid|episode|visit|identifier|id", _DIGITS_5),
      Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
     ("", _announced(r"insurance|insured|policy|member(?:ship)?|beneficiary|medicare|medicaid|versicherung|versicherten|versicherungs|kvnr|"
                     r"mutuelle|health plan|subscriber|group policy", _DIGITS_4),
      Clue(kind="health_plan", rule="a word for insurance with a number", hard=True)),
-    ("", _announced(r"account|acct|a/c|invoice|billing|bill|konto|sort code|iban|cuenta|compte|rechnung", _DIGITS_4),
+    ("", _announced(r"account|acct|a/c|invoice|konto|sort code|iban|cuenta|compte|rechnung", _DIGITS_4),
      Clue(kind="account", rule="a word for an account with a number", hard=True)),
-    ("", _announced(r"licen[cs]e|licencia|certificate|cert|gmc|npi|nmc|lanr|rpps|dea|registration|passport|pass|driving licen[cs]e", _DIGITS_4),
+    ("", _announced(r"licen[cs]e|licencia|certificate|cert|gmc|npi|nmc|lanr|rpps|dea|registration|passport|driving licen[cs]e", _DIGITS_4),
      Clue(kind="licence", rule="a word for a certificate or licence with a number", hard=True)),
-    ("", _announced(r"ssn|social security|national insurance|ni|national id|personnummer|cpr|bsn|ahv|avs|pesel|dni|nie|aadhaar|"
-                    r"steuer-?id|tax", _DIGITS_4),
+    ("", _announced(r"ssn|social security|national insurance|national id|personnummer|cpr|bsn|ahv|avs|pesel|dni|nie|aadhaar|"
+                    r"steuer-?id", _DIGITS_4),
      Clue(kind="national_number", rule="a word for a national number with a number", hard=True)),
-    ("", re.compile(r"\b(?:number ?plate|licen[cs]e plate|plate|vehicle|car|kennzeichen|immatriculation|matricula|targa|vin)\b"
+    ("", re.compile(r"\b(?:number ?plate|licen[cs]e plate|(?:vehicle|car|plate) (?:reg(?:istration)?|no|number)|kennzeichen|immatriculation|matricula|targa|vin)\b"
                     r"(?: (?:reg(?:istration)?|no|number|is)\b){0,2}[.:# ]{0,3}(?=[a-z \-]{0,8}\d)[a-z0-9][a-z0-9 \-]{3,17}", re.IGNORECASE),
      Clue(kind="vehicle", rule="a word for a vehicle with a number", hard=True)),
     ("", re.compile(r"(?<![\w])(?=[A-HJ-NPR-Z]{0,16}\d)(?=\d{0,16}[A-HJ-NPR-Z])[A-HJ-NPR-Z0-9]{17}(?!\w)"),
