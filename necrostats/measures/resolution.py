@@ -8,6 +8,7 @@ from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import patient_groups
+from necrostats.measures.phrases import counted
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
 
@@ -65,13 +66,17 @@ def competing(ends: Outcomes) -> str:
 
 def record_notes(ends: Outcomes) -> tuple[Note, ...]:
     """What the record leaves open about the ends."""
+    scans = counted(ends.unsized_scans, "scan has", "scans have")
+    collections = counted(ends.undated_collections, "collection has", "collections have")
+    ranged = int(ends.ranged.sum())
+    patients = counted(ranged, "patient has", "patients have")
     said = {
-        "{} scans have no longest axis and document nothing.": ends.unsized_scans,
-        "{} collections have no day of detection and are counted from the index drainage.": ends.undated_collections,
-        "{} patients have an end whose day is known only as a range: the latest day counts for resolution, the "
-        "earliest for a competing end.": int(ends.ranged.sum()),
+        f"{scans} no longest axis and can document nothing.": ends.unsized_scans,
+        f"{collections} no day of detection: counted from the index drainage.": ends.undated_collections,
+        f"{patients} an end whose day is known only as a range: the latest day counts for resolution, the earliest for "
+        "a competing end.": ranged,
     }
-    return tuple(Note(code="MISSING", text=text.format(f"{count:,}")) for text, count in said.items() if count)
+    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
 
 
 def _scan_note() -> Note:

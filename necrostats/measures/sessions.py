@@ -10,6 +10,7 @@ from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping, patient_groups
+from necrostats.measures.phrases import counted as counts
 from necrostats.measures.resolution import INTERVAL, REFERENCES, competing, record_notes
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
@@ -128,16 +129,16 @@ def _notes(counted: _Counted) -> tuple[Note, ...]:
         notes.append(
             Note(
                 code="MISSING",
-                text=f"{counted.stepped_back:,} patients were last seen before anything showed whether their last "
-                "session was enough; they leave the risk set before it.",
+                text=f"{counts(counted.stepped_back, "patient was", "patients were")} last seen before anything showed whether their last "
+                "session was enough, and left out of the risk set before it.",
             )
         )
     if counted.lower_bounds:
         notes.append(
             Note(
                 code="MISSING",
-                text=f"{counted.lower_bounds:,} patients have sessions that were set aside; they are censored at the "
-                "number of sessions known.",
+                text=f"{counts(counted.lower_bounds, "patient is", "patients are")} counted only in part, since sessions were set aside; they are "
+                "censored at the number of sessions known.",
             )
         )
     return tuple(notes)

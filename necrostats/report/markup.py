@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ ACTIVE = (
     "button", "select", "textarea", "audio", "video", "source", "track", "template", "noscript",
 )  # fmt: skip
 DROPPED_ATTRIBUTES = ("style", "border", "align", "bgcolor", "srcset", "background", "formaction", "ping", "target")
+_SPACED_PERCENT = re.compile(r"(?<=[0-9]) %")
 NO_ALT = "No description has been provided for this image"
 
 
@@ -45,6 +47,9 @@ def content(html: str, *, title: str, period: str = "", cautions: bool = True) -
     heading = one_h1(soup, title, period)
     for table in soup.find_all("table"):
         make_readable(table)
+    for picture in soup.select("figure > img"):
+        _box(picture, "Figure")
+    keep_together(soup)
     if cautions and not soup.select_one(f".{css_classes.CAUTIONS}"):
         soup.append(_cautions())
     sections = tuple(_sections(soup))
@@ -96,9 +101,20 @@ def make_readable(table: Tag) -> None:
         return
     if table.caption:
         _keep_in_view(table.caption)
-    box = table.wrap(_new("div"))
-    box["class"], box["role"], box["tabindex"] = css_classes.SCROLL, "region", "0"
-    box["aria-label"] = table.caption.get_text(" ", strip=True) if table.caption else "Table"
+    _box(table, table.caption.get_text(" ", strip=True) if table.caption else "Table")
+
+
+def keep_together(soup: BeautifulSoup) -> None:
+    """Keep a number and its per cent sign on one line."""
+    for text in soup.find_all(string=_SPACED_PERCENT):
+        if not text.find_parent(("pre", "code")):
+            text.replace_with(_SPACED_PERCENT.sub("\N{NO-BREAK SPACE}%", text))
+
+
+def _box(tag: Tag, name: str) -> None:
+    """A box that scrolls by itself, and can be reached by keyboard, around something wide."""
+    box = tag.wrap(_new("div"))
+    box["class"], box["role"], box["tabindex"], box["aria-label"] = css_classes.SCROLL, "region", "0", name
 
 
 def _keep_in_view(caption: Tag) -> None:

@@ -1,0 +1,79 @@
+"""The measures cover the true values of the invented registry (synthetic_registry/truth.json)."""
+
+import json
+
+import pytest
+from necrostats import bundled
+from necrostats.measures import (
+    adverse_event_rates,
+    debridement_yield,
+    sessions_to_resolution,
+    time_to_resolution,
+)
+from necrostats.registry.loading import read_registry
+
+TRUTH = json.loads((bundled.synthetic_registry() / "truth.json").read_text(encoding="utf-8"))
+RESOLUTION, EVENTS, YIELD = TRUTH["resolution"], TRUTH["adverse_events"]["rates"], TRUTH["debridement"]
+
+
+@pytest.fixture(scope="module")
+def registry():
+    return read_registry(bundled.synthetic_registry() / "tidy")
+
+
+def _covers(row, truth):
+    assert row["conf_low"] <= truth <= row["conf_high"], (row.to_dict(), truth)
+
+
+def _one(table, **where):
+    for name, value in where.items():
+        table = table[table[name] == value]
+    assert len(table) == 1
+    return table.iloc[0]
+
+
+@pytest.mark.parametrize("cause", ["resolved", "death", "surgery", "percutaneous drain"])
+@pytest.mark.parametrize("day", [30, 60, 90, 180])
+def test_incidence_by_day_covers_the_truth(registry, cause, day):
+    row = _one(time_to_resolution(registry).table, cause=cause, days=day)
+    _covers(row, RESOLUTION["by_day"]["documented"][cause][str(day)]["value"])
+
+
+@pytest.mark.parametrize("sessions", range(7))
+def test_incidence_by_session_covers_the_truth(registry, sessions):
+    row = _one(sessions_to_resolution(registry).table, cause="resolved", sessions=sessions)
+    _covers(row, RESOLUTION["within_sessions"]["documented"]["resolved"][str(sessions)]["value"])
+
+
+def test_medians_cover_the_truth(registry):
+    days = _one(time_to_resolution(registry).medians, cause="resolved")
+    _covers(days, RESOLUTION["median_day"]["documented"])
+    assert _one(sessions_to_resolution(registry).medians, cause="resolved")["estimate"] == RESOLUTION["median_sessions"]
+
+
+@pytest.mark.parametrize(
+    ("unit", "name"),
+    [
+        ("patients", "patients with an event, of those with a session looked at"),
+        ("sessions", "sessions followed by an event"),
+        ("100 patient-days", "events per 100 patient-days, 31 calendar days a session"),
+    ],
+)
+def test_adverse_event_rates_cover_the_truth(registry, unit, name):
+    row = _one(adverse_event_rates(registry).table, variable="any adverse event", unit=unit)
+    _covers(row, EVENTS[name]["as recorded"]["value"])
+
+
+def test_the_quarter_with_the_real_rise_in_bleeding_stands_out_and_no_other_does(registry):
+    rates = adverse_event_rates(registry, by="period", event_type="bleeding").table
+    ordinary = EVENTS["sessions followed by bleeding, ordinary quarters"]["as recorded"]["value"]
+    by_session = rates[rates["unit"] == "sessions"].set_index("group")
+    out = by_session.index[by_session["conf_low"] > ordinary]
+    assert list(out) == ["2025Q3"]
+
+
+@pytest.mark.parametrize("instrument", ["snare", "net", "forceps", "powered_debrider"])
+def test_geometric_means_cover_the_truth(registry, instrument):
+    row = _one(debridement_yield(registry).table, variable="yield, ml", group=instrument)
+    truth = YIELD["geometric_mean_ml_one_class_sessions_with_some_yield"][instrument]["value"]
+    assert row["low"] <= truth <= row["high"]
