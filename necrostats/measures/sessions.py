@@ -124,21 +124,12 @@ def _sessions_set_aside(registry: Registry) -> np.ndarray:
 
 
 def _notes(counted: _Counted) -> tuple[Note, ...]:
-    notes = []
-    if counted.stepped_back:
-        notes.append(
-            Note(
-                code="MISSING",
-                text=f"{counts(counted.stepped_back, "patient was", "patients were")} last seen before anything showed whether their last "
-                "session was enough, and left out of the risk set before it.",
-            )
-        )
-    if counted.lower_bounds:
-        notes.append(
-            Note(
-                code="MISSING",
-                text=f"{counts(counted.lower_bounds, "patient is", "patients are")} counted only in part, since sessions were set aside; they are "
-                "censored at the number of sessions known.",
-            )
-        )
-    return tuple(notes)
+    back = counts(counted.stepped_back, "patient was", "patients were")
+    partly = counts(counted.lower_bounds, "patient is", "patients are")
+    said = {
+        f"{back} last seen before anything showed whether the last session was enough, and left out of the risk set "
+        "before it.": counted.stepped_back,
+        f"{partly} counted only in part, since sessions were set aside: censored at the number of sessions known.":
+            counted.lower_bounds,
+    }  # fmt: skip
+    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)

@@ -35,9 +35,9 @@ def _horizon(result: Curves) -> float:
 
 def _ticks(result: Curves, horizon: float) -> tuple[int, ...]:
     """The landmarks, or else a few of the points that the table has."""
-    if result.landmarks:
-        return tuple(sorted(result.landmarks))
     points = sorted(int(each) for each in result.table[result.axis].unique() if each <= horizon)
+    if result.landmarks:
+        return tuple(sorted({*result.landmarks, *points[:1]} if points[:1] == [0] else result.landmarks))
     step = max(1, -(-len(points) // _MANY_TICKS))
     return tuple(points[::step])
 

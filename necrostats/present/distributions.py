@@ -13,7 +13,7 @@ from necrostats.present.say_summary import is_completeness
 from necrostats.present.saying import plural
 from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
 from necrostats.present.small_numbers import too_few_to_summarise
-from necrostats.present.style import Style, style_among
+from necrostats.present.style import MOST_STYLES, Style, style_among
 from necrostats.results import Summary
 
 _TIED = "\N{NO-BREAK SPACE}"
@@ -94,6 +94,29 @@ def _median_panel(result: Summary, variable: object, few: pd.Series) -> Panel:
     )  # fmt: skip
 
 
+def _compared_rows(table: pd.DataFrame, rows: pd.DataFrame, few: pd.Series, groups: list) -> list[Row]:
+    """A variable's name and its levels, each with the marks of all groups in one row."""
+    made = [Row(label=sentence_case(plain(rows["variable"].iloc[0])), bold=True, starts=True)]
+    for level in in_order(rows["level"]):
+        here = {row.group: row for row in rows[rows["level"] == level].itertuples()}
+        each = [here[group] for group in groups if group in here]
+        marks = [mark for row in each for mark in _mark(row, bool(few[row.Index]), _style(table, row.group))]
+        texts = tuple(_counted(here[group]) if group in here else "" for group in groups)
+        made.append(Row(label=plain(level), indent=1, marks=tuple(marks), texts=texts))
+    return made
+
+
+def _compared_panel(result: Summary, variables: list, few: pd.Series, groups: list) -> Panel:
+    """Shares of a few groups: a mark for each group in the row of a level, k / n in a column for each group."""
+    table, made = result.table, []
+    for variable in variables:
+        made += _compared_rows(table, table[table["variable"] == variable], few, groups)
+    return Panel(
+        heading="Shares of those with a value", columns=tuple(f"{_group_name(group)}, k / n" for group in groups),
+        rows=tuple(made), scale=whole_percent("%"), keys=tuple(_style(table, group) for group in groups),
+    )  # fmt: skip
+
+
 def _level_rows(table: pd.DataFrame, rows: pd.DataFrame, few: pd.Series) -> list[Row]:
     """A variable's name, its levels and, where there are groups, each group under its level."""
     made = [Row(label=sentence_case(plain(rows["variable"].iloc[0])), bold=True, starts=True)]
@@ -116,6 +139,9 @@ def _share_columns(result: Summary, rows: pd.DataFrame) -> tuple[str, str]:
 
 def _levels_panel(result: Summary, variables: list, few: pd.Series) -> Panel:
     table, made = result.table, []
+    groups = in_order(table["group"])
+    if is_grouped(table) and len(groups) <= MOST_STYLES:
+        return _compared_panel(result, variables, few, groups)
     rows = table[table["variable"].isin(variables)]
     for variable in variables:
         made += _level_rows(table, table[table["variable"] == variable], few)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import html
 import io
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import singledispatch
@@ -19,6 +18,7 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.labels import plain
 from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
+from necrostats.present.svg import smaller
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
 KINDS = (Rates, Curves, Comparison, Summary)
@@ -27,7 +27,6 @@ _NO_METADATA = {
     "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
     "png": {"Software": None},
 }
-_DOCTYPE = re.compile(rb"<!DOCTYPE[^>]*>\s*")
 
 
 def check_width(width: str) -> float:
@@ -70,7 +69,7 @@ class Figure:
         with drawing():
             sheet = self.redraw(inches) if self.redraw else self.fig
             sheet.savefig(written, format=kind, dpi=dpi, metadata=_NO_METADATA[kind])
-        return _DOCTYPE.sub(b"", written.getvalue(), count=1) if kind == "svg" else written.getvalue()
+        return smaller(written.getvalue()) if kind == "svg" else written.getvalue()
 
     def save(self, path: str | Path, *, width: str = "page") -> Path:
         """Write the drawing to a .svg, .png or .pdf file for one column or the full page; returns the path."""

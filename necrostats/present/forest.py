@@ -22,7 +22,7 @@ HEADING = 0.24
 AXIS = 0.38
 BETWEEN = 0.1
 LEAST_PLOT = 1.05
-MOST_LABEL = {"wide": 2.1, "narrow": 1.15}
+MOST_LABEL = {"wide": 2.3, "narrow": 1.15}
 NARROW = 5.0
 
 
@@ -51,12 +51,18 @@ class Row:
 
 @dataclass(frozen=True, kw_only=True)
 class Panel:
-    """Rows on one scale, in one unit; `columns` head the texts on the right."""
+    """Rows on one scale, in one unit; `columns` head the texts on the right, each with its key where there is one."""
 
     heading: str
     columns: tuple[str, ...]
     rows: tuple[Row, ...]
     scale: Scale
+    keys: tuple[Style, ...] = ()
+
+    @property
+    def drawn(self) -> bool:
+        """Whether any row has a mark, so that the panel needs its axis."""
+        return any(row.marks for row in self.rows)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,7 +138,7 @@ def _heading_lines(panel: Panel, layout: _Layout) -> int:
 
 def _panel_height(panel: Panel, layout: _Layout) -> float:
     head = HEADING + (_heading_lines(panel, layout) - 1) * LINE
-    return head + sum(_height(row) for row in panel.rows) + (AXIS if panel.rows else 0)
+    return head + sum(_height(row) for row in panel.rows) + (AXIS if panel.drawn else 0)
 
 
 def _draw_interval(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
@@ -186,23 +192,33 @@ def _draw_heading(pen: Pen, panel: Panel, layout: _Layout, top: float) -> float:
     pen.text(MARGIN, base, heading, size=TEXT + 0.5, fontweight="bold")
     columns = ("\n".join(panel.columns),) if layout.stacked else panel.columns
     for end, column in zip(layout.texts, columns, strict=False):
-        pen.text(end, base - column.count("\n") * LINE, column, size=SMALL, color=QUIET, ha="right")
+        first = base - column.count("\n") * LINE
+        pen.text(end, first, column, size=SMALL, color=QUIET, ha="right")
+    _draw_keys(pen, panel, layout, base)
     bottom = top + HEADING + (lines - 1) * LINE
     pen.line((MARGIN, layout.width - MARGIN), (bottom - 0.02, bottom - 0.02), colour=QUIET)
     return bottom
 
 
-def _draw_row(pen: Pen, axes: Axes, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
+def _draw_keys(pen: Pen, panel: Panel, layout: _Layout, base: float) -> None:
+    """The marker of each group before its column's heading."""
+    for place, (style, column) in enumerate(zip(panel.keys, panel.columns, strict=False)):
+        line = len(panel.columns) - 1 - place if layout.stacked else 0
+        x = layout.texts[place] - width_of(column, SMALL) - 0.08
+        y = base - line * LINE - 0.034
+        pen.line((x, x), (y, y), colour=style.colour, marker=style.marker, markersize=4.2)
+
+
+def _draw_row(pen: Pen, axes: Axes | None, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
     extra = PAD if row.starts else 0
     middle = top + extra + (_height(row) - extra) / 2
     weight = "bold" if row.bold else "normal"
     pen.middle(MARGIN + INDENT * row.indent, middle, row.label, fontweight=weight)
     for end, text in zip(layout.texts, row.texts, strict=False):
         pen.middle(end, middle, text, size=SMALL, ha="right")
-    y = axes.get_ylim()[1] - (middle - from_top)
-    for place, mark in enumerate(row.marks):
-        shift = (place - (len(row.marks) - 1) / 2) * 0.055
-        _draw_mark(axes, mark, y - shift, panel.scale)
+    for place, mark in enumerate(row.marks if axes else ()):
+        shift = (place - (len(row.marks) - 1) / 2) * 0.03
+        _draw_mark(axes, mark, axes.get_ylim()[1] - (middle - from_top) - shift, panel.scale)
 
 
 def draw(panels: tuple[Panel, ...], width: float) -> Drawing:
@@ -214,7 +230,7 @@ def draw(panels: tuple[Panel, ...], width: float) -> Drawing:
     pen, top = Pen(sheet), MARGIN
     for panel, height in zip(fitted, heights, strict=True):
         start = _draw_heading(pen, panel, layout, top)
-        axes = _draw_axes(pen, panel, layout, start, height - (start - top) - AXIS) if panel.rows else None
+        axes = _draw_axes(pen, panel, layout, start, height - (start - top) - AXIS) if panel.drawn else None
         at = start
         for row in panel.rows:
             if row.starts and row is not panel.rows[0]:

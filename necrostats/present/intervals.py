@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import pandas as pd
@@ -18,6 +19,7 @@ from necrostats.present.wording import alternative, caption
 from necrostats.results import Comparison, Rates, Result
 
 LIMITS = ["estimate", "conf_low", "conf_high"]
+MOST_ROWS = 24
 
 
 def figure_of(result: Result, panels: tuple[Panel, ...], data: pd.DataFrame, kind: str, width: str, *remarks) -> Figure:
@@ -87,14 +89,28 @@ def _empty_panel(text: str) -> Panel:
     return Panel(heading=text, columns=(), rows=(), scale=from_zero([], label=""))
 
 
+def _shortened(result: Rates) -> tuple[Rates, int]:
+    """With groups, the first variables only, as many as a figure can hold; and how many are left for the table."""
+    variables, groups = in_order(result.table["variable"]), in_order(result.table["group"])
+    most = max(1, MOST_ROWS // (len(groups) + 1))
+    if not is_grouped(result.table) or len(variables) <= most:
+        return result, 0
+    kept = result.table[result.table["variable"].isin(variables[:most])]
+    shown = kept.assign(variable=pd.Categorical(kept["variable"], categories=variables[:most], ordered=True))
+    return replace(result, table=shown), len(variables) - most
+
+
 @chart.register(Rates)
 def _(result: Rates, *, width: str = "page", **options) -> Figure:
+    result, hidden = _shortened(result)
     few = too_few_for_a_rate(result.table)
     units = [unit for unit in in_order(result.table["unit"]) if (result.table["unit"] == unit).any()]
     panels = tuple(_rate_panel(result, unit, few) for unit in units) or (_empty_panel("Nobody at risk"),)
     remarks = ["Each panel has its own unit and scale."] if len(units) > 1 else []
     if (result.table["events"] == 0).any():
         remarks.append("Open marker: none observed, with the upper limit")
+    if hidden:
+        remarks.append(f"{hidden} further {plural(hidden, 'measures')} in the table only")
     data = without_small(result.table, few, LIMITS)
     return figure_of(result, panels, data, "Points with intervals", width, *remarks)
 

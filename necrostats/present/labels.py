@@ -14,6 +14,14 @@ EVERYONE = "all"
 _CODE = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+")
 _PLACE = re.compile(r"([a-z_]+)\.([a-z0-9_]+)")
 _NUMBER = re.compile("n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}[0-9,]+")
+_SCALES = {
+    "asa class": "ASA class",
+    "atlanta severity": "Atlanta severity",
+    "agree grade": "AGREE grade",
+    "asge severity": "ASGE severity",
+    "clavien grade": "Clavien–Dindo grade",
+    "icu nights": "ICU nights",
+}
 _NO_GLYPH = "\N{REPLACEMENT CHARACTER}"
 
 
@@ -21,8 +29,15 @@ def plain(label: object) -> str:
     """A code as words: "cap_suction" → "cap suction", "sessions.texture" → "sessions: texture"."""
     text = " ".join(str(label).split())
     if place := _PLACE.fullmatch(text):
-        return f"{place[1]}: {place[2]}".replace("_", " ")
-    return text.replace("_", " ") if _CODE.fullmatch(text) else text
+        return _named(f"{place[1]}: {place[2]}".replace("_", " "))
+    return _named(text.replace("_", " ") if _CODE.fullmatch(text) else text)
+
+
+def _named(text: str) -> str:
+    """The names of scales as their authors write them."""
+    for written, name in _SCALES.items():
+        text = text.replace(written, name)
+    return text
 
 
 def sentence_case(text: str) -> str:

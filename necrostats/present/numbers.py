@@ -1,6 +1,6 @@
 """How numbers are written: one set of rounding rules for figures, tables and sentences.
 
-Percentages are whole numbers below n = 100; from there one decimal where they lie below 10 % or above 90 %.
+Percentages are whole numbers below n = 100; from there one decimal where they lie below 10 %.
 Limits take the decimals of their estimate. The upper limit of no events has one decimal. p has 2 significant digits.
 """
 
@@ -59,7 +59,7 @@ def amount(value: object) -> str:
 
 def percent_decimals(share: float, n: float) -> int:
     """Decimals of a percentage of n."""
-    return int(n >= ONE_DECIMAL_FROM and not 0.1 <= share <= 0.9)
+    return int(n >= ONE_DECIMAL_FROM and share < 0.1)
 
 
 def percent(share: object, n: float) -> str:

@@ -125,8 +125,7 @@ def _(result: Rates, **options) -> tuple[str, ...]:
         rows = table[table["group"] == group]
         lead = rows[rows["variable"].isin(in_full)]
         said += [about(group, grouped, sentence(row, bool(few[row.Index]), level)) for row in lead.itertuples()]
-        rest = rows[~rows["variable"].isin(in_full) & (rows["per"] == 1)]
-        first_unit = rest[rest["unit"] == rest["unit"].iloc[0]] if len(rest) else rest
-        by_type = _by_type(first_unit, few, level)
-        said += [about(group, grouped, by_type)] * bool(by_type)
-    return tuple(said) or ("Nobody is in this table, so there is no rate.",)
+        if not grouped:
+            rest = rows[~rows["variable"].isin(in_full) & (rows["per"] == 1)]
+            said.append(_by_type(rest[rest["unit"] == rest["unit"].iloc[0]] if len(rest) else rest, few, level))
+    return tuple(each for each in said if each) or ("Nobody is in this table, so there is no rate.",)

@@ -13,6 +13,7 @@ from necrostats.present.small_numbers import too_few_to_summarise
 from necrostats.results import Comparison, Summary
 
 MOST_INCOMPLETE = 5
+MOST_BY_GROUP = 3
 
 
 def is_completeness(table: pd.DataFrame) -> bool:
@@ -37,20 +38,31 @@ def _median(row, few: bool) -> str:
     return f"{name}: median {middle} (quartiles {ends}), n = {numbers.count(row.n)}{_missing(row)}."
 
 
-def _mean(row, few: bool, level: float) -> str:
-    name = sentence_case(plain(row.variable))
-    base = f"{numbers.count(row.n)} {plural(row.n, 'sessions')} in {numbers.count(row.patients)} " + plural(
-        row.patients, "patients"
-    )
+def _base(row) -> str:
+    """What a mean rests on: "31 sessions in 12 patients, no yield at all in 2"."""
+    sessions = f"{numbers.count(row.n)} {plural(row.n, 'sessions')}"
+    base = f"{sessions} in {numbers.count(row.patients)} {plural(row.patients, 'patients')}"
     if numbers.known(row.events) and row.events > 0:
         base += f", no yield at all in {numbers.count(row.events)}"
-    if not row.n:
-        return f"{name}: no values{_missing(row)}."
-    if few or not numbers.known(row.estimate):
-        reason = "too few for a mean" if few else "no mean could be estimated"
-        return f"{name}: {base}; {reason}{_missing(row)}."
+    return base + _missing(row)
+
+
+def _mean(row, level: float) -> str:
     limits = spoken_interval(numbers.amount_range(row.estimate, row.low, row.high), level)
-    return f"{name}: geometric mean {numbers.amount(row.estimate)} ({limits}); {base}{_missing(row)}."
+    return f"{plain(row.group)} {numbers.amount(row.estimate)} ({limits}; {_base(row)})"
+
+
+def _means(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
+    """All groups of one variable, in its own unit: the means, then those with too few, then those with nothing."""
+    each = [(row, bool(few[row.Index])) for row in rows.itertuples() if row.n]
+    given = [_mean(row, level) for row, is_few in each if not is_few and numbers.known(row.estimate)]
+    left = [
+        f"{plain(row.group)} ({_base(row)})" for row, is_few in each if is_few or not numbers.known(row.estimate)
+    ]
+    name = sentence_case(plain(rows["variable"].iloc[0]))
+    said = [f"{name}, geometric mean: {'; '.join(given)}"] if given else [f"{name}: no mean can be given"]
+    said += [f"too few for a mean: {', '.join(left)}"] * bool(left)
+    return "; ".join(said) + "."
 
 
 def _level(row, few: bool) -> str:
@@ -69,13 +81,9 @@ def _levels(rows: pd.DataFrame, few: pd.Series) -> str:
     return f"{name}: {said or single}{_missing(each[0])}."
 
 
-def _variable(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
+def _variable(rows: pd.DataFrame, few: pd.Series) -> str:
     first = next(rows.itertuples())
-    if first.measure == "median":
-        return _median(first, bool(few[first.Index]))
-    if first.measure == "geometric mean":
-        return _mean(first, bool(few[first.Index]), level)
-    return _levels(rows, few)
+    return _median(first, bool(few[first.Index])) if first.measure == "median" else _levels(rows, few)
 
 
 def _filled(row) -> str:
@@ -95,21 +103,29 @@ def _completeness(rows: pd.DataFrame) -> str:
     return f"{said}. The least complete, rows filled of all rows: {least}."
 
 
-@findings.register(Summary)
-def _(result: Summary, **options) -> tuple[str, ...]:
-    table, grouped = result.table, is_grouped(result.table)
-    few = too_few_to_summarise(table)
+def _by_group(table: pd.DataFrame, few: pd.Series) -> list[str]:
+    """Each variable in each group; with groups, only the first variables."""
+    grouped, variables = is_grouped(table), in_order(table["variable"])
+    named = variables[:MOST_BY_GROUP] if grouped else variables
     said = []
     for group in in_order(table["group"]):
         rows = table[table["group"] == group]
-        if is_completeness(table):
-            said.append(about(group, grouped, _completeness(rows)))
-            continue
-        for variable in in_order(rows["variable"]):
-            here = rows[rows["variable"] == variable]
-            if len(here):
-                said.append(about(group, grouped, _variable(here, few, result.method.level)))
-    return tuple(said) or ("There are no values to describe.",)
+        parts = [rows[rows["variable"] == variable] for variable in named]
+        said += [about(group, grouped, _variable(part, few)) for part in parts if len(part)]
+    further = len(variables) - len(named)
+    return said + [f"The table has {further} further {plural(further, 'variables')}."] * bool(further)
+
+
+@findings.register(Summary)
+def _(result: Summary, **options) -> tuple[str, ...]:
+    table, few = result.table, too_few_to_summarise(result.table)
+    if is_completeness(table):
+        parts = [(group, table[table["group"] == group]) for group in in_order(table["group"])]
+        return tuple(about(group, is_grouped(table), _completeness(rows)) for group, rows in parts)
+    is_mean = table["measure"].astype(object) == "geometric mean"
+    means = [table[is_mean & (table["variable"] == variable)] for variable in in_order(table.loc[is_mean, "variable"])]
+    said = [_means(rows, few, result.method.level) for rows in means if len(rows)]
+    return (*said, *_by_group(table[~is_mean], few)) or ("There are no values to describe.",)
 
 
 @findings.register(Comparison)

@@ -106,8 +106,11 @@ def _level_cell(row, few: bool) -> str:
     return numbers.count(row.events) if few else f"{numbers.count(row.events)} ({shown})"
 
 
-def _group_column(group: object, grouped: bool) -> str:
-    return plain(group) if grouped else "All"
+def _group_column(rows: pd.DataFrame, group: object, grouped: bool) -> str:
+    """The name of a group with its size, where every variable speaks of the same number of subjects."""
+    name = plain(group) if grouped else "All"
+    sizes = set(rows["n"] + rows["missing"])
+    return with_n(name, numbers.count(sizes.pop())) if len(sizes) == 1 else name
 
 
 def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -116,9 +119,11 @@ def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
     made: dict[tuple, dict[str, str]] = {}
     columns = ["Variable", "Level"]
     for group in in_order(rows["group"]):
-        value, lacking = _group_column(group, grouped), f"Missing, {_group_column(group, grouped)}"
+        here = rows[rows["group"] == group]
+        value = _group_column(here, group, grouped)
+        lacking = f"Missing, {plain(group)}" if grouped else "Missing"
         columns += [value, lacking]
-        for row in rows[rows["group"] == group].itertuples():
+        for row in here.itertuples():
             level = "median (quartiles)" if row.measure == "median" else plain(row.level)
             names = {"Variable": sentence_case(plain(row.variable)), "Level": level}
             line = made.setdefault((row.variable, level), names)

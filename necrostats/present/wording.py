@@ -68,9 +68,18 @@ def alternative(result: Result, kind: str) -> str:
 def caption(result: Result, *remarks: str) -> str:
     """The caption of a figure or table: title, who was counted, estimator, interval and what else must be known."""
     method = result.method
-    interval = f"{numbers.level_name(method.level)} intervals: {method.interval}" if method.interval else ""
+    interval = _interval(method, f"{numbers.level_name(method.level)} intervals: ")
     parts = (result.title, counted(result.population), method.estimator, interval, *remarks, _who(result.population))
     return " ".join(ended(sentence_case(part)) for part in parts if part)
+
+
+def _interval(method: Method, opening: str) -> str:
+    """How the interval was made, after an opening; or that there is none, and why."""
+    text = method.interval.strip()
+    if text.lower().startswith("none"):
+        reason = text[4:].strip(" :;,")
+        return "No interval" + (f": {reason}" if reason else "")
+    return f"{opening}{text}" if text else ""
 
 
 def _method_lines(method: Method) -> list[tuple[str, str]]:
@@ -78,10 +87,14 @@ def _method_lines(method: Method) -> list[tuple[str, str]]:
         ("Estimand", method.estimand),
         ("Definition", method.definition),
         ("Estimator", method.estimator),
-        ("Interval", f"{method.interval} ({numbers.level_name(method.level)})" if method.interval else ""),
-        ("Sources", "; ".join(method.references)),
+        ("Interval", _interval(method, f"{numbers.level_name(method.level)}, ")),
+        ("Sources", _sources(method.references)),
     ]
-    return [(name, ended(text)) for name, text in lines if text]
+    return [(name, ended(sentence_case(text))) for name, text in lines if text]
+
+
+def _sources(references: Iterable[str]) -> str:
+    return " ".join(ended(reference) for reference in references)
 
 
 def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
@@ -104,9 +117,9 @@ def definition_list(results: Iterable[Result]) -> str:
 
 
 def _method_sentence(method: Method, titles: list[str]) -> str:
-    interval = f"{numbers.level_name(method.level)} intervals are by {method.interval}" if method.interval else ""
+    interval = _interval(method, f"{numbers.level_name(method.level)} intervals: ")
     parts = (f"{listed(titles)}: {method.estimand}", method.definition, f"Estimator: {method.estimator}", interval)
-    return " ".join(ended(part) for part in parts if part)
+    return " ".join(ended(sentence_case(part)) for part in parts if part)
 
 
 def methods_paragraph(results: Iterable[Result]) -> str:
@@ -114,4 +127,4 @@ def methods_paragraph(results: Iterable[Result]) -> str:
     found = _by_method(results)
     sources = list(dict.fromkeys(reference for method in found for reference in method.references))
     said = [_method_sentence(method, titles) for method, titles in found.items()]
-    return " ".join([*said, f"Sources: {ended('; '.join(sources))}"] if sources else said)
+    return " ".join([*said, f"Sources: {sentence_case(_sources(sources))}"] if sources else said)

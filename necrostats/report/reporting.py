@@ -33,7 +33,8 @@ def write_report(
     given = {"source": _absolute(source), **({"period": period} if period else {}), **(parameters or {})}
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
-    target = files.ready(folder) / f"{_file_name(chosen.name, period)}.html"
+    name = _file_name(chosen.name, period)
+    target = files.ready(folder) / f"{name}.html"
     say(f"running {chosen.name} on {Path(source).name}")
     from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
 

@@ -181,7 +181,7 @@ def _tally(
     if cause is not None:
         key += at
     if group is not None:
-        key = key + group * (shape[1] * shape[2])
+        key = key + np.multiply(group, shape[1] * shape[2], dtype=np.intp)
     return np.bincount(key, weights=weights, minlength=int(np.prod(shape))).reshape(shape)
 
 

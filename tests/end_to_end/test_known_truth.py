@@ -3,6 +3,7 @@
 import json
 
 import pytest
+
 from necrostats import bundled
 from necrostats.measures import (
     adverse_event_rates,

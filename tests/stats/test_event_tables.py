@@ -122,6 +122,13 @@ def test_empty_groups_stay_in_the_table():
     assert table.last_observed.tolist() == [-1, 1, -1]
 
 
+def test_small_whole_number_types_do_not_overflow():
+    time, cause, group = (np.array(each, dtype=np.int8) for each in ([100, 120], [3, 1], [1, 0]))
+    table = event_table(time, cause, group=group, groups=range(2))
+    assert table.time.tolist() == [100, 120]
+    assert table.events[1, 2].tolist() == [1, 0] and table.events[0, 0].tolist() == [0, 1]
+
+
 def test_a_group_or_cause_off_the_list_is_named():
     with pytest.raises(StatisticsError, match="group holds z, not among: a, b"):
         event_table([1, 2], [1, 0], group=["a", "z"], groups=["a", "b"])

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+from builders.html import parsed
+from builders.registries import registry_with_findings, small_registry
+
+from necrostats.registry.tables import registry_from
+from necrostats.report.overview import review_period, status
+
+
+def test_the_status_line_says_what_was_counted_how_far_it_reaches_and_where_it_came_from():
+    lines = status(registry_with_findings(), period="2026Q3").lines
+    assert lines[0] == "2 patients, 3 sessions, 2026Q1 to 2026Q3; this review: 2026Q3."
+    assert lines[1] == (
+        "Data lock: 20 to 200 days after the index drainage; day 180 lies before it for 1 of 2 patients."
+    )
+    assert lines[2].startswith("Data: unit.xlsx, fingerprint 3fa9c1d2e4b1 (SHA-256); read by necrostats ")
+    assert lines[3] == "Findings: 2 stops, 1 asks, 0 notes; set aside: 2 rows, 1 cell."
+
+
+def test_what_outcomes_and_events_rest_on_is_counted_where_it_is_missing():
+    assert status(small_registry()).lines[4] == (
+        "Missing: 2 of 3 sessions without word that adverse events were looked for; "
+        "1 of 2 patients without a scan after day 0; 1 of 2 patients without a review after day 0."
+    )
+
+
+def test_the_folder_a_file_came_from_is_not_shown():
+    assert "somebody" not in str(status(registry_with_findings()))
+
+
+def test_an_empty_registry_has_a_status_too():
+    lines = status(registry_from({})).lines
+    assert lines[0] == "0 patients, 0 sessions."
+    assert lines[1] == "Data lock: nobody has been observed."
+    assert lines[4] == "Missing: nothing of what outcomes and adverse events rest on."
+
+
+def test_the_period_under_review_is_the_one_given_or_the_last():
+    registry = small_registry()
+    assert review_period(registry, "2026Q1") == "2026Q1"
+    assert review_period(registry) == "2026Q3"
+    assert review_period(registry_from({})) == ""
+
+
+def test_a_name_with_markup_in_it_is_shown_as_text():
+    root = parsed(status(small_registry(), period="<script>")._repr_html_())
+    assert root.all("script") == []
+    assert "this review: <script>" in root.text

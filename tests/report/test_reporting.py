@@ -1,0 +1,65 @@
+from __future__ import annotations
+
+import pytest
+from builders.html import parsed, problems
+from builders.notebooks import code, saved, text
+
+from necrostats.errors import ChoiceError, ReportError, SourceError
+from necrostats.report.reporting import write_report
+
+SHOWS = "from IPython.display import HTML\nHTML(f'<p>{source.rsplit(\"/\")[-1]} at {level}</p>')"
+
+
+@pytest.fixture
+def source(tmp_path):
+    folder = tmp_path / "unit"
+    folder.mkdir()
+    return folder
+
+
+def test_one_html_file_named_after_template_and_period_is_written(tmp_path, source):
+    template = saved(tmp_path, text("# Tiny"), text("## Level"), code(SHOWS))
+    said = []
+    path = write_report(
+        str(template), source, folder=tmp_path / "out", period="2026Q3", parameters={"level": "0.9"}, say=said.append
+    )
+    assert path == tmp_path / "out" / "tiny_2026Q3.html"
+    assert list(path.parent.iterdir()) == [path]
+    assert said == ["running tiny on unit", f"writing {path}"]
+    page = path.read_text(encoding="utf-8")
+    assert problems(page) == []
+    assert "unit at 0.9" in parsed(page).text
+    assert parsed(page).all("h1")[0].text == "Tiny, 2026Q3"
+    assert str(tmp_path) not in page
+
+
+def test_a_run_that_fails_leaves_the_old_file(tmp_path, source):
+    template = saved(tmp_path, code("raise ValueError(source)"))
+    old = tmp_path / "out" / "tiny.html"
+    old.parent.mkdir()
+    old.write_text("old")
+    with pytest.raises(ReportError, match="ValueError"):
+        write_report(str(template), source, folder=old.parent)
+    assert [path.read_text() for path in old.parent.iterdir()] == ["old"]
+
+
+def test_several_periods_are_named_by_the_first_and_the_last(tmp_path, source):
+    template = saved(tmp_path, code("1"))
+    path = write_report(str(template), source, folder=tmp_path, period="2025Q4..2026Q3")
+    assert path.name == "tiny_2025Q4-2026Q3.html"
+
+
+@pytest.mark.parametrize(
+    ("wrong", "error", "said"),
+    [
+        ({"source": "gone"}, SourceError, "There is no gone"),
+        ({"period": "spring"}, ChoiceError, '"spring" is not a period'),
+        ({"parameters": {"levle": "1"}}, ChoiceError, 'Did you mean "level"'),
+        ({"template": "quarterly"}, ChoiceError, 'Did you mean "quarterly_review"'),
+    ],
+)
+def test_a_wrong_request_is_refused_before_anything_is_made(tmp_path, source, wrong, error, said):
+    request = {"template": str(saved(tmp_path, code("1"))), "source": source, "folder": tmp_path / "out", **wrong}
+    with pytest.raises(error, match=said):
+        write_report(**request)
+    assert not (tmp_path / "out").exists()

@@ -1,0 +1,36 @@
+from __future__ import annotations
+
+import pytest
+
+from necrostats.errors import ReportError
+from necrostats.report import templates
+from necrostats.report.starting import start
+
+
+def test_a_folder_gets_every_notebook_the_entry_workbook_and_the_data_dictionary(tmp_path):
+    paths = start(tmp_path / "new")
+    names = {path.name for path in (tmp_path / "new").iterdir()}
+    assert names == {path.name for path in paths}
+    assert names == {"entry.xlsx", "data_dictionary.html", *(f"{name}.ipynb" for name in templates.bundled_names())}
+
+
+def test_the_notebooks_read_the_entry_workbook_beside_them(tmp_path):
+    start(tmp_path)
+    for name in templates.bundled_names():
+        copied, original = templates.read(tmp_path / f"{name}.ipynb"), templates.find(name)
+        assert copied.parameters[0].default == "entry.xlsx"
+        assert copied.parameters[1:] == original.parameters[1:]
+        assert copied.notebook.cells[2:] == original.notebook.cells[2:]
+
+
+def test_two_folders_hold_the_same_bytes(tmp_path):
+    for one, other in zip(start(tmp_path / "a"), start(tmp_path / "b"), strict=True):
+        assert one.read_bytes() == other.read_bytes()
+
+
+def test_nothing_is_replaced_and_nothing_is_added_beside_it(tmp_path):
+    mine = tmp_path / "entry.xlsx"
+    mine.write_bytes(b"mine")
+    with pytest.raises(ReportError, match=r"already holds entry\.xlsx"):
+        start(tmp_path)
+    assert [path.read_bytes() for path in tmp_path.iterdir()] == [b"mine"]
