@@ -46,7 +46,7 @@ def incidence(
     curve = aalen_johansen_of(counted, level=level)
     low, high = _limits(curve, level)
     table = _table(curve, low, high, groups, axis)
-    medians = _medians(curve, groups)
+    medians = _medians(curve, groups, axis)
     return Incidence(table=table, medians=medians, notes=_notes(table, medians, groups, axis))
 
 
@@ -92,8 +92,8 @@ def _causes(places, curve: CumulativeIncidence) -> pd.Categorical:
     return pd.Categorical.from_codes(places, categories=[str(name) for name in curve.table.causes], ordered=True)
 
 
-def _medians(curve: CumulativeIncidence, groups: Grouping) -> pd.DataFrame:
-    middle = quantile(curve, 0.5)
+def _medians(curve: CumulativeIncidence, groups: Grouping, axis: str) -> pd.DataFrame:
+    middle = quantile(curve, 0.5, midpoint=axis == "days")
     group, cause = (index.ravel() for index in np.indices(curve.estimate.shape[:2]))
     return pd.DataFrame(
         {

@@ -26,14 +26,16 @@ def blaker(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
     Blaker H. Can J Stat 2000;28:783-798. Raises StatisticsError for counts that cannot be.
     """
     k, total = checks.events_of(events, n)
-    outside = clopper_pearson(k, total, level=level)
     alpha = 1 - checks.confidence_level(level)
     pairs = distinct_pairs(k, total)
-    low = pairs.spread(_lower(pairs.k, pairs.n, alpha))
-    high = 1 - pairs.spread(_lower(pairs.n - pairs.k, pairs.n, alpha))
-    low, high = np.maximum(low, outside.low), np.minimum(high, outside.high)
+    outside = clopper_pearson(pairs.k, pairs.n, level=level)
+    low = np.maximum(_lower(pairs.k, pairs.n, alpha), outside.low)
+    high = np.minimum(1 - _lower(pairs.n - pairs.k, pairs.n, alpha), outside.high)
     return Interval(
-        estimate=outside.estimate, low=as_given(low), high=as_given(high), notes=empty_denominators(total)
+        estimate=as_given(pairs.spread(outside.estimate)),
+        low=as_given(pairs.spread(low)),
+        high=as_given(pairs.spread(high)),
+        notes=empty_denominators(total),
     )
 
 
@@ -57,7 +59,8 @@ def _lower(k: np.ndarray, n: np.ndarray, alpha: float) -> np.ndarray:
 
 def _at_most(j: np.ndarray, n: np.ndarray, p: np.ndarray) -> np.ndarray:
     """P(X ≤ j) for n trials; 0 where j is −1."""
-    return np.where(j < 0, 0.0, special.betaincc(np.maximum(j, 0) + 1, n - np.maximum(j, 0), p))
+    some = np.maximum(j, 0)
+    return np.where(j < 0, 0.0, special.betainc(n - some, some + 1, 1 - p))  # betaincc takes five times as long
 
 
 def _largest_tail(n: np.ndarray, p: np.ndarray, tail: float) -> np.ndarray:

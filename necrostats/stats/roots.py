@@ -45,13 +45,15 @@ def sign_changes(function: Function, low: np.ndarray, high: np.ndarray) -> np.nd
     return root
 
 
-def _next_share(a: np.ndarray, b: np.ndarray, c: np.ndarray, at_a: np.ndarray, at_b: np.ndarray, at_c: np.ndarray) -> np.ndarray:
+def _next_share(
+    a: np.ndarray, b: np.ndarray, c: np.ndarray, at_a: np.ndarray, at_b: np.ndarray, at_c: np.ndarray
+) -> np.ndarray:
     """How far from a to b to go: inverse quadratic interpolation where it can be trusted, else one half."""
     xi, phi = (a - b) / (c - b), (at_a - at_b) / (at_c - at_b)
     smooth = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
     share = np.full(a.size, 0.5)
     a, b, c, at_a, at_b, at_c = (values[smooth] for values in (a, b, c, at_a, at_b, at_c))
-    share[smooth] = at_a / (at_b - at_a) * at_c / (at_b - at_c) + (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (
-        at_c - at_b
-    )
+    by_b = at_a / (at_b - at_a) * at_c / (at_b - at_c)
+    by_c = (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
+    share[smooth] = by_b + by_c
     return share

@@ -90,3 +90,8 @@ def test_nobody_gives_an_empty_answer_and_no_error():
     result = sessions_to_resolution(nobody)
     assert result.population.patients == 0
     assert np.isnan(result.table["estimate"]).all()
+
+
+def test_a_median_that_half_reach_exactly_is_that_session_and_not_the_middle_of_the_stretch():
+    result = sessions_to_resolution(registry_of(*[_resolved_after(k) for k in (1, 2, 4, 5)]))
+    assert result.medians.loc[result.medians["cause"] == "resolved", "estimate"].item() == 2

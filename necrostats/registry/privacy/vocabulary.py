@@ -8,7 +8,7 @@ from necrostats.registry.codebook import TABLES
 
 _CLINICAL = """
 abdomen abdominal abscess access adherent adhesion admission albicans alcohol alive amount amp anaesthesia anaesthetic anesthesia
-anchoring antibiotic antibiotics antral antrum aorta apache artery ascites aspirate aspirated aspirating axios bag balloon basket
+anchoring antibiotic antibiotics antral antrum aorta apache artery ascites aspirate aspirated aspirating bag balloon basket
 batch beads bed bile biliary biopsy bleed bleeding bleeds blind blood bloody body bowel brown brush bulb bulge bulging burst
 calcified calibre cannula cannulated cap capsule cardia catheter cauterised cautery cavity cell cells chronic cirrhosis clip clips
 cloudy clot clots coagulation coffee coil coiled cold colic colon colonic contrast contained cough culture cultures cyst cystic cysts
@@ -27,13 +27,13 @@ previous probe prone supine proximal pseudo pseudoaneurysm pseudocyst pulled pul
 rate rectum renal resected residual resolved retained retrieved retroperitoneal retroperitoneum rim root rotatable rupture saline sac scan
 scope scopes sealed sedated sedation semi sent sepsis septa septic severe sharp shock sinus site slough sloughy slow small smooth
 snare snares soft solid sphincter spleen splenic stable steel stent stents step stitch stoma stomach stone stones stool straight strands
-stricture sump suction suture swab swollen tail head neck tear thick thin tissue toxic tough trace tract trans transfused transgastric transmural
+stricture sump suction suture swab swollen tail head neck tear thick thin tissue toxic tough trace tract trans transfused transgastric micro radiography imaging scan scans transmural
 tube tubes tumour turbid ulcer ultrasound umbilicus unwell upper ureter urine valve varices vascular vein venous vessel vessels viscous
 vomiting wall walled washout wash water wet width wire wound yellow yeast trainee fellow fellows catheters collection collections
 adrenaline epinephrine argon plasma thrombin tranexamic propofol midazolam fentanyl ketamine remifentanil sevoflurane paracetamol aspirin
-clopidogrel warfarin apixaban rivaroxaban octreotide omeprazole pantoprazole furosemide tazocin amikacin fluconazole candida enterococcus
+clopidogrel warfarin apixaban rivaroxaban octreotide omeprazole pantoprazole furosemide amikacin fluconazole candida enterococcus
 escherichia klebsiella pseudomonas staphylococcus streptococcus enterobacter bacteroides coli aureus faecalis faecium krusei glabrata
-clostridium proteus serratia citrobacter acinetobacter gram methylene indigo carmine lidocaine buscopan hyoscine glucagon
+clostridium proteus serratia citrobacter acinetobacter gram methylene indigo carmine lidocaine hyoscine glucagon
 idiopathic autoimmune hypertriglyceridaemia biliaire alcoholic infarct infarction oedema edema effusion pleural ischemic colour color doppler
 chest pneumonia covid vancomycin surgery surgical surgeon surgeons radiology radiologist anaesthetist anesthetist
 cardiac arrest arrhythmia hypoxia hypotension tachycardia trauma sarcoidosis statin insufflation aspiration embolism emboli embolised
