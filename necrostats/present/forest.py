@@ -21,6 +21,7 @@ PAD = 0.055
 HEADING = 0.24
 AXIS = 0.38
 BETWEEN = 0.1
+KEY = 0.14
 LEAST_PLOT = 1.05
 MOST_LABEL = {"wide": 2.3, "narrow": 1.15}
 NARROW = 5.0
@@ -84,7 +85,8 @@ def _texts_of(panels: tuple[Panel, ...], place: int) -> list[str]:
 
 def _widths(panels: tuple[Panel, ...]) -> list[float]:
     most = max((len(panel.columns) for panel in panels), default=0)
-    return [max(width_of(text, SMALL) for text in _texts_of(panels, place)) for place in range(most)]
+    key = KEY if any(panel.keys for panel in panels) else 0
+    return [max(width_of(text, SMALL) for text in _texts_of(panels, place)) + key for place in range(most)]
 
 
 def _label_width(panels: tuple[Panel, ...], most: float) -> float:
@@ -209,7 +211,9 @@ def _draw_keys(pen: Pen, panel: Panel, layout: _Layout, base: float) -> None:
         pen.line((x, x), (y, y), colour=style.colour, marker=style.marker, markersize=4.2)
 
 
-def _draw_row(pen: Pen, axes: Axes | None, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float) -> None:
+def _draw_row(
+    pen: Pen, axes: Axes | None, row: Row, panel: Panel, layout: _Layout, top: float, from_top: float
+) -> None:
     extra = PAD if row.starts else 0
     middle = top + extra + (_height(row) - extra) / 2
     weight = "bold" if row.bold else "normal"

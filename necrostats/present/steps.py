@@ -155,7 +155,7 @@ def _draw_curve(axes: Axes, curve: Curve, stop: float, *, behind: bool = False) 
         axes.plot(
             across, up, color=curve.style.colour, linestyle=curve.style.line, clip_on=False,
             linewidth=heavy * (0.6 if place and not behind else 1), alpha=0.55 if place and not behind else 1,
-            zorder=2 if behind else 3, solid_joinstyle="miter", dash_joinstyle="miter",
+            zorder=2 if behind else 3, solid_capstyle="butt", solid_joinstyle="miter", dash_joinstyle="miter",
         )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ _RULES = tuple(
         (rb"<!--.*?-->", b""),
         (rb"DejaVuSans-Bold-", b"b"),
         (rb"DejaVuSans-", b"d"),
-        (rb'<use xlink:href="(#[bd][0-9a-f]+)" transform="translate\(([-0-9.]+) 0\)"/>', rb'<use x="\2" xlink:href="\1"/>'),
+        (rb'<use (xlink:href="#[bd][0-9a-f]+") transform="translate\(([-0-9.]+) 0\)"/>', rb'<use x="\2" \1/>'),
         (rb"\s*\n\s*", b"\n"),
         (rb"(?<=[0-9MLQCz]) ?\n(?=[0-9MLQCz\"-])", b" "),
         (rb"(?<=>)\n(?=<)", b""),

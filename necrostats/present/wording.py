@@ -94,7 +94,7 @@ def _method_lines(method: Method) -> list[tuple[str, str]]:
 
 
 def _sources(references: Iterable[str]) -> str:
-    return " ".join(ended(reference) for reference in references)
+    return " ".join(ended(sentence_case(reference)) for reference in references)
 
 
 def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
@@ -127,4 +127,4 @@ def methods_paragraph(results: Iterable[Result]) -> str:
     found = _by_method(results)
     sources = list(dict.fromkeys(reference for method in found for reference in method.references))
     said = [_method_sentence(method, titles) for method, titles in found.items()]
-    return " ".join([*said, f"Sources: {sentence_case(_sources(sources))}"] if sources else said)
+    return " ".join([*said, f"Sources: {_sources(sources)}"] if sources else said)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading
+from necrostats.registry.written import smallest
 
 
 def without_required_cells(draft: Draft) -> Iterator[Flag]:
@@ -36,11 +37,11 @@ def twice(draft: Draft) -> Iterator[Flag]:
         key = table.table.key
         if not key or not table.given:
             continue
-        rows = np.flatnonzero(table.kept)
-        ids = pd.Series(table.texts(key)[rows], dtype=object)
-        shared = ids.duplicated(keep=False).to_numpy()
+        which = table.cells[key].which
+        shared = table.kept & (np.bincount(which[table.kept], minlength=len(table.cells[key].values)) > 1)[which]
         if shared.any():
-            yield from _same_or_not(name, table, rows[shared], ids[shared].to_numpy())
+            rows = np.flatnonzero(shared)
+            yield from _same_or_not(name, table, rows, which[rows])
 
 
 def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray) -> Iterator[Flag]:
@@ -77,16 +78,35 @@ def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray
 
 def linked(draft: Draft) -> Draft:
     """The draft with every id column looked up in the table it refers to."""
-    lookups = {name: lookup(draft[name]) for name in {column.refers_to for _, column in references()}}
+    lookups = {name: Lookup.of(draft[name]) for name in {column.refers_to for _, column in references()}}
     parents = {
-        (name, column.name): lookups[column.refers_to].get_indexer(draft[name].cells[column.name].values)
+        (name, column.name): lookups[column.refers_to].rows_of(draft[name].cells[column.name].values)
         for name, column in references()
     }
-    for (name, column), found in parents.items():
-        owner = TABLES[name].column(column).refers_to
-        rows = _rows_of(draft[owner])
-        parents[name, column] = np.where(found >= 0, np.append(rows, -1)[found], -1)
     return replace(draft, parents=parents)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lookup:
+    """The ids of a table, and the row that each belongs to: one that is kept, if there is one."""
+
+    ids: pd.Index
+    rows: np.ndarray
+
+    @classmethod
+    def of(cls, table: DraftTable) -> Lookup:
+        """The lookup of a table by its key."""
+        cells = table.cells[table.table.key]
+        rows = np.full(len(cells.values), -1)
+        for of_rows in (np.flatnonzero(table.gone), np.flatnonzero(table.kept)):
+            rows[cells.which[of_rows[::-1]]] = of_rows[::-1]
+        rows[0] = -1
+        return cls(ids=pd.Index(cells.values, dtype=object), rows=rows)
+
+    def rows_of(self, ids: np.ndarray) -> np.ndarray:
+        """The row of each id; -1 for a blank and for an id the table does not hold."""
+        found = self.ids.get_indexer(pd.Index(ids, dtype=object))
+        return smallest(np.where(found >= 0, self.rows[found], -1))
 
 
 def references() -> list[tuple[str, Column]]:
@@ -97,18 +117,6 @@ def references() -> list[tuple[str, Column]]:
         for column in table.columns
         if column.kind == "id" and column.refers_to
     ]
-
-
-def lookup(table: DraftTable) -> pd.Index:
-    """The different ids of a table; the n-th belongs to row `_rows_of(table)[n]`."""
-    return pd.Index(table.texts(table.table.key)[_rows_of(table)], dtype=object)
-
-
-def _rows_of(table: DraftTable) -> np.ndarray:
-    """A row for each different id: one that is kept, if there is one."""
-    order = np.argsort(table.gone, kind="stable")
-    ids = pd.Series(table.texts(table.table.key)[order], dtype=object)
-    return order[(~ids.duplicated() & ids.notna()).to_numpy()]
 
 
 def orphans(draft: Draft) -> Iterator[Flag]:
@@ -171,8 +179,10 @@ def also_treated(draft: Draft) -> Iterator[Flag]:
     """Further collections of a session: each must exist, be kept, and belong to the session's patient."""
     table, collections = draft["sessions"], draft["collections"]
     rows = np.flatnonzero(table.kept & table.known("also_treated"))
+    if not len(rows):
+        return
     named = pd.Series(table.texts("also_treated")[rows], index=rows, dtype=object).str.split(";").explode()
-    position = np.append(_rows_of(collections), -1)[lookup(collections).get_indexer(named.to_numpy(dtype=object))]
+    position = Lookup.of(collections).rows_of(named.to_numpy(dtype=object))
     owner = np.append(draft.patients_of("collections"), -1)[position]
     wrong = {
         "is not in the table collections": position < 0,

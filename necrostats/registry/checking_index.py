@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES
 from necrostats.registry.drafts import Draft, Flag, applied, heading
@@ -17,9 +16,9 @@ def marked(draft: Draft) -> Draft:
     collections = draft["collections"]
     if not collections.given or not heading(collections.raw, "is_index"):
         return draft
-    owner = pd.Series(collections.texts("patient_id"), dtype=object)
-    lone = ~owner.duplicated(keep=False) & owner.notna()
-    at = np.flatnonzero(collections.kept & lone.to_numpy() & ~collections.known("is_index"))
+    owner = collections.cells["patient_id"].which
+    lone = np.append(False, np.bincount(owner)[1:] == 1)[owner]
+    at = np.flatnonzero(collections.kept & lone & ~collections.known("is_index"))
     flag = Flag(
         rule="INDEX_UNMARKED",
         table="collections",

@@ -21,7 +21,10 @@ TOGETHER = (("yield_low", "yield_high"),)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Cells:
-    """A typed column: `values` (U,), the blank first; `which` (N,) says which of them a row holds."""
+    """A typed column: `values` (U,), the blank first; `which` (N,) says which of them a row holds.
+
+    An id stands among the values once.
+    """
 
     values: np.ndarray
     which: np.ndarray

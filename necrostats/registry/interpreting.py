@@ -22,9 +22,9 @@ from necrostats.registry.drafts import (
     nothing_drafted,
 )
 from necrostats.registry.reading import RawSource
-from necrostats.registry.tidy_cells import read_cell
+from necrostats.registry.tidy_cells import read_cells
 from necrostats.registry.verdicts import NO_RESULT, Verdict
-from necrostats.registry.written import RawTable, Written
+from necrostats.registry.written import RawTable, Written, smallest
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,14 +85,26 @@ def _about_rows(raw: RawTable) -> Iterator[Flag]:
 
 
 def _read(written: Written, column: Column, decimal_comma: bool) -> _Read:
-    found = [read_cell(text, column, decimal_comma) for text in written.texts]
+    found = read_cells(written.texts, column, decimal_comma)
     verdicts = {number: value for number, value in enumerate(found) if isinstance(value, Verdict)}
     for number, verdict in verdicts.items():
         found[number] = verdict.value
     values = np.array(found, dtype=np.float64 if is_numeric(column.kind) else object)
-    known = ~pd.isna(values)
-    which = np.where(known, np.arange(len(found)), 0).astype(np.min_scalar_type(-len(found)))[written.which]
-    return _Read(column=column, written=written, cells=Cells(values=values, which=which), verdicts=verdicts)
+    cells = _each_once(values) if column.kind == "id" else _blank_first(values)
+    return _Read(
+        column=column, written=written, verdicts=verdicts, cells=replace(cells, which=cells.which[written.which])
+    )
+
+
+def _blank_first(values: np.ndarray) -> Cells:
+    """The values of the different texts, every unknown one led to the first, which is blank."""
+    return Cells(values=values, which=smallest(np.where(pd.isna(values), 0, np.arange(len(values)))))
+
+
+def _each_once(values: np.ndarray) -> Cells:
+    """As `_blank_first`, and ids that differ only in case or blanks at their ends are made one value."""
+    which, different = pd.factorize(values)
+    return Cells(values=np.insert(different, 0, None), which=smallest(which + 1))
 
 
 def _flags(raw: RawTable, read: _Read) -> Iterator[Flag]:

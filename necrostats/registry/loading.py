@@ -38,7 +38,7 @@ def _registry(raw: RawSource, draft: Draft) -> Registry:
     if required_missing(raw) or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
     return Registry(
-        **link({name: _frame(draft, name) for name in TABLES}),
+        **link(_frames(draft)),
         findings=findings,
         set_aside=_set_aside(draft),
         source=_source(raw, draft),
@@ -54,18 +54,26 @@ def _source(raw: RawSource, draft: Draft) -> Source:
     )
 
 
-def _frame(draft: Draft, name: str) -> pd.DataFrame:
-    """The kept rows of a table with the codebook's columns, ids numbered as their parents' kept rows."""
+def _frames(draft: Draft) -> dict[str, pd.DataFrame]:
+    """The kept rows of each table with the codebook's columns; ids are numbered as their parents' kept rows."""
+    ids = {name: _row_ids(table) for name, table in draft.tables.items() if table.table.key}
+    return {name: _frame(draft, name, ids) for name in TABLES}
+
+
+def _row_ids(table: DraftTable) -> pd.CategoricalDtype:
+    return pd.CategoricalDtype(pd.Index(table.texts(table.table.key)[table.kept], dtype=object))
+
+
+def _frame(draft: Draft, name: str, ids: Mapping[str, pd.CategoricalDtype]) -> pd.DataFrame:
     table, rows = draft[name], np.flatnonzero(draft[name].kept)
-    return pd.DataFrame(
-        {column.name: _typed(draft, table, column, rows) for column in table.table.all_columns},
-        index=pd.RangeIndex(len(rows)),
-    )
+    columns = {
+        column.name: _numbered(draft, name, column, rows, ids) if column.kind == "id" else _typed(table, column, rows)
+        for column in table.table.all_columns
+    }
+    return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)), copy=False)
 
 
-def _typed(draft: Draft, table: DraftTable, column: Column, rows: np.ndarray):
-    if column.kind == "id":
-        return _ids(draft, table, column, rows)
+def _typed(table: DraftTable, column: Column, rows: np.ndarray):
     cells = table.cells[column.name]
     which = cells.which[rows]
     if column.kind == "code":
@@ -79,11 +87,11 @@ def _typed(draft: Draft, table: DraftTable, column: Column, rows: np.ndarray):
     return values if column.kind == "number" else pd.array(values, dtype="string")
 
 
-def _ids(draft: Draft, table: DraftTable, column: Column, rows: np.ndarray) -> pd.Categorical:
-    owner = draft[column.refers_to or table.table.name]
-    place = np.append(np.where(owner.kept, np.cumsum(owner.kept) - 1, -1), -1)
-    names = pd.Index(owner.texts(owner.table.key)[owner.kept], dtype=object)
-    return pd.Categorical.from_codes(place[draft.link(table.table.name, column.name)[rows]], categories=names)
+def _numbered(draft: Draft, name: str, column: Column, rows: np.ndarray, ids: Mapping) -> pd.Categorical:
+    owner = column.refers_to or name
+    kept = draft[owner].kept
+    place = np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)
+    return pd.Categorical.from_codes(place[draft.link(name, column.name)[rows]], dtype=ids[owner])
 
 
 def _set_aside(draft: Draft) -> pd.DataFrame:

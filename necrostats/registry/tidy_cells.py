@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from necrostats.registry import periods
@@ -23,6 +23,7 @@ from necrostats.registry.verdicts import (
 YES, NO = frozenset(("yes", "y", "true", "1", "1.0")), frozenset(("no", "n", "false", "0", "0.0"))
 FIRST_YEAR, LAST_YEAR, LAST_SEQUENTIAL = 1980, 2100, 9999
 _JOINED = re.compile(r"\s*(?:[+,;/&|]|\band\b|\bthen\b)\s*")
+_PLAIN_ID = re.compile(r"[A-Z_]*[0-9][A-Z0-9_]*(?:-[A-Z0-9_]+)?")
 _LONGEST_SHOWN = 80
 
 
@@ -39,6 +40,13 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
     return _READERS[column.kind](written, column)
 
 
+def read_cells(texts: Iterable[str], column: Column, decimal_comma: bool = False) -> list[Any]:
+    """`read_cell` of each text; an id made of plain capitals and digits is its own value."""
+    if column.kind != "id":
+        return [read_cell(text, column, decimal_comma) for text in texts]
+    return [text if _PLAIN_ID.fullmatch(text) else read_cell(text, column) for text in texts]
+
+
 def fold(text: str) -> str:
     """A code or a heading whatever its case and blanks: "Lesser  sac" → "lesser_sac"."""
     return "_".join(text.casefold().split())
@@ -47,10 +55,7 @@ def fold(text: str) -> str:
 def _read_id(text: str, column: Column) -> Any:
     if is_unknown(text):
         return None
-    if is_date_with_year(text):
-        return CALENDAR_DATE
-    upper = text.upper()
-    return text if upper == text else upper  # one text, kept once, where it is the same
+    return CALENDAR_DATE if is_date_with_year(text) else text.upper()
 
 
 def _read_ids(text: str, column: Column) -> Any:

@@ -134,12 +134,17 @@ class _Columns:
 
     def columns(self) -> list[Written]:
         return [
-            Written(texts=_objects(seen), which=np.concatenate([*which, np.empty(0, np.int32)]))
+            Written(texts=_objects(seen), which=smallest(np.concatenate([*which, np.empty(0, np.int32)])))
             for seen, which in zip(self._seen, self._which, strict=True)
         ]
 
     def row_numbers(self) -> np.ndarray:
         return np.concatenate([*self._rows, np.empty(0, np.int64)])
+
+
+def smallest(whole: np.ndarray) -> np.ndarray:
+    """The same whole numbers (-1 and up) in as few bytes each as will hold them."""
+    return whole.astype(np.min_scalar_type(-max(int(whole.max(initial=0)), 1)))
 
 
 def _numbered() -> defaultdict[str, int]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import nbformat
 
-PARAMETERS = 'source: str = ""  # where the data are\nperiod: str = ""  # the quarter\nlevel: float = 0.95  # of intervals'
+PARAMETERS = 'source: str = ""  # the data\nperiod: str = ""  # the quarter\nlevel: float = 0.95  # of intervals'
 
 
 def text(source: str, name: str = "text") -> nbformat.NotebookNode:

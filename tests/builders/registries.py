@@ -51,7 +51,8 @@ def registry_with_findings() -> Registry:
         }
     )  # fmt: skip
     read = {"patients": 2, "collections": 2, "sessions": 5, "scans": 1, "reviews": 1, "adverse_events": 1}
+    kept = {**read, "sessions": 3}
     source = Source(
-        name="/home/somebody/unit.xlsx", sha256="3fa9c1d2e4b1" + "0" * 52, rows_read=read, rows_kept={**read, "sessions": 3}
+        name="/home/somebody/unit.xlsx", sha256="3fa9c1d2e4b1" + "0" * 52, rows_read=read, rows_kept=kept
     )
     return small_registry(findings=findings, set_aside=set_aside, source=source)

@@ -9,7 +9,9 @@ import pytest
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.entry_workbook import ROWS, entry_workbook, hint, validation
 
-COLUMNS = [pytest.param(column, id=f"{table.name}.{column.name}") for table in TABLES.values() for column in table.columns]
+COLUMNS = [
+    pytest.param(column, id=f"{table.name}.{column.name}") for table in TABLES.values() for column in table.columns
+]
 
 
 @pytest.fixture(scope="module")

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 import pytest
-from builders.html import parsed, problems, table_of
 
+from builders.html import parsed, problems, table_of
 from necrostats.registry.codebook import TABLES
 from necrostats.report.dictionary import data_dictionary
 

@@ -5,9 +5,9 @@ import hashlib
 import re
 
 import pytest
+
 from builders.html import parsed, problems
 from builders.notebooks import code, notebook, text
-
 from necrostats.report.exporting import page, to_html
 
 PICTURE = '<figure><img alt="Up" src="data:image/png;base64,AAAA"><figcaption>Rate &amp; n</figcaption></figure>'

@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 import pytest
+
 from builders.html import parsed, problems, table_of
 from builders.registries import registry_with_findings, small_registry
-
 from necrostats.errors import ChoiceError
 from necrostats.present import tabulate
 from necrostats.report.listings import count_findings, list_findings, list_set_aside, what_was_read

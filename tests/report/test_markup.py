@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 import pytest
-from builders.html import parsed, table_of
 
+from builders.html import parsed, table_of
 from necrostats.report.markup import content
 
 

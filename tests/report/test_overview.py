@@ -2,7 +2,6 @@ from __future__ import annotations
 
 from builders.html import parsed
 from builders.registries import registry_with_findings, small_registry
-
 from necrostats.registry.tables import registry_from
 from necrostats.report.overview import review_period, status
 

@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
-from builders.html import parsed
 
+from builders.html import parsed
 from necrostats.report.prose import cautions, definitions_used, lead, methods
 from necrostats.results import Method, Population, Rates
 
@@ -36,7 +36,7 @@ def test_methods_name_the_estimator_and_the_source_and_stay_text(rates):
 def test_definitions_stand_under_the_title_of_each_result(rates):
     root = parsed(definitions_used(rates)._repr_html_())
     assert [each.text for each in root.all("dt")] == ["Events"]
-    assert "to 30 days" in root.text
+    assert "to 30 days" in root.text.lower()
     assert str(definitions_used(rates)) == "Events: to 30 days"
 
 

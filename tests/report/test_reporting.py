@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 import pytest
+
 from builders.html import parsed, problems
 from builders.notebooks import code, saved, text
-
 from necrostats.errors import ChoiceError, ReportError, SourceError
 from necrostats.report.reporting import write_report
 

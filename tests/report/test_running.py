@@ -1,12 +1,15 @@
 from __future__ import annotations
 
+import json
 import os
 import stat
+import sys
+from pathlib import Path
 
 import nbformat
 import pytest
-from builders.notebooks import code, saved, text
 
+from builders.notebooks import code, saved, text
 from necrostats.errors import ReportError
 from necrostats.report import running, templates
 
@@ -43,8 +46,6 @@ print(json.dumps([source, level, *facts]))"""
 
 def facts(notebook):
     (stream,) = (output for cell in notebook.cells for output in cell.get("outputs", []) if "text" in output)
-    import json
-
     return json.loads(stream.text)
 
 
@@ -54,11 +55,9 @@ def test_the_values_given_take_the_place_of_the_defaults(ran):
 
 @pytest.mark.skipif(os.name == "nt", reason="no sockets in folders there")
 def test_the_kernel_is_this_python_reached_through_a_folder_only_this_user_can_open(ran):
-    import sys
-
     executable, mode, transport, folder = facts(ran)[2:]
     assert (executable, mode, transport) == (sys.executable, oct(stat.S_IRWXU), "ipc")
-    assert not os.path.exists(folder)
+    assert not Path(folder).exists()
 
 
 def test_nothing_is_written_to_the_home_of_the_user(ran, home):

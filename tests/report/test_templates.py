@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import nbformat
 import pytest
-from builders.notebooks import code, notebook, saved, text
 
+from builders.notebooks import code, notebook, saved, text
 from necrostats.errors import ChoiceError, ReportError
 from necrostats.report import templates
 
@@ -37,7 +37,7 @@ def test_a_line_of_another_form_is_named_with_its_number(line):
 
 
 def test_an_unknown_parameter_is_an_error_that_names_the_nearest_one(tiny):
-    with pytest.raises(ChoiceError, match='"perod" is not a known parameter of tiny. Did you mean "period"?'):
+    with pytest.raises(ChoiceError, match=r'"perod" is not a known parameter of tiny\. Did you mean "period"\?'):
         templates.check_values(tiny, {"perod": "2026Q3"})
 
 
@@ -46,7 +46,8 @@ def test_values_get_the_type_that_was_declared(tiny):
 
 
 @pytest.mark.parametrize(
-    ("kind", "text", "said"), [("int", "3.5", "a whole number"), ("float", "much", "a number"), ("bool", "2", "yes or no")]
+    ("kind", "text", "said"),
+    [("int", "3.5", "a whole number"), ("float", "much", "a number"), ("bool", "2", "yes or no")],
 )
 def test_a_value_that_does_not_fit_is_shown_as_written(tmp_path, kind, text, said):
     default = {"int": "1", "float": "1.0", "bool": "True"}[kind]
@@ -62,7 +63,7 @@ def test_yes_and_no_are_read_in_any_case(tmp_path, text, value):
 
 
 def test_an_unknown_name_is_answered_with_the_list_and_the_nearest_match():
-    with pytest.raises(ChoiceError, match='Did you mean "quarterly_review".*Choose from: .*registry_check'):
+    with pytest.raises(ChoiceError, match=r'Did you mean "quarterly_review".*Choose from: .*registry_check'):
         templates.find("quaterly_review")
 
 
@@ -90,5 +91,5 @@ def test_a_notebook_without_a_cell_of_parameters_is_no_template(tmp_path):
     bare = notebook(text("# Bare"))
     bare.cells = bare.cells[1:]
     nbformat.write(bare, path)
-    with pytest.raises(ReportError, match='bare.ipynb has 0 cells tagged "parameters"'):
+    with pytest.raises(ReportError, match=r'bare\.ipynb has 0 cells tagged "parameters"'):
         templates.read(path)

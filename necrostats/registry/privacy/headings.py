@@ -10,7 +10,7 @@ from necrostats.registry.privacy.suspicions import Clue
 _NUMBER = "(?:no|nr|num|number|numbers|numero|nummer|id|ids|code|n|identifier)"
 
 _ALWAYS = {
-    "name": r"""(?:full |first |last |middle |given |family |maiden |second |pt |pat |patients? |christian |fore|sur|nick)?names?|first|surnames?|
+    "name": r"""(?:full |first |last |middle |given |family |maiden |second |pt |pat |patients? |christian |fore|sur|nick)?names?|surnames?|
         forenames?|name (?:of )?patient|names? of patient|initials?|pat(?:ient)? initials|nachname|vorname|familienname|geburtsname|name vorname|patientenname|
         nom|nom (?:de )?famille|nom (?:du )?patient|prenom|prenoms|nom prenom|apellidos?|nombres?|nombre y apellidos|cognome|nome|nome e cognome|sobrenome|
         apelido|naam|achternaam|voornaam|efternamn|fornamn|navn|etternavn|fornavn|efternavn|nazwisko|imie|prijmeni|jmeno|sukunimi|etunimi|soyad|
@@ -18,7 +18,7 @@ _ALWAYS = {
         gp|gp name|general practitioner|family doctor|hausarzt|medecin traitant|referr(?:er|ing (?:doctor|physician|consultant|gp|clinician))|referred by|
         title|patient details|demographics|patientendaten|(?:\w+ )?(?:surname|lastname|firstname|fullname|patname|ptname)""",
     "place": r"""(?:home |postal |street |pt |patient |mailing |e ?)?address(?: (?:line )?\d)?|addr|adresse|anschrift|direccion|indirizzo|adres|adress|endereco|domicilio|
-        street|strasse|str|rue|calle|via|straat|house (?:no|number)|hausnummer|city|town|village|stadt|wohnort|ville|commune|ciudad|localidad|citta|comune|woonplaats|
+        street|strasse|str|rue|calle|straat|house (?:no|number)|hausnummer|city|town|village|stadt|wohnort|ville|commune|ciudad|localidad|citta|comune|woonplaats|
         municipality|county|borough|parish|suburb|postcodes?|post ?codes?|postal ?codes?|zip|zip ?codes?|plz|postleitzahl|code postal|codigo postal|postnummer|
         place of (?:birth|residence)|birthplace|geburtsort|residence|lsoa|census tract|geocode|latitude|longitude|lat|lon|lng|gps|coordinates|
         hospital|hospital name|referring (?:hospital|centre|center|unit)|name of hospital|krankenhaus|zuweiser|hopital|地址|住所|адрес""",
@@ -48,8 +48,8 @@ _ALWAYS = {
     "device": r"(?:\w+ ){0,3}(?:serial|serials|lot|batch|udi|gtin|barcode|bar code|sn)(?: ?NUMBER)?|serialno|lotno|(?:\w+ )?(?:seriennummer|serien NUMBER|charge|chargen|"
         r"chargennummer|chargen NUMBER)|s n|(?:\w+ )?(?:ref|reference|catalogue|catalog|cat) NUMBER|ref|refs|(?:device|scope|implant|endoscope|equipment|asset) NUMBER|"
         r"(?:numero de |n de )(?:serie|lot|lote)|numero (?:serie|lot)|brand|manufacturer|make and model|hersteller|(?:device|stent) model|model NUMBER",
-    "url": r"urls?|(?:web|image|report|pacs|video) ?(?:link|url|page|site|address)|website|link|links|hyperlink|homepage|file ?path|path",
-    "ip_address": r"ip|ip address|ipaddress|mac|mac address|host ?name|computer(?: name)?|workstation|terminal",
+    "url": r"urls?|(?:web|image|report|pacs|video) ?(?:link|url|page|site|address)|website|link|links|hyperlink|homepage|file ?path",
+    "ip_address": r"ip|ip address|ipaddress|mac address|host ?name|computer(?: name)?|workstation|terminal",
     "biometric": r"finger ?prints?|biometrics?|voice ?(?:print|recording)|retina(?:l)?(?: scan)?|iris(?: scan)?|palm ?print|genome|dna profile",
     "photograph": r"(?:patient |face |facial |full face )?photo(?:s|graphs?)?(?: file)?|portrait|(?:patient |face )picture|face|passfoto|passbild|foto|bild",
     "other_code": r"uuid|guid|hash|token|(?:\w+ )?(?:user ?name|login|user ?id)|(?:study|series|sop)(?: instance)? uid|uid|dicom uid|entered by|typed by|created by|modified by|"

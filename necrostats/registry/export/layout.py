@@ -1,0 +1,118 @@
+"""How one unit's export maps to the codebook: what a layout says, once it has been read and found sound."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+NUMBER = "{n}"
+Words = Mapping[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ColumnLayout:
+    """One column of an export: its heading as the layout writes it, what it becomes and how it is read.
+
+    `codes` are folded words → codes, the layout's synonyms among them. Blank or None: as the codebook has it.
+    """
+
+    heading: str
+    to: str
+    unit: str = ""
+    ml_only: bool = False
+    decimal: str = ""
+    day_first: bool | None = None
+    system: str = ""
+    codes: Words = field(default_factory=dict)
+    days: bool = False
+    pseudonyms: bool = False
+    session: bool = True
+
+    def numbered(self, number: int) -> ColumnLayout:
+        """The same column with its number in place of {n}."""
+        return replace(self, heading=self.heading.replace(NUMBER, str(number)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Overflow:
+    """The column that holds the sessions beyond the numbered ones, several in one cell."""
+
+    column: str
+    between: str
+    parts: tuple[str, ...]
+    between_parts: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class RowsLayout:
+    """What each row of a sheet makes, in one table; with `numbers`, one row for each of them.
+
+    `index`: "" no, "row" these rows are the index drainage, "first_drainage" the earliest drainage among them is.
+    """
+
+    table: str
+    columns: tuple[ColumnLayout, ...]
+    numbers: tuple[int, ...] = ()
+    constants: Words = field(default_factory=dict)
+    index: str = ""
+    merge_same_day: bool = False
+    overflow: Overflow | None = None
+
+    def each_number(self) -> Iterator[tuple[int | None, tuple[ColumnLayout, ...]]]:
+        """The columns of each number in turn, or of the one unnumbered group (None)."""
+        if not self.numbers:
+            yield None, self.columns
+        for number in self.numbers:
+            yield number, tuple(column.numbered(number) for column in self.columns)
+
+    def holds(self, target: str) -> bool:
+        """Whether a column becomes this target."""
+        return any(column.to == target for column in self.columns)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetLayout:
+    """One sheet, or several of one form: where its headings are, who its rows are about, what they make."""
+
+    names: tuple[str, ...]
+    header_rows: tuple[int, ...] = (1,)
+    patient: tuple[str, ...] = ()
+    each_row_is_a_patient: bool = False
+    carry_down: tuple[str, ...] = ()
+    ignore: tuple[str, ...] = ()
+    skip_rows: tuple[int, ...] = ()
+    rows: tuple[RowsLayout, ...] = ()
+
+    def headings(self) -> Iterator[str]:
+        """Every heading that the sheet must have."""
+        yield from self.patient
+        for rows in self.rows:
+            for _, columns in rows.each_number():
+                yield from (column.heading for column in columns)
+            if rows.overflow:
+                yield rows.overflow.column
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """A whole layout. `fill`: (table, column) → what counts where no cell was written."""
+
+    sheets: tuple[SheetLayout, ...]
+    ignore_sheets: tuple[str, ...] = ()
+    data_lock: date | None = None
+    earliest: date | None = None
+    sequential: bool = False
+    keep_ids: bool = False
+    id_form: str = ""
+    index_named: bool = False
+    unnamed: str = ""
+    fill: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    sha256: str = ""
+    name: str = "layout"
+
+    def makers(self) -> Iterator[tuple[SheetLayout, RowsLayout]]:
+        """Every group of made rows with its sheet, in order."""
+        for sheet in self.sheets:
+            for rows in sheet.rows:
+                yield sheet, rows

@@ -1,0 +1,9 @@
+"""The privacy check: looks for identifiers before anything of an export is read into a table."""
+
+from __future__ import annotations
+
+from necrostats.registry.privacy.searching import find_identifiers
+from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion
+from necrostats.registry.privacy.wording import refusal_text
+
+__all__ = ["KINDS", "STOPS", "UNTIL_ACCEPTED", "Sheet", "Suspicion", "find_identifiers", "refusal_text"]

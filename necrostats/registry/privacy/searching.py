@@ -1,0 +1,126 @@
+"""find_identifiers: everything in an export that may tell who somebody is, by place, before any of it is read."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Sequence
+
+from necrostats.registry.privacy.columns import Role, hits_in_column
+from necrostats.registry.privacy.folding import fold_heading
+from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
+from necrostats.registry.privacy.texts import clues_in
+
+
+def find_identifiers(
+    sheets: Iterable[Sheet],
+    other_texts: Iterable[tuple[str, str]] = (),
+    *,
+    accepted: Collection[str] = (),
+    date_columns: Collection[str] = (),
+    period_columns: Collection[str] = ("period", "index_period"),
+    id_columns: Collection[str] = (),
+    operator_columns: Collection[str] = ("operator",),
+) -> list[Suspicion]:
+    """Every suspicion in sheets and in other texts (place, text): comments, properties, names of files, hidden cells.
+
+    Columns are named by heading, whatever their case, accents and blanks. `accepted`: a person has looked, so
+    only hard clues still stop a cell. `date_columns`: calendar dates belong there. No suspicion holds a value; a
+    heading, sheet or file whose name is itself suspect is given by its number. No text makes this raise.
+    """
+    sheets = list(sheets)
+    roles = _Roles(
+        accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns, operators=operator_columns
+    )
+    names = _Names(sheets)
+    found = [suspicion for sheet in sheets for suspicion in _in_sheet(sheet, names, roles)]
+    return [*names.suspicions, *found, *_in_other_texts(other_texts)]
+
+
+class _Roles:
+    """What was declared about columns, by folded heading."""
+
+    def __init__(self, **declared: Collection[str]) -> None:
+        self._declared = {role: frozenset(map(fold_heading, headings)) for role, headings in declared.items()}
+
+    def of(self, heading: str) -> Role:
+        folded = fold_heading(heading)
+        return Role(**{role: folded in headings for role, headings in self._declared.items()})
+
+
+class _Names:
+    """How files and sheets may be called in a suspicion: by name, or by number if the name is suspect itself."""
+
+    def __init__(self, sheets: Sequence[Sheet]) -> None:
+        self.suspicions: list[Suspicion] = []
+        self._files = self._named("file", [sheet.file for sheet in sheets])
+        self._sheets = self._named("sheet", [sheet.name for sheet in sheets])
+
+    def file(self, sheet: Sheet) -> str:
+        return self._files[sheet.file]
+
+    def sheet(self, sheet: Sheet) -> str:
+        return self._sheets[sheet.name]
+
+    def _named(self, what: str, names: Sequence[str]) -> dict[str, str]:
+        shown = {}
+        for number, name in enumerate(dict.fromkeys(names), 1):
+            clues = _clues_in_name(name)
+            shown[name] = f"{what} {number} (name withheld)" if clues else name
+            self.suspicions += [_elsewhere(clue, f"name of {what} {number}") for clue in clues]
+        return shown
+
+
+def _clues_in_name(name: str) -> tuple[Clue, ...]:
+    """The clues in a file's or sheet's name, its ending left out and its joints opened."""
+    stem = name.rsplit("/", 1)[-1].rsplit("\\", 1)[-1]
+    stem = stem.rsplit(".", 1)[0] if "." in stem[-6:] else stem
+    return tuple(dict.fromkeys((*clues_in(stem), *clues_in(stem.replace("_", " ").replace("-", " ")))))
+
+
+def _in_sheet(sheet: Sheet, names: _Names, roles: _Roles) -> Iterator[Suspicion]:
+    file, name = names.file(sheet), names.sheet(sheet)
+    order = {heading: number for number, heading in reversed(list(enumerate(sheet.header, 1)))}
+    for number, (heading, column) in enumerate(sheet.columns.items(), 1):
+        role = roles.of(heading)
+        suspect = _clues_in_heading(heading)
+        shown = f"column {order.get(heading, number)} (heading withheld)" if suspect else heading
+        for clue in suspect:
+            yield _suspicion(clue, file, name, 1, shown)
+        for hit in hits_in_column(heading, column, role):
+            if hit.rows is None:
+                yield _suspicion(hit.clue, file, name, None, shown)
+            else:
+                for position in hit.rows:
+                    row = int(sheet.rows[position]) if sheet.rows is not None else int(position) + 2
+                    yield _suspicion(hit.clue, file, name, row, shown)
+    for number, heading in enumerate(sheet.header, 1):
+        if heading not in sheet.columns:
+            for clue in _clues_in_heading(heading):
+                yield _suspicion(clue, file, name, 1, f"column {number} (heading withheld)")
+
+
+def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
+    """What a heading must not hold: anything hard, and names written as such (a first row that is no header)."""
+    clues = (*clues_in(heading), *clues_in(heading.replace("_", " ")))
+    return tuple(dict.fromkeys(clue for clue in clues if clue.hard or _IN_HEADINGS in clue.rule))
+
+
+_IN_HEADINGS = "written like"
+
+
+def _in_other_texts(other_texts: Iterable[tuple[str, str]]) -> Iterator[Suspicion]:
+    for number, (place, text) in enumerate(other_texts, 1):
+        shown = f"text {number} (place withheld)" if any(clue.hard for clue in clues_in(place)) else place
+        for clue in clues_in(text) if text else ():
+            yield _elsewhere(clue, shown)
+
+
+def _suspicion(clue: Clue, file: str, sheet: str, row: int | None, column: str) -> Suspicion:
+    return Suspicion(
+        kind=clue.kind, file=file, sheet=sheet, row=row, column=column, rule=clue.rule, severity=clue.severity
+    )
+
+
+def _elsewhere(clue: Clue, where: str) -> Suspicion:
+    return Suspicion(
+        kind=clue.kind, file="", sheet="", row=None, column="", rule=clue.rule, severity=clue.severity, where=where
+    )

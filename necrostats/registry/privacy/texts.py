@@ -1,0 +1,45 @@
+"""All clues in one text, each pattern tried once, with a short way round for cells that hold a code or a number."""
+
+from __future__ import annotations
+
+import re
+
+from necrostats.registry.privacy.codes import clues_in_codes
+from necrostats.registry.privacy.dates import clues_in_dates, has_full_date, without_dates
+from necrostats.registry.privacy.folding import versions
+from necrostats.registry.privacy.names import clues_in_names
+from necrostats.registry.privacy.numbers import clues_in_numbers
+from necrostats.registry.privacy.places import clues_in_places
+from necrostats.registry.privacy.suspicions import Clue
+
+LONGEST_CELL = 32_767
+_HARMLESS = re.compile(
+    r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|20)\d\dQ[1-4]|[a-z_]{0,24}"
+    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18})\s*"
+)
+_TOO_LONG = Clue(kind="other_code", rule="a text longer than a cell can be", hard=True)
+
+
+def is_harmless(text: str) -> bool:
+    """Whether a text is so short and plain (a number, a study code, a lower-case code) that nothing can hide in it."""
+    return _HARMLESS.fullmatch(text) is not None
+
+
+def clues_in(text: str, *, dates_belong: bool = False) -> tuple[Clue, ...]:
+    """The clues in a text, each once; in a declared date column dates are no clue."""
+    if is_harmless(text):
+        return ()
+    if len(text) > LONGEST_CELL:
+        return (_TOO_LONG,)
+    return tuple(dict.fromkeys(clue for version in versions(text) for clue in _clues(version, dates_belong)))
+
+
+def _clues(text: str, dates_belong: bool) -> list[Clue]:
+    undated = without_dates(text) if has_full_date(text) else text
+    return [
+        *clues_in_dates(text, dates_belong=dates_belong),
+        *clues_in_numbers(undated),
+        *clues_in_codes(undated),
+        *clues_in_places(undated),
+        *clues_in_names(undated),
+    ]

@@ -1,0 +1,289 @@
+"""Invented identifiers planted one by one in invented exports, to count what the privacy check misses.
+
+Nobody is real: surnames are made of syllables, numbers come from ranges kept free for examples, addresses end in
+example.org. `FIRST` are the phrasings the rules were written beside; `SECOND` were written apart from them.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+_ONSETS = "Br Dr Fl Gr Kl Pr Sk St Th Tr Wr B D F G H K L M N P R S T V W".split()
+_MIDDLES = "a e i o u ae ei ou an en or ar el il".split()
+_CLOSES = "bert dale field gard ham kamp ley low man mark mer nack ner novic rup sen ski stad ton vik wald well".split()
+
+
+class Invented:
+    """Draws invented identifiers from one generator."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = np.random.default_rng(seed)
+
+    def pick(self, *choices: str) -> str:
+        return str(choices[self.rng.integers(len(choices))])
+
+    def digits(self, count: int, first: str = "123456789") -> str:
+        return self.pick(*first) + "".join(str(each) for each in self.rng.integers(0, 10, count - 1))
+
+    def surname(self) -> str:
+        return self.pick(*_ONSETS) + self.pick(*_MIDDLES) + self.pick(*_CLOSES)
+
+    def given(self) -> str:
+        common = ("Anna", "Peter", "Maria", "Thomas", "Sarah", "Michael", "Elena", "James", "Ingrid", "Carlos")
+        made_up = (self.pick("Al", "Be", "Jo", "Ka", "Mi", "Ro", "Ta") + self.pick("dira", "lwen", "rasso", "vinka", "zimir"),)
+        return self.pick(*(common * 2), *made_up)
+
+    def place(self) -> str:
+        return self.pick(*_ONSETS) + self.pick(*_MIDDLES) + self.pick("borough", "bury", "mouth", "ingen", "hausen", "ville", "stad")
+
+    def day(self, first_year: int = 1935, last_year: int = 2026) -> tuple[int, int, int]:
+        return tuple(int(self.rng.integers(low, high + 1)) for low, high in ((1, 28), (1, 12), (first_year, last_year)))
+
+    def date(self) -> str:
+        day, month, year = self.day(2019)
+        short = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()[month - 1]
+        return self.pick(
+            f"{day:02d}/{month:02d}/{year}", f"{day}.{month}.{year % 100:02d}", f"{year}-{month:02d}-{day:02d}",
+            f"{day} {short} {year}", f"{short} {day}, {year}", f"{day}-{short}-{year % 100:02d}",
+        )  # fmt: skip
+
+    def birthday(self) -> str:
+        day, month, year = self.day(1935, 1985)
+        return self.pick(f"{day:02d}/{month:02d}/{year}", f"{day}.{month}.{year}", f"{year}-{month:02d}-{day:02d}")
+
+    def nhs(self) -> str:
+        while True:
+            nine = "999" + self.digits(6)
+            check = -sum(int(digit) * weight for digit, weight in zip(nine, range(10, 1, -1), strict=True)) % 11
+            if check < 10:
+                return nine + str(check)
+
+    def luhn(self, start: str, length: int) -> str:
+        body = start + self.digits(length - len(start) - 1)
+        doubled = sum(sum(divmod(2 * int(digit), 10)) for digit in body[::-2])
+        return body + str(-(doubled + sum(int(digit) for digit in body[-2::-2])) % 10)
+
+    def iban(self) -> str:
+        body = self.digits(18)
+        return f"DE{98 - int(body + '131400') % 97:02d}{body}"
+
+    def dni(self) -> str:
+        number = self.digits(8)
+        return number + "TRWAGMYFPDXBNJZSQVHLCKE"[int(number) % 23]
+
+    def telephone(self) -> str:
+        last = f"{self.rng.integers(0, 1000):03d}"
+        return self.pick(
+            f"07700 900{last}", f"01632 960{last}", f"020 7946 0{last}", f"+44 7700 900{last}", f"(212) 555-0{last}",
+            f"212-555-0{last}", f"+1 212 555 0{last}", f"030 23125 {last}", f"01 99 00 {last[:2]} 10",
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planted:
+    """One identifier: its kind, the heading it stands under ("" = among the remarks) and the text."""
+
+    kind: str
+    heading: str
+    text: str
+
+
+def _spaced(number: str, *groups: int) -> str:
+    ends = np.cumsum(groups)
+    return " ".join(number[end - size : end] for size, end in zip(groups, ends, strict=True))
+
+
+Phrasings = Mapping[str, tuple[Callable[[Invented], tuple[str, str]], ...]]
+
+FIRST: Phrasings = {
+    "name": (
+        lambda i: ("Patient name", f"{i.surname()}, {i.given()}"),
+        lambda i: ("Nachname", i.surname()),
+        lambda i: ("Prénom", i.given()),
+        lambda i: ("Pt", f"{i.surname().upper()} {i.given()}"),
+        lambda i: ("Colour", f"{i.surname()}, {i.given()}"),
+        lambda i: ("", f"stent patent, d/w Dr {i.surname()}, repeat 1 week"),
+        lambda i: ("", f"Mrs {i.surname()} wants to go home"),
+        lambda i: ("", f"pus ++, seen by {i.surname()} on ward"),
+        lambda i: ("", f"2 passes, snare. {i.given()[0]}. {i.surname()} scrubbed"),
+        lambda i: ("", f"plan discussed with daughter {i.given()}"),
+        lambda i: ("Endoscopist", i.surname()),
+        lambda i: ("operator", f"{i.given()} {i.surname()}"),
+    ),
+    "place": (
+        lambda i: ("Address", f"{i.digits(2)} {i.surname()} Road, {i.place()}"),
+        lambda i: ("Postcode", "ZZ1 2AB"),
+        lambda i: ("", f"transferred from {i.place()} General Hospital, stent patent"),
+        lambda i: ("", f"lives in {i.place()}, wants review closer to home"),
+        lambda i: ("", f"home to {i.digits(2)} {i.surname()} Street"),
+        lambda i: ("Wohnort", i.place()),
+    ),
+    "date": (
+        lambda i: ("DOB", i.birthday()),
+        lambda i: ("geb.", i.birthday()),
+        lambda i: ("", f"stent out {i.date()}, no bleeding"),
+        lambda i: ("", f"DOB {i.birthday()}"),
+        lambda i: ("", f"{i.pick('91', '94', '97')} yo, frail, 1 pass only"),
+        lambda i: ("", f"for review Monday {i.digits(1)}th, stent patent"),
+        lambda i: ("Colour", i.date()),
+    ),
+    "telephone": (
+        lambda i: ("Phone", i.telephone()),
+        lambda i: ("Colour", i.telephone()),
+        lambda i: ("", f"call wife on {i.telephone()}"),
+        lambda i: ("", f"stent patent, tel {i.telephone()}"),
+        lambda i: ("", f"bleep {i.digits(4)} with results"),
+    ),
+    "fax": (lambda i: ("Fax no.", i.telephone()), lambda i: ("", f"fax report to {i.telephone()}")),
+    "email": (
+        lambda i: ("E-mail", f"{i.surname().lower()}@example.org"),
+        lambda i: ("", f"report to {i.given().lower()}.{i.surname().lower()}@example.com"),
+    ),
+    "national_number": (
+        lambda i: ("NHS number", _spaced(i.nhs(), 3, 3, 4)),
+        lambda i: ("Colour", i.nhs()),
+        lambda i: ("", f"pus ++ {_spaced(i.nhs(), 3, 3, 4)} 2 passes"),
+        lambda i: ("", f"snare, 900-{i.digits(2)}-{i.digits(4)}"),
+        lambda i: ("", f"{i.pick('120356', '010171', '300988')}-{i.digits(4)} stent patent"),
+        lambda i: ("", f"DNI {i.dni()}"),
+    ),
+    "record_number": (
+        lambda i: ("MRN", i.digits(7)),
+        lambda i: ("Hosp. No", f"K{i.digits(6)}"),
+        lambda i: ("", f"MRN {i.digits(7)}, snare x2"),
+        lambda i: ("", f"hospital no: {i.digits(6)}"),
+        lambda i: ("Colour", i.digits(8)),
+    ),
+    "health_plan": (lambda i: ("Insurance no", i.digits(9)), lambda i: ("", f"member id {i.digits(9)}, 3 passes")),
+    "account": (
+        lambda i: ("Account number", i.digits(8)),
+        lambda i: ("", f"invoice no {i.digits(6)}"),
+        lambda i: ("Colour", i.iban()),
+        lambda i: ("", f"paid with {_spaced(i.luhn('4', 16), 4, 4, 4, 4)}"),
+    ),
+    "licence": (lambda i: ("GMC number", i.digits(7)), lambda i: ("", f"GMC {i.digits(7)} signed")),
+    "vehicle": (lambda i: ("Number plate", "ZZ99 ZZZ"), lambda i: ("", "came by car, number plate ZZ99 ZZZ")),
+    "device": (
+        lambda i: ("Stent serial no.", f"SN{i.digits(6)}"),
+        lambda i: ("LOT", i.digits(6)),
+        lambda i: ("", f"15 mm stent, SN {i.digits(5)}"),
+        lambda i: ("", f"lot {i.digits(7)} placed"),
+        lambda i: ("Colour", f"(01)0{i.digits(13)}(17)270131(10)A{i.digits(4)}"),
+    ),
+    "url": (
+        lambda i: ("Link", "https://pacs.example.org/x"),
+        lambda i: ("", f"video at www.example.com/{i.digits(4)}"),
+    ),
+    "ip_address": (lambda i: ("IP address", f"192.0.2.{i.rng.integers(255)}"), lambda i: ("Colour", f"198.51.100.{i.rng.integers(255)}")),
+    "biometric": (lambda i: ("Fingerprint", i.digits(5)), lambda i: ("", "consent by fingerprint, stent patent")),
+    "photograph": (lambda i: ("Patient photo", f"IMG_{i.digits(4)}.jpg"), lambda i: ("", "photo of patient taken in recovery")),
+    "other_code": (
+        lambda i: ("UUID", str(uuid.UUID(bytes=i.rng.bytes(16)))),
+        lambda i: ("", f"ref {uuid.UUID(bytes=i.rng.bytes(16))}"),
+        lambda i: ("Colour", i.rng.bytes(16).hex()),
+        lambda i: ("", f"study 1.2.840.{i.digits(5)}.{i.digits(4)}.{i.digits(6)}.{i.digits(3)}"),
+    ),
+}  # fmt: skip
+
+SECOND: Phrasings = {
+    "name": (
+        lambda i: ("Apellidos y nombre", f"{i.surname()} {i.surname()}, {i.given()}"),
+        lambda i: ("pat_surname", i.surname()),
+        lambda i: ("Consultant in charge", f"{i.surname()} {i.given()[0]}"),
+        lambda i: ("Indication", f"{i.given()} {i.surname()}"),
+        lambda i: ("", f"Herr {i.surname()} wünscht Verlegung"),
+        lambda i: ("", f"good clearance today - {i.surname()} to review CT before next DEN"),
+        lambda i: ("", f"Necrosis tough, {i.given()} held the snare, stopped for time"),
+        lambda i: ("", f"his wife {i.given()} will bring the scans"),
+        lambda i: ("", f"WON, infected; Prof. {i.surname()} agrees with DEN"),
+        lambda i: ("", f"debrided with net ({i.surname()}/{i.surname()})"),
+        lambda i: ("", f"{i.surname()} {i.given()[0]}{i.given()[0]} assisted, no bleed"),
+        lambda i: ("", f"asked {i.surname().lower()} to repeat ct"),
+    ),
+    "place": (
+        lambda i: ("Home addr.", f"Flat {i.digits(1)}, {i.digits(2)} {i.surname()} Crescent"),
+        lambda i: ("PLZ / Ort", f"{i.digits(5)} {i.place()}"),
+        lambda i: ("", f"repatriated from {i.place()} with drain in situ"),
+        lambda i: ("", f"local follow-up at the {i.place()} Infirmary"),
+        lambda i: ("", f"Adresse: {i.surname()}strasse {i.digits(2)}"),
+        lambda i: ("", f"works on a farm near {i.place()}"),
+    ),
+    "date": (
+        lambda i: ("Fecha de nacimiento", i.birthday()),
+        lambda i: ("Pt date of birth", i.birthday()),
+        lambda i: ("", f"next session booked {i.date()}"),
+        lambda i: ("", f"born {i.birthday()}, alcohol"),
+        lambda i: ("", f"a {i.pick('92', '95', '99')}-year-old with infected necrosis"),
+        lambda i: ("", f"fever since the {i.pick('3rd', '12th', '21st')} of {i.pick('March', 'June', 'October')}"),
+        lambda i: ("Texture", i.date()),
+    ),
+    "telephone": (
+        lambda i: ("Contact tel (home)", i.telephone()),
+        lambda i: ("Anaesthesia", i.telephone()),
+        lambda i: ("", f"results please to mobile {i.telephone().replace(' ', '')}"),
+        lambda i: ("", f"pt reachable under {i.telephone()} after 5 pm"),
+        lambda i: ("", f"ext. {i.digits(4)} for queries"),
+    ),
+    "fax": (lambda i: ("GP fax", i.telephone()), lambda i: ("", f"sent by Fax ({i.telephone()})")),
+    "email": (
+        lambda i: ("contact e-mail address", f"{i.given().lower()}{i.digits(2)}@mail.example.net"),
+        lambda i: ("", f"images sent to {i.surname().lower()} [at] example [dot] org"),
+    ),
+    "national_number": (
+        lambda i: ("NHS No (if known)", i.nhs()),
+        lambda i: ("Indication", _spaced(i.nhs(), 3, 3, 4)),
+        lambda i: ("", f"NHS no. {i.nhs()}; net + basket"),
+        lambda i: ("", f"social security 900 {i.digits(2)} {i.digits(4)}"),
+        lambda i: ("", f"CPR {i.pick('120356', '010171', '300988')}{i.digits(4)}"),
+        lambda i: ("Codice Fiscale", f"ZZZZZZ{i.digits(2)}A01Z{i.digits(3)}Z"),
+    ),
+    "record_number": (
+        lambda i: ("Unit record number", i.digits(6)),
+        lambda i: ("Patienten-Nr.", i.digits(8)),
+        lambda i: ("", f"see notes of case number {i.digits(7)}"),
+        lambda i: ("", f"accession {i.digits(8)} shows gas"),
+        lambda i: ("Indication", f"{i.digits(9)}"),
+    ),
+    "health_plan": (lambda i: ("Krankenkasse Nr", f"A{i.digits(9)}"), lambda i: ("", f"insurance policy no. AB{i.digits(7)} covers stent")),
+    "account": (
+        lambda i: ("Billing account", i.digits(9)),
+        lambda i: ("", f"acct# {i.digits(7)}"),
+        lambda i: ("Indication", _spaced(i.iban(), 4, 4, 4, 4, 4, 2)),
+        lambda i: ("", f"private patient, card {i.luhn('5', 16)}"),
+    ),
+    "licence": (lambda i: ("Driver licence", i.digits(8)), lambda i: ("", f"passport no {i.digits(9)}, visitor")),
+    "vehicle": (lambda i: ("Kennzeichen", f"ZZ-Z {i.digits(4)}"), lambda i: ("", f"VIN 1ZZZZ00A0AA{i.digits(6)}")),
+    "device": (
+        lambda i: ("Scope S/N", i.digits(7)),
+        lambda i: ("Stent batch no", f"B{i.digits(5)}"),
+        lambda i: ("", f"electrocautery stent (REF {i.digits(6)})"),
+        lambda i: ("", f"serial number {i.digits(8)} malfunctioned"),
+        lambda i: ("Instrument", f"{{net}} 010{i.digits(13)}17270131"),
+    ),
+    "url": (lambda i: ("Video URL", "http://example.net/v/1"), lambda i: ("", "recording: example.org/den/clip")),
+    "ip_address": (lambda i: ("Workstation", f"203.0.113.{i.rng.integers(255)}"), lambda i: ("", f"uploaded from 2001:db8:0:1:2:3:4:{i.digits(2)}")),
+    "biometric": (lambda i: ("Voice print", "yes"), lambda i: ("", "identified by iris scan in theatre")),
+    "photograph": (lambda i: ("Foto Patient", f"{i.surname()}.png"), lambda i: ("", f"facial photo saved as {i.surname().lower()}.jpeg")),
+    "other_code": (
+        lambda i: ("Study Instance UID", f"1.2.826.0.1.{i.digits(7)}.{i.digits(3)}"),
+        lambda i: ("", f"hash {i.rng.bytes(20).hex()}"),
+        lambda i: ("Indication", str(uuid.UUID(bytes=i.rng.bytes(16))).upper()),
+        lambda i: ("", f"token Zq9{i.digits(6)}Kd{i.digits(6)}xYz{i.digits(4)}"),
+    ),
+}  # fmt: skip
+
+
+def planted(phrasings: Phrasings, *, count: int, seed: int) -> list[Planted]:
+    """`count` identifiers, the kinds and phrasings in turn."""
+    invented = Invented(seed)
+    every = [(kind, phrase) for kind, phrases in phrasings.items() for phrase in phrases]
+    made = []
+    for number in range(count):
+        kind, phrase = every[number % len(every)]
+        heading, text = phrase(invented)
+        made.append(Planted(kind=kind, heading=heading, text=text))
+    return made

@@ -1,0 +1,197 @@
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+from builders.notebooks import code, saved
+from necrostats import __version__, bundled, cli
+from necrostats.report import reporting
+
+HEAVY = ("pandas", "numpy", "matplotlib", "nbformat", "papermill", "nbconvert")
+
+
+def command(*arguments, **options):
+    """One command in a process of its own: its exit code and what it printed."""
+    return subprocess.run(
+        [sys.executable, "-m", "necrostats.cli", *map(str, arguments)], capture_output=True, text=True, **options
+    )
+
+
+@pytest.fixture
+def said(capsys):
+    """Run a command in this process; returns its exit code, what it printed and what it complained of."""
+
+    def run(*arguments):
+        try:
+            code = cli.main([str(argument) for argument in arguments])
+        except SystemExit as stop:
+            code = stop.code
+        printed = capsys.readouterr()
+        return code, printed.out, printed.err
+
+    return run
+
+
+def only_line(text):
+    (line,) = text.splitlines()
+    return line
+
+
+def test_help_and_every_refusal_come_before_anything_heavy_is_imported():
+    script = f"""
+import sys
+from necrostats import cli
+for arguments in (["--help"], ["report", "--help"], ["report"], ["chek"], []):
+    try:
+        cli.main(arguments)
+    except SystemExit:
+        pass
+print([name for name in {HEAVY} if name in sys.modules])"""
+    ran = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert ran.stdout.splitlines()[-1] == "[]"
+
+
+def test_help_lists_the_commands_there_are_and_no_other(said):
+    code, out, _ = said("--help")
+    assert code == 0
+    for name in ("check", "report", "start", "--version", "not for decisions about one"):
+        assert name in " ".join(out.split())
+    assert "tidy" not in out
+
+
+def test_version_is_that_of_the_package(said):
+    assert said("--version") == (0, f"necrostats {__version__}\n", "")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "wrong"),
+    [
+        (["chek"], "invalid choice: 'chek'"),
+        (["report", "quarterly_review"], "required: SOURCE, --out"),
+        (["report", "x", "y", "--out", "z", "--param", "level"], '"level" is not of the form NAME=VALUE'),
+        (["report", "x", "y", "--out", "z", "--timeout", "0"], '"0" is not a whole number of seconds'),
+        (["check"], "required: SOURCE"),
+        (["check", "x", "--deep"], "unrecognized arguments: --deep"),
+    ],
+)
+def test_misuse_is_one_line_and_exit_code_2(said, arguments, wrong):
+    code, out, err = said(*arguments)
+    assert (code, out) == (2, "")
+    assert only_line(err).startswith("necrostats: ")
+    assert wrong in err
+
+
+def test_no_command_at_all_shows_the_help(said):
+    code, _, err = said()
+    assert code == 2
+    assert "check" in err
+
+
+def test_checking_a_sound_registry_prints_what_was_found_and_exits_0(said):
+    code, out, err = said("check", bundled.synthetic_registry() / "tidy")
+    assert (code, err) == (0, "")
+    assert "tidy can be used" in out
+
+
+def test_findings_that_stop_exit_1_and_all_of_them_are_shown_when_asked(said, tmp_path):
+    source = bundled.synthetic_registry() / "tidy"
+    for path in source.glob("*.csv"):
+        text = path.read_text(encoding="utf-8")
+        if path.name == "sessions.csv":
+            head, *rows = text.splitlines()
+            place = head.split(",").index("passes")
+            cells = [row.split(",") for row in rows]
+            text = "\n".join([head, *(",".join([*row[:place], "-1", *row[place + 1 :]]) for row in cells)])
+        (tmp_path / path.name).write_text(text, encoding="utf-8")
+    code, short, err = said("check", tmp_path)
+    assert (code, err) == (1, "")
+    assert "cannot be used yet" in short
+    _, whole, _ = said("check", tmp_path, "--all")
+    assert whole.count('"-1"') > short.count('"-1"') > 0
+
+
+@pytest.mark.parametrize("request_", [["check", "gone"], ["report", "quarterly_review", "gone", "--out", "out"]])
+def test_a_source_that_is_not_there_is_one_line_and_exit_code_2(said, request_, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = said(*request_)
+    assert (code, out) == (2, "")
+    assert only_line(err).startswith("necrostats: ")
+    assert "gone" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_unknown_template_is_answered_with_the_nearest(said, tmp_path):
+    code, _, err = said("report", "quaterly_review", tmp_path, "--out", tmp_path / "out")
+    assert code == 2
+    assert 'Did you mean "quarterly_review"?' in only_line(err)
+
+
+def test_an_unknown_parameter_is_an_error_and_nothing_is_run(said, tmp_path):
+    code, _, err = said("report", "quarterly_review", tmp_path, "--out", tmp_path / "out", "--param", "levle=0.9")
+    assert code == 2
+    assert 'Did you mean "level"?' in only_line(err)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_report_says_each_stage_on_stderr_and_a_failing_cell_in_one_line(said, tmp_path):
+    template = saved(tmp_path, code('raise ValueError("no such column")'))
+    exit_code, out, err = said("report", template, tmp_path, "--out", tmp_path / "out")
+    assert (exit_code, out) == (1, "")
+    running, failed = err.splitlines()
+    assert running == f"necrostats: running tiny on {tmp_path.name}"
+    assert failed.endswith("failed with ValueError: no such column.")
+
+
+def test_verbose_shows_the_traceback_wherever_it_stands(said, tmp_path):
+    for arguments in (["--verbose", "check", tmp_path / "gone"], ["check", tmp_path / "gone", "--verbose"]):
+        code, _, err = said(*arguments)
+        assert code == 2
+        assert "Traceback" in err
+        assert err.splitlines()[-1].startswith("necrostats: ")
+
+
+def test_an_error_nobody_foresaw_is_one_line_without_a_traceback(said, monkeypatch, tmp_path):
+    def fails(*arguments, **options):
+        raise RuntimeError("odd")
+
+    monkeypatch.setattr(reporting, "write_report", fails)
+    code, _, err = said("report", "quarterly_review", tmp_path, "--out", tmp_path)
+    assert code == 1
+    assert "RuntimeError: odd" in only_line(err)
+
+
+def test_an_interrupt_is_exit_code_130(said, monkeypatch, tmp_path):
+    def interrupted(*arguments, **options):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(reporting, "write_report", interrupted)
+    assert said("report", "quarterly_review", tmp_path, "--out", tmp_path) == (130, "", "necrostats: stopped.\n")
+
+
+def test_start_prints_what_it_made_and_replaces_nothing(said, tmp_path):
+    code, out, err = said("start", tmp_path / "new")
+    assert (code, err) == (0, "")
+    assert sorted(out.splitlines()) == sorted(str(path) for path in (tmp_path / "new").iterdir())
+    again, out, err = said("start", tmp_path / "new")
+    assert (again, out) == (1, "")
+    assert "nothing is replaced" in only_line(err)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes end differently there")
+def test_a_reader_that_goes_away_is_no_error():
+    reader, writer = os.pipe()
+    os.close(reader)
+    with os.fdopen(writer, "w") as gone:
+        arguments = [sys.executable, "-m", "necrostats.cli", "check", str(bundled.synthetic_registry() / "tidy")]
+        ran = subprocess.run(arguments, stdout=gone, stderr=subprocess.PIPE, text=True)
+    assert (ran.returncode, ran.stderr) == (141, "")
+
+
+def test_text_that_the_terminal_cannot_show_does_not_stop_a_command(tmp_path):
+    environment = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    ran = command("check", tmp_path / "année", env=environment)
+    assert ran.returncode == 2
+    assert r"ann\xe9e" in only_line(ran.stderr)
