@@ -13,13 +13,15 @@ PERCUTANEOUS_DRAIN_ROLES = ("failure", "adjunct")
 class ResolutionDefinition:
     """When a patient counts as resolved.
 
+    `reference` is where it is printed, and `provenance` whether that was read or comes from memory.
     `size_mm` is the longest axis at which a collection counts as gone; `symptom_free` asks for a symptom-free
     review within `review_within_days` of the scan; `percutaneous_drain` is "failure" (a competing end) or
     "adjunct"; `horizon_days` is the last day of the count.
     """
 
     name: str
-    reference: str
+    reference: str = ""
+    provenance: str = ""
     size_mm: float = 30.0
     symptom_free: bool = True
     review_within_days: int = 30
@@ -50,5 +52,5 @@ class ResolutionDefinition:
 
 DOCUMENTED_RESOLUTION = ResolutionDefinition(
     name="documented resolution, 30 mm",
-    reference="common practice, no single source; thresholds in print vary",
+    provenance="common practice, no source; the thresholds in print vary",
 )

@@ -1,6 +1,7 @@
 """One clinical question a function: a Registry in, a Result out."""
 
-from necrostats.measures.adverse_events import adverse_event_cases, adverse_event_rates
+from necrostats.measures.adverse_event_cases import adverse_event_cases
+from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.case_mix import activity, case_mix
 from necrostats.measures.completeness import data_completeness
 from necrostats.measures.debridement import debridement_yield

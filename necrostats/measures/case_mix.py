@@ -25,6 +25,7 @@ def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) 
     groups = patient_groups(registry, by)
     values = {_heading(PATIENTS.column(name)): registry.patients[name] for name in OF_PATIENTS}
     values |= {_heading(COLLECTIONS.column(name)): _of_index(registry, name) for name in OF_THE_INDEX_COLLECTION}
+    values |= {name: _as_levels(each) for name, each in values.items() if name.replace(" ", "_") in AS_LEVELS}
     values["extent class"] = extent_of_patients(registry)
     rows = [row for variable, series in values.items() for row in _describe(variable, series, groups)]
     return Summary(
@@ -70,9 +71,13 @@ def _of_index(registry: Registry, name: str) -> pd.Series:
     return place[~place.index.duplicated()].reindex(range(len(registry.patients))).reset_index(drop=True)
 
 
+def _as_levels(values: pd.Series) -> pd.Series:
+    """A whole number as levels in order, so that every group has every level seen in any."""
+    return values.astype(pd.CategoricalDtype(sorted(values.dropna().unique()), ordered=True))
+
+
 def _describe(variable: str, values: pd.Series, groups: Grouping):
-    as_levels = not pd.api.types.is_numeric_dtype(values) or variable.replace(" ", "_") in AS_LEVELS
-    as_levels = as_levels or pd.api.types.is_bool_dtype(values)
+    as_levels = not pd.api.types.is_numeric_dtype(values) or pd.api.types.is_bool_dtype(values)
     for group in range(len(groups.labels)):
         here = values[groups.codes == group]
         yield from _shares(variable, here, group) if as_levels else [_median(variable, here, group)]

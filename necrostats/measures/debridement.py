@@ -9,6 +9,7 @@ import pandas as pd
 
 from necrostats.errors import unknown_choice
 from necrostats.measures.grouping import Grouping
+from necrostats.measures.phrases import counted
 from necrostats.measures.summaries import summary_row, summary_table
 from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
 from necrostats.registry.tables import Registry
@@ -53,7 +54,7 @@ def debridement_yield(registry: Registry, *, by: str = "instrument_class", level
             patients=np.unique(credited.patient).size, sessions=len(credited.sessions), left_out=credited.left_out
         ),
         method=_method(level),
-        notes=_notes(credited, rows, units),
+        notes=_notes(credited, rows),
     )
 
 
@@ -124,41 +125,29 @@ def _method(level: float) -> Method:
     )
 
 
-def _notes(credited: _Credited, rows: list[dict], units: list[str]) -> tuple[Note, ...]:
-    notes = []
-    if credited.shared:
-        share = credited.shared / credited.necrosectomies
-        notes.append(
-            Note(
-                code="SHARED_SESSIONS",
-                text=f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies ({share:.0%}) used more than "
-                "one class of instrument and are left out here.",
-            )
-        )
+def _notes(credited: _Credited, rows: list[dict]) -> tuple[Note, ...]:
     nothing = sum(row["events"] for row in rows)
-    if nothing:
-        notes.append(
-            Note(code="ZERO_YIELD", text=f"{nothing:,} sessions had no yield at all and are not in the means.")
-        )
     ranged = int((credited.sessions["yield_low"] != credited.sessions["yield_high"]).sum())
-    if ranged:
-        notes.append(
-            Note(
-                code="INTERVAL_CENSORED",
-                text=f"{ranged:,} of {len(credited.sessions):,} yields were written as a range or as less or more than "
-                "a number, and are used as such.",
-            )
-        )
-    small = [COMPARED_CLASSES[row["group"]] for row in rows if _is_small(row)]
-    if small:
-        notes.append(
-            Note(
-                code="SMALL_N",
-                text=f"Fewer than {SMALL_CELL_SESSIONS} sessions or {SMALL_CELL_PATIENTS} patients: "
-                f"{', '.join(dict.fromkeys(small))}. They are counted, not estimated.",
-            )
-        )
-    return tuple(notes)
+    small = [f"{_plainly(row)} ({row['variable']})" for row in rows if _is_small(row)]
+    said = {
+        "SHARED_SESSIONS": credited.shared
+        and f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies "
+        f"({100 * credited.shared / credited.necrosectomies:.0f} %) used more than one class of instrument and are "
+        "left out here.",
+        "ZERO_YIELD": nothing
+        and f"{counted(nothing, 'session', 'sessions')} with no yield at all: counted beside the means, not in them.",
+        "INTERVAL_CENSORED": ranged
+        and f"{ranged:,} of {len(credited.sessions):,} yields were written as a range, or as less or more than a "
+        "number, and are used as such.",
+        "SMALL_N": small
+        and f"Fewer than {SMALL_CELL_SESSIONS} sessions or {SMALL_CELL_PATIENTS} patients, so counted and not "
+        f"estimated: {', '.join(small)}.",
+    }
+    return tuple(Note(code=code, text=text) for code, text in said.items() if text)
+
+
+def _plainly(row: dict) -> str:
+    return COMPARED_CLASSES[row["group"]].replace("_", " ")
 
 
 def _is_small(row: dict) -> bool:

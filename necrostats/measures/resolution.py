@@ -52,7 +52,7 @@ def time_to_resolution(
             interval=INTERVAL,
             level=level,
             definition=definition.sentence(),
-            references=(*REFERENCES, definition.reference),
+            references=(*REFERENCES, *filter(None, [definition.reference])),
         ),
         notes=(*curve.notes, *record_notes(ends), _scan_note()),
     )

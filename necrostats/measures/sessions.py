@@ -72,7 +72,7 @@ def sessions_to_resolution(
             interval=INTERVAL,
             level=level,
             definition=definition.sentence(),
-            references=(*REFERENCES, definition.reference),
+            references=(*REFERENCES, *filter(None, [definition.reference])),
         ),
         notes=(*curve.notes, *_notes(counted), *record_notes(ends)),
     )

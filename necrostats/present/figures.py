@@ -16,12 +16,12 @@ from matplotlib.figure import Figure as Drawing
 
 from necrostats.errors import unknown_choice
 from necrostats.present import numbers
+from necrostats.present.kinds import not_presentable
 from necrostats.present.labels import plain
 from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
 from necrostats.present.svg import smaller
-from necrostats.results import Comparison, Curves, Rates, Result, Summary
+from necrostats.results import Result
 
-KINDS = (Rates, Curves, Comparison, Summary)
 _NO_METADATA = {
     "svg": {"Date": None, "Creator": None, "Format": None, "Type": None},
     "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
@@ -130,4 +130,4 @@ def data_table(data: pd.DataFrame, caption: str) -> str:
 @singledispatch
 def chart(result: Result, **options) -> Figure:
     """The figure of a result: curves, or points with intervals. Options: `width` ("page" or "column")."""
-    raise unknown_choice("kind of result", type(result).__name__, [kind.__name__ for kind in KINDS])
+    raise not_presentable(chart, result)

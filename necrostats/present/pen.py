@@ -22,7 +22,7 @@ class Pen:
     def text(self, x: float, y: float, text: str, *, size: float = TEXT, **look) -> None:
         """A text with the baseline of its first line at y."""
         place = self.sheet.dpi_scale_trans
-        for number, line in enumerate(drawable(text).split("\n")):
+        for number, line in enumerate(drawable(text).split("\n") if text else ()):
             at = self.height - y - number * LINE
             self.sheet.text(x, at, line, transform=place, va="baseline", fontsize=size, **look)
 

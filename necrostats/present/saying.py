@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import singledispatch
 
-from necrostats.errors import unknown_choice
+from necrostats.present.kinds import not_presentable
 from necrostats.present.labels import plain, sentence_case
 from necrostats.results import Result
 
@@ -13,7 +13,7 @@ from necrostats.results import Result
 @singledispatch
 def findings(result: Result, **options) -> tuple[str, ...]:
     """The findings of a result, each a sentence in one unit, with every number from the result."""
-    raise unknown_choice("kind of result", type(result).__name__, ("Rates", "Curves", "Comparison", "Summary"))
+    raise not_presentable(findings, result)
 
 
 def ended(text: str) -> str:

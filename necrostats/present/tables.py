@@ -9,7 +9,7 @@ from itertools import groupby
 
 import pandas as pd
 
-from necrostats.errors import unknown_choice
+from necrostats.present.kinds import not_presentable
 from necrostats.results import Result
 
 
@@ -89,4 +89,4 @@ def _plain_cell(text: object) -> str:
 @singledispatch
 def tabulate(result: Result, **options) -> Table:
     """The table of a result, each number with its denominator and interval."""
-    raise unknown_choice("kind of result", type(result).__name__, ("Rates", "Curves", "Comparison", "Summary"))
+    raise not_presentable(tabulate, result)

@@ -9,12 +9,21 @@ from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
 from necrostats.present.say_curves import at_start
 from necrostats.present.say_summary import is_completeness
 from necrostats.present.saying import ended
-from necrostats.present.small_numbers import FEWEST_FOR_A_RATE, TOO_FEW, too_few_for_a_rate, too_few_to_summarise
+from necrostats.present.small_numbers import (
+    FEWEST_FOR_A_RATE,
+    FEWEST_PATIENTS_FOR_A_MEAN,
+    TOO_FEW,
+    too_few_for_a_rate,
+    too_few_to_summarise,
+)
 from necrostats.present.tables import Table, tabulate
 from necrostats.present.wording import caption
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
-FEW_NOTE = f"Fewer than {FEWEST_FOR_A_RATE}: counts only, no rate."
+FEW_NOTE = (
+    f"Too few: fewer than {FEWEST_FOR_A_RATE}, or for a mean fewer than {FEWEST_PATIENTS_FOR_A_MEAN} patients; "
+    "counts only."
+)
 
 
 def _table(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:

@@ -10,6 +10,7 @@ from necrostats.registry import periods
 from necrostats.registry.codebook import LONGEST_LUMEN_APPOSING_DAYS, TABLES
 from necrostats.registry.drafts import Cells, Draft, Flag
 
+
 def ranges(draft: Draft) -> Iterator[Flag]:
     """The last day that a day can be does not lie before it, nor stand alone."""
     for name, table in draft.tables.items():

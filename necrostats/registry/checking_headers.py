@@ -33,17 +33,17 @@ def about_source(source: RawSource) -> list[pd.DataFrame]:
 def without_required_columns(draft: Draft) -> Iterator[Flag]:
     """A table that lacks a column it cannot do without is set aside whole."""
     for name, table in draft.tables.items():
-        for column in table.table.required_columns if table.given else ():
-            if not heading(table.raw, column.name):
-                yield Flag(
-                    rule="COLUMN_MISSING",
-                    table=name,
-                    at=np.flatnonzero(table.kept),
-                    severity="notes",
-                    takes="row",
-                    once=True,
-                    problem=f'every row was set aside for want of the column "{column.name}"',
-                )
+        lacking = _lacking(table.raw, table.table) if table.given else []
+        if lacking:
+            yield Flag(
+                rule="COLUMN_MISSING",
+                table=name,
+                at=np.flatnonzero(table.kept),
+                severity="notes",
+                takes="row",
+                once=True,
+                problem=f"every row was set aside for want of {', '.join(lacking)}",
+            )
 
 
 def required_missing(source: RawSource) -> bool:

@@ -46,18 +46,15 @@ def twice(draft: Draft) -> Iterator[Flag]:
 
 def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray) -> Iterator[Flag]:
     key = table.table.key
-    content = pd.DataFrame(
-        {head: column.at(rows) for head, column in table.raw.columns.items() if head != heading(table.raw, key)}
-    )
-    content = content.map(str.strip).assign(**{"": ids})
-    same = content.groupby("", sort=False)[""].transform("size") == content.groupby(
-        list(content), sort=False
-    )[""].transform("size")
-    first = ~content.duplicated("")
+    written = [column.at(rows) for head, column in table.raw.columns.items() if head != heading(table.raw, key)]
+    content = pd.DataFrame(dict(enumerate(written)), index=range(len(rows))).map(str.strip).assign(id=ids)
+    different = content.groupby(list(content.columns), sort=False).ngroup()
+    same = (different.groupby(ids).transform("nunique") == 1).to_numpy()
+    first = ~content["id"].duplicated().to_numpy()
     yield Flag(
         rule="DUPLICATE_ROW",
         table=name,
-        at=rows[(same & ~first).to_numpy()],
+        at=rows[same & ~first],
         severity="asks",
         column=key,
         takes="row",
@@ -67,7 +64,7 @@ def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray
     yield Flag(
         rule="DUPLICATE_ID",
         table=name,
-        at=rows[~same.to_numpy()],
+        at=rows[~same],
         severity="stops",
         column=key,
         takes="row",

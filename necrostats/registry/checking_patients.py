@@ -16,16 +16,16 @@ def life_and_death(draft: Draft) -> Iterator[Flag]:
     patients = draft["patients"]
     dead = patients.holds("vital_status", ["dead"])
     died, contact, lock = (patients.numbers(name) for name in ("death_day", "last_contact_day", "observed_days"))
+    locked = "Correct the day, or observed_days: the days from index drainage to the data lock."
     yield _row(patients, "DEATH_WITHOUT_DAY", dead & np.isnan(died), "vital_status", "has no day of death",
                "Give death_day, or correct vital_status.")  # fmt: skip
-    yield _row(patients, "DAY_WITHOUT_DEATH", ~dead & ~np.isnan(died), "death_day", "is the day of death of a "
-               "patient who is not recorded as dead", "Correct vital_status, or take death_day away.")  # fmt: skip
+    yield _row(patients, "DAY_WITHOUT_DEATH", ~dead & ~np.isnan(died), "death_day",
+               "is the day of death of a patient who is not recorded as dead",
+               "Correct vital_status, or take death_day away.")  # fmt: skip
     yield _row(patients, "AFTER_DEATH", contact > patients.latest("death_day"), "last_contact_day",
                "lies after the patient's death", "Correct last_contact_day or death_day.")  # fmt: skip
-    yield _row(patients, "AFTER_LOCK", contact > lock, "last_contact_day", "lies after observed_days",
-               "Correct last_contact_day, or observed_days: the days from index drainage to the data lock.")  # fmt: skip
-    yield _row(patients, "AFTER_LOCK", died > lock, "death_day", "lies after observed_days",
-               "Correct death_day, or observed_days: the days from index drainage to the data lock.")  # fmt: skip
+    yield _row(patients, "AFTER_LOCK", contact > lock, "last_contact_day", "lies after observed_days", locked)
+    yield _row(patients, "AFTER_LOCK", died > lock, "death_day", "lies after observed_days", locked)
 
 
 def _row(table: DraftTable, rule: str, broken: np.ndarray, column: str, problem: str, remedy: str) -> Flag:

@@ -22,8 +22,8 @@ def yields(draft: Draft) -> Iterator[Flag]:
         percent = table.holds("yield_unit", ["percent_cleared"])
         yield _stopped(table, "YIELD_ORDER", low > high, "yield_high", "is lower than yield_low",
                        "Write the lower number under yield_low. Both are set aside until then.")  # fmt: skip
-        yield _stopped(table, "YIELD_ORDER", np.isnan(low) & ~np.isnan(high), "yield_high", "stands without a yield_low",
-                       'Write 0 under yield_low if it means "less than".')  # fmt: skip
+        yield _stopped(table, "YIELD_ORDER", np.isnan(low) & ~np.isnan(high), "yield_high",
+                       "stands without a yield_low", 'Write 0 under yield_low if it means "less than".')  # fmt: skip
         for column, value in (("yield_low", low), ("yield_high", high)):
             at_fault = percent & (value > 100) & ~(low > high)
             if column == "yield_high":
@@ -83,13 +83,14 @@ def volumes(draft: Draft) -> Iterator[Flag]:
         volume = table.numbers("volume_ml")
         far = (volume < 0.5 * ellipsoid) | (volume > 2 * ellipsoid)
         at = np.flatnonzero(table.kept & far)
+        says = [f"ml is far from the {ml:.0f} ml that the three axes make" for ml in ellipsoid[at]]
         yield Flag(
             rule="VOLUME_AND_AXES",
             table=name,
             at=at,
             severity="asks",
             column="volume_ml",
-            problem=np.array([f"ml is far from the {ml:.0f} ml that the three axes make" for ml in ellipsoid[at]], object),
+            problem=np.array(says, dtype=object),
             remedy="Are the axes in mm and the volume in ml? Both are kept as they stand.",
         )
 
@@ -101,13 +102,14 @@ def minutes(draft: Draft) -> Iterator[Flag]:
     rows = uses.kept & (session >= 0) & ~np.isnan(each)
     total = np.bincount(session[rows], weights=each[rows], minlength=len(sessions))
     at = np.flatnonzero(sessions.kept & (total > SLACK * sessions.numbers("minutes_total")))
+    says = [f"minutes is less than the {sum_:g} minutes of its instruments" for sum_ in total[at]]
     yield Flag(
         rule="MINUTES_OF_USES",
         table="sessions",
         at=at,
         severity="asks",
         column="minutes_total",
-        problem=np.array([f"minutes is less than the {sum_:g} minutes of its instruments" for sum_ in total[at]], object),
+        problem=np.array(says, dtype=object),
         remedy="Correct one of them. Both are kept.",
     )
 

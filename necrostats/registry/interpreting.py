@@ -1,4 +1,4 @@
-"""From cells as written to typed columns, by the codebook; each different text is read once, however often it occurs."""
+"""From cells as written to typed columns, by the codebook; each different text is read once."""
 
 from __future__ import annotations
 

@@ -13,7 +13,7 @@ from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable
-from necrostats.registry.findings import in_order
+from necrostats.registry.findings import in_order, no_findings
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import RawSource, read_source
@@ -34,7 +34,8 @@ def read_registry(source: str | Path) -> Registry:
 
 
 def _registry(raw: RawSource, draft: Draft) -> Registry:
-    findings = in_order(pd.concat([*about_source(raw), *draft.findings], ignore_index=True))
+    said = [*about_source(raw), *draft.findings]
+    findings = in_order(pd.concat(said, ignore_index=True)) if said else no_findings()
     if required_missing(raw) or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
     return Registry(

@@ -79,12 +79,13 @@ def _header_line(path: Path, encoding: str) -> str:
 def _lines(name: str, text, separator: str) -> Iterator[list[str]]:
     """The rows of the file; a row with no end is refused with the number of the row it starts in."""
     reader = csv.reader(text, delimiter=separator, strict=True)
-    number = 0
+    number = 1
     try:
-        for number, line in enumerate(reader, start=1):
+        for line in reader:
             yield line
+            number += 1
     except csv.Error as error:
         raise SourceError(
-            f"{name}, row {number + 1}: the quotation marks do not pair up, so the end of a cell cannot be found. "
+            f"{name}, row {number}: the quotation marks do not pair up, so the end of a cell cannot be found. "
             'Close the quotation mark, or write it twice ("") inside a cell.'
         ) from error

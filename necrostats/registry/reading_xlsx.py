@@ -78,7 +78,9 @@ def _look_inside(path: Path) -> _Inside:
     with zipfile.ZipFile(path) as archive:
         members = archive.infolist()
         if sum(member.file_size for member in members) > MOST_BYTES:
-            raise SourceError(f"{path.name} unpacks to more than 1 GB. Save each sheet as CSV UTF-8 and give the folder.")
+            raise SourceError(
+                f"{path.name} unpacks to more than 1 GB. Save each sheet as CSV UTF-8 and give the folder."
+            )
         for member in members:
             comments |= "comments" in member.filename.lower()
             if not member.filename.endswith((".xml", ".rels")):
@@ -86,7 +88,9 @@ def _look_inside(path: Path) -> _Inside:
             sheet = member.filename.startswith("xl/worksheets/")
             for part in _parts(archive, member, whole=sheet):
                 if _DOCTYPE.search(part):
-                    raise SourceError(f"{path.name} defines XML entities, which no spreadsheet does. It was not opened.")
+                    raise SourceError(
+                        f"{path.name} defines XML entities, which no spreadsheet does. It was not opened."
+                    )
                 formulas |= sheet and bool(_FORMULA.search(part))
                 hidden += len(_HIDDEN_ROW.findall(part)) if sheet else 0
     return _Inside(formulas=formulas, hidden_rows=hidden, comments=comments)

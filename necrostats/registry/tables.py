@@ -152,7 +152,7 @@ def link(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
     """Make every id categorical over the ids of its parent table, and every period over one common span."""
     linked = {name: frame.copy(deep=False) for name, frame in tables.items()}
     keyed = [name for name in tables if TABLES[name].key]
-    keys = {name: pd.Index(tables[name][TABLES[name].key].astype(object)) for name in keyed}
+    keys = {name: _row_ids(tables[name][TABLES[name].key]) for name in keyed}
     for name, frame in linked.items():
         for column in TABLES[name].columns:
             if column.kind == "id":
@@ -171,8 +171,17 @@ def _link_periods(linked: dict[str, pd.DataFrame]) -> None:
         linked[name][column] = _categorical(linked[name][column], pd.Index(labels, dtype=object), ordered=True)
 
 
+def _row_ids(key: pd.Series) -> pd.Index:
+    """The ids of a table in row order; those of a key already linked are used again as they are."""
+    if isinstance(key.dtype, pd.CategoricalDtype) and np.array_equal(key.cat.codes, np.arange(len(key.cat.categories))):
+        return key.cat.categories
+    return pd.Index(key.astype(object))
+
+
 def _categorical(values: pd.Series, categories: pd.Index, ordered: bool = False) -> pd.Series:
     if isinstance(values.dtype, pd.CategoricalDtype):
+        if values.cat.categories is categories and values.cat.ordered == ordered:
+            return values
         return values.cat.set_categories(categories, ordered=ordered)
     return values.astype(object).astype(pd.CategoricalDtype(categories, ordered=ordered))
 

@@ -97,7 +97,9 @@ def _read_code(text: str, column: Column) -> Any:
 def _not_listed(folded: str, listed: dict[str, str]) -> Verdict:
     parts = [fold(part) for part in _JOINED.split(folded.replace("_", " "))]
     if len(parts) > 1 and all(part in listed for part in parts if part):
-        return Verdict(rule="TWO_CODES", problem="holds more than one code", remedy="Write one code, or a row for each.")
+        return Verdict(
+            rule="TWO_CODES", problem="holds more than one code", remedy="Write one code, or a row for each."
+        )
     near = difflib.get_close_matches(folded[:_LONGEST_SHOWN], list(listed), n=1)
     hint = f'; the nearest is "{listed[near[0]]}"' if near else ""
     return Verdict(

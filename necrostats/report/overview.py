@@ -54,7 +54,7 @@ def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> S
 
 
 def _counted(registry: Registry, period: str) -> str:
-    span = f", {registry.periods[0]} to {registry.periods[-1]}" if registry.periods else ""
+    span = f", {_from_to(registry.periods[0], registry.periods[-1])}" if registry.periods else ""
     about = f"; this review: {period}" if period else ""
     return f"{_count(len(registry.patients), 'patient')}, {_count(len(registry.sessions), 'session')}{span}{about}."
 
@@ -64,9 +64,10 @@ def _reach(registry: Registry, horizon: int) -> str:
     if not observed.size:
         return "Data lock: nobody has been observed."
     matured = int(np.count_nonzero(observed >= horizon))
+    days = _from_to(f"{observed.min():.0f}", f"{observed.max():.0f}")
     return (
-        f"Data lock: {observed.min():.0f} to {observed.max():.0f} days after the index drainage; day {horizon} lies "
-        f"before it for {matured:,} of {observed.size:,} patients."
+        f"Data lock: {days} days after the index drainage; "
+        f"day {horizon} lies before it for {matured:,} of {_count(observed.size, 'patient')}."
     )
 
 
@@ -78,7 +79,8 @@ def _origin(registry: Registry) -> str:
 
 def _findings(registry: Registry) -> str:
     severity = registry.findings["severity"]
-    said = ", ".join(f"{np.count_nonzero(severity == each):,} {each}" for each in SEVERITIES)
+    stop, ask, note = (int(np.count_nonzero(severity == each)) for each in SEVERITIES)
+    said = f"{stop:,} that stop, {ask:,} that ask, {_count(note, 'note')}"
     return f"Findings: {said}; set aside: {_set_aside(registry)}."
 
 
@@ -92,12 +94,17 @@ def _missing(registry: Registry) -> str:
     patients, sessions = registry.patients, registry.sessions
     unchecked = int((~sessions["events_checked"].fillna(False).astype(bool)).sum())
     gaps = (
+        (int(sessions["period"].isna().sum()), len(sessions), "session", "without a period, so in no review"),
         (unchecked, len(sessions), "session", "without word that adverse events were looked for"),
         (_without_later(registry, "scans"), len(patients), "patient", "without a scan after day 0"),
         (_without_later(registry, "reviews"), len(patients), "patient", "without a review after day 0"),
     )
     named = [f"{gap:,} of {_count(whole, noun)} {what}" for gap, whole, noun, what in gaps if gap]
     return f"Missing: {'; '.join(named) or 'nothing of what outcomes and adverse events rest on'}."
+
+
+def _from_to(first: str, last: str) -> str:
+    return first if first == last else f"{first} to {last}"
 
 
 def _without_later(registry: Registry, table: str) -> int:

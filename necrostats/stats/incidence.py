@@ -14,6 +14,7 @@ from necrostats.stats.clusters import FEW, few_clusters, places
 from necrostats.stats.curves import CumulativeIncidence, Survival
 from necrostats.stats.event_tables import EventTable, event_table, over
 from necrostats.stats.influence import incidence_error, survival_error
+from necrostats.stats.products import event_free, incidence_shares, just_before
 from necrostats.stats.reading_curves import at, quantile
 from necrostats.stats.transforms import limits
 
@@ -84,14 +85,14 @@ def aalen_johansen(
 def kaplan_meier_of(table: EventTable, *, level: float = 0.95, transform: str = "log-log") -> Survival:
     """The curve of an EventTable, an event of any cause ending it."""
     died, risk = table.all_events, table.at_risk
-    free = _event_free(table)
+    free = event_free(table)
     error = np.where(free > 0, free * np.sqrt(np.cumsum(over(died, risk * (risk - died)), axis=-1)), np.nan)
     return _survival(table, error, level, transform)
 
 
 def aalen_johansen_of(table: EventTable, *, level: float = 0.95) -> CumulativeIncidence:
     """The curves of an EventTable."""
-    before = _just_before(_event_free(table))
+    before = just_before(event_free(table))
     step = before[:, None] * over(table.events, table.at_risk[:, None])
     return _incidence(table, np.sqrt(_delta_variance(table, before, step)), level)
 
@@ -99,7 +100,7 @@ def aalen_johansen_of(table: EventTable, *, level: float = 0.95) -> CumulativeIn
 def _survival(
     table: EventTable, error: np.ndarray, level: float, transform: str, notes: tuple[Note, ...] = ()
 ) -> Survival:
-    free = _event_free(table)
+    free = event_free(table)
     band = limits(free, error, checks.confidence_level(level), transform)
     unknown = _unobserved(table, free)
     return Survival(
@@ -116,8 +117,8 @@ def _survival(
 def _incidence(
     table: EventTable, error: np.ndarray, level: float, notes: tuple[Note, ...] = ()
 ) -> CumulativeIncidence:
-    free = _event_free(table)
-    incidence = np.cumsum(_just_before(free)[:, None] * over(table.events, table.at_risk[:, None]), axis=-1)
+    free = event_free(table)
+    incidence = incidence_shares(table, free)
     band = limits(incidence, error, checks.confidence_level(level), "log-log")
     unknown = _unobserved(table, free)
     each = unknown[:, None]
@@ -155,14 +156,6 @@ def _by_cluster(table: EventTable, time, cause, cluster, *, entry, group, weight
 def _few(counts: list[EventTable]) -> tuple[Note, ...]:
     """The note on few clusters, for the group with fewest (a group with nobody has nothing to cluster)."""
     return few_clusters(min((each.groups.size for each in counts if each.groups.size), default=FEW))
-
-
-def _just_before(free: np.ndarray) -> np.ndarray:
-    return np.concatenate([np.ones((len(free), 1)), free[:, :-1]], axis=1)[:, : free.shape[1]]
-
-
-def _event_free(table: EventTable) -> np.ndarray:
-    return np.cumprod(1 - over(table.all_events, table.at_risk), axis=-1)
 
 
 def _delta_variance(table: EventTable, before: np.ndarray, step: np.ndarray) -> np.ndarray:

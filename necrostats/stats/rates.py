@@ -11,9 +11,11 @@ from scipy import special
 from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
+from necrostats.stats.clusters import few_clusters
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
 
 OVERDISPERSED_ABOVE = 1.2
+CROWDED_ABOVE = 2
 
 
 def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
@@ -55,6 +57,38 @@ def dispersion(events: ArrayLike, exposure: ArrayLike) -> Dispersion:
     expected = time * (k.sum() / time.sum())
     value = float(np.sum((k - expected) ** 2 / expected) / freedom)
     return Dispersion(estimate=value, degrees_of_freedom=freedom, notes=_overdispersed(value))
+
+
+def is_overdispersed(events: ArrayLike, exposure: ArrayLike) -> bool:
+    """Whether counts by unit (a patient) crowd: Pearson dispersion above 1.2, or a unit with more than 2 events.
+
+    Both limits are common practice, no source.
+    """
+    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    if np.count_nonzero(time > 0) < 2 or not k.sum():
+        return False
+    return bool(k.max() > CROWDED_ABOVE or dispersion(k, time).estimate > OVERDISPERSED_ABOVE)
+
+
+def clustered_rate(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
+    """A rate with limits robust to events that crowd in few units; one row a unit (G,), with its exposure.
+
+    Ratio estimator r = Σy / Σt, error √(G/(G−1) Σ(y − r t)²) / Σt, on the log scale, t with G − 1 degrees of freedom.
+    Cochran WG. Sampling Techniques, 3rd ed. 1977, section 6.3 (from memory). No events or fewer than two units:
+    Garwood's limits, with a note. StatisticsError as for `garwood`.
+    """
+    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    units, total, watched = int(np.count_nonzero(time > 0)), k.sum(), time.sum()
+    if units < 2 or not total:
+        exact = garwood(total, watched, level=level, per=per)
+        return Interval(estimate=exact.estimate, low=exact.low, high=exact.high, notes=(*exact.notes, _unknown(k)))
+    rate = total / watched
+    error = np.sqrt(units / (units - 1) * np.sum((k - rate * time) ** 2)) / total
+    width = np.exp(special.stdtrit(units - 1, (1 + checks.confidence_level(level)) / 2) * error)
+    scaled = rate * checks.positive("per", per)
+    return Interval(
+        estimate=float(scaled), low=float(scaled / width), high=float(scaled * width), notes=few_clusters(units)
+    )
 
 
 def _events_and_exposure(events: ArrayLike, exposure: ArrayLike) -> tuple[np.ndarray, np.ndarray]:

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_ONSETS = "Br Dr Fl Gr Kl Pr Sk St Th Tr Wr B D F G H K L M N P R S T V W".split()
-_MIDDLES = "a e i o u ae ei ou an en or ar el il".split()
-_CLOSES = "bert dale field gard ham kamp ley low man mark mer nack ner novic rup sen ski stad ton vik wald well".split()
+_ONSETS = ["Br", "Dr", "Fl", "Gr", "Kl", "Pr", "Sk", "St", "Th", "Tr", "Wr", "B", "D", "F", "G", "H", "K", "L", "M", "N", "P", "R", "S", "T", "V", "W"]
+_MIDDLES = ["a", "e", "i", "o", "u", "ae", "ei", "ou", "an", "en", "or", "ar", "el", "il"]
+_CLOSES = ["bert", "dale", "field", "gard", "ham", "kamp", "ley", "low", "man", "mark", "mer", "nack", "ner", "novic", "rup", "sen", "ski", "stad", "ton", "vik", "wald", "well"]
 
 
 class Invented:
@@ -45,7 +45,7 @@ class Invented:
 
     def date(self) -> str:
         day, month, year = self.day(2019)
-        short = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()[month - 1]
+        short = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][month - 1]
         return self.pick(
             f"{day:02d}/{month:02d}/{year}", f"{day}.{month}.{year % 100:02d}", f"{year}-{month:02d}-{day:02d}",
             f"{day} {short} {year}", f"{short} {day}, {year}", f"{day}-{short}-{year % 100:02d}",

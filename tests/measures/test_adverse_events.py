@@ -3,7 +3,8 @@ import pytest
 
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError
-from necrostats.measures import adverse_event_cases, adverse_event_rates
+from necrostats.measures import adverse_event_rates
+from necrostats.registry.tables import registry_from
 
 
 def _row(result, unit, variable="any adverse event", group="all"):
@@ -47,7 +48,7 @@ def test_an_unchecked_session_leaves_the_denominator_and_the_text_says_so():
     course = Course(necrosectomies=[10, 20], unchecked=[10])
     result = adverse_event_rates(registry_of(course))
     assert _row(result, "sessions")["n"] == 2
-    assert any("1 of 3 sessions are out of every denominator" in note.text for note in result.notes)
+    assert any("1 session of 3 left out of every denominator" in note.text for note in result.notes)
 
 
 def test_an_unchecked_session_with_a_recorded_event_was_looked_at():
@@ -79,16 +80,42 @@ def test_an_unknown_event_type_is_answered_with_the_list():
         adverse_event_rates(registry_of(Course()), event_type="bleed")
 
 
-def test_the_case_list_holds_no_identifier_no_date_and_no_age():
-    course = Course(events=[(2, "bleeding")], about={"age_years": 67, "infection": "confirmed"})
-    table = adverse_event_cases(registry_of(course)).table
-    assert list(table.columns) == [
-        "case", "age_band", "extent_class", "event_type", "day", "agree_grade", "attribution", "treatment",
-    ]  # fmt: skip
-    assert table.loc[0, "age_band"] == "60–74"
-    assert "P1" not in table.to_string()
-
-
 def test_nobody_gives_an_empty_answer_and_no_error():
     result = adverse_event_rates(registry_of(Course()).select([False]))
     assert result.table["estimate"].isna().all()
+
+
+def _graded(*grades):
+    base = registry_of(*[Course(events=[(2, "bleeding")]) for _ in grades])
+    events = base.adverse_events.assign(agree_grade=list(grades))
+    return registry_from({**base.tables, "adverse_events": events})
+
+
+def test_a_grade_and_the_graver_ones_are_kept_and_the_ungraded_are_counted():
+    result = adverse_event_rates(_graded("II", "IIIa", "V", None), grade_from="IIIa")
+    assert _row(result, "patients")["events"] == 2
+    assert result.population.left_out["events without a grade on that scale"] == 1
+    assert "AGREE grade IIIa or graver" in result.title
+
+
+def test_a_grade_of_one_scale_is_never_read_as_one_of_another():
+    result = adverse_event_rates(_graded("IIIa"), grade_from="IIIa", grading="Clavien–Dindo")
+    assert _row(result, "patients")["events"] == 0
+
+
+def test_a_patient_with_three_events_widens_the_rate_per_100_patient_days():
+    crowded = Course(events=[(2, "bleeding"), (3, "bleeding"), (4, "bleeding")])
+    spread = [Course(events=[(2, "bleeding")])] * 3
+    wide = _row(adverse_event_rates(registry_of(crowded, *[Course()] * 9)), "100 patient-days")
+    narrow = _row(adverse_event_rates(registry_of(*spread, *[Course()] * 7)), "100 patient-days")
+    assert wide["estimate"] == narrow["estimate"]
+    assert wide["conf_high"] > narrow["conf_high"]
+
+
+def test_events_per_patient_is_offered_when_asked_for():
+    course = Course(events=[(2, "bleeding"), (3, "sepsis")])
+    result = adverse_event_rates(registry_of(course, Course()), units=("events per patient",))
+    row = _row(result, "events per patient")
+    assert (row["events"], row["n"], row["estimate"]) == (2, 2, 1.0)
+    with pytest.raises(ChoiceError, match="100 patient-days"):
+        adverse_event_rates(registry_of(course), units=("days",))

@@ -30,7 +30,7 @@ def test_sessions_with_two_classes_are_left_out_and_the_share_is_said():
     result = debridement_yield(registry_of(both, _course(100.0), _course(120.0), _course(90.0)))
     assert _row(result, "snare")["n"] == 3
     assert _row(result, "net")["n"] == 0
-    assert any("1 of 4 necrosectomies (25%)" in note.text for note in result.notes)
+    assert any("1 of 4 necrosectomies (25 %)" in note.text for note in result.notes)
 
 
 def test_an_adjunct_does_not_make_a_second_class():

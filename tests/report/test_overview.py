@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import pandas as pd
+
 from builders.html import parsed
 from builders.registries import registry_with_findings, small_registry
 from necrostats.registry.tables import registry_from
@@ -13,7 +15,7 @@ def test_the_status_line_says_what_was_counted_how_far_it_reaches_and_where_it_c
         "Data lock: 20 to 200 days after the index drainage; day 180 lies before it for 1 of 2 patients."
     )
     assert lines[2].startswith("Data: unit.xlsx, fingerprint 3fa9c1d2e4b1 (SHA-256); read by necrostats ")
-    assert lines[3] == "Findings: 2 stops, 1 asks, 0 notes; set aside: 2 rows, 1 cell."
+    assert lines[3] == "Findings: 2 that stop, 1 that ask, 0 notes; set aside: 2 rows, 1 cell."
 
 
 def test_what_outcomes_and_events_rest_on_is_counted_where_it_is_missing():
@@ -21,6 +23,15 @@ def test_what_outcomes_and_events_rest_on_is_counted_where_it_is_missing():
         "Missing: 2 of 3 sessions without word that adverse events were looked for; "
         "1 of 2 patients without a scan after day 0; 1 of 2 patients without a review after day 0."
     )
+
+
+def test_sessions_that_no_review_can_show_are_counted():
+    patients = pd.DataFrame({"patient_id": ["A"], "observed_days": [20]})
+    sessions = pd.DataFrame({"session_id": ["S1"], "patient_id": ["A"], "day": [0]})
+    registry = registry_from({"patients": patients, "sessions": sessions})
+    lines = status(registry).lines
+    assert "1 of 1 session without a period, so in no review" in lines[4]
+    assert lines[1].startswith("Data lock: 20 days after the index drainage")
 
 
 def test_the_folder_a_file_came_from_is_not_shown():

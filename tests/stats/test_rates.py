@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.rates import dispersion, garwood
+from necrostats.stats.rates import clustered_rate, dispersion, garwood, is_overdispersed
 
 quickly = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -83,3 +83,47 @@ def test_more_spread_than_1_2_gets_a_note():
 def test_where_spread_cannot_be_known_a_note_says_so(k, exposure, code):
     found = dispersion(k, exposure)
     assert np.isnan(found.estimate) and [note.code for note in found.notes] == [code]
+
+
+def test_a_clustered_rate_worked_by_hand():
+    """Four patients of 10 days with 0, 0, 0, 4 events: r = .1, Σ(y − 1)² = 12, error √(4/3 · 12) / 4 = 1 on the log."""
+    found = clustered_rate([0, 0, 0, 4], [10, 10, 10, 10])
+    width = np.exp(stats.t.ppf(0.975, 3))
+    assert_allclose([found.estimate, found.low, found.high], [0.1, 0.1 / width, 0.1 * width])
+
+
+def test_the_error_of_a_clustered_rate_is_that_of_a_poisson_model_with_an_intercept_and_clustered_errors():
+    """statsmodels GLM, log link, offset log(days), cov_type="cluster": its factor is G/(G−1) with one row each."""
+    rng = np.random.default_rng(5)
+    days = rng.integers(5, 60, 40)
+    events = rng.poisson(rng.gamma(0.5, 2.0, 40) * days / 100)
+    fitted = sm.GLM(events, np.ones(40), family=sm.families.Poisson(), offset=np.log(days)).fit(
+        cov_type="cluster", cov_kwds={"groups": np.arange(40)}
+    )
+    found = clustered_rate(events, days)
+    width = np.exp(stats.t.ppf(0.975, 39) * fitted.bse[0])
+    assert_allclose([found.estimate, found.high / found.estimate], [np.exp(fitted.params[0]), width], rtol=1e-6)
+
+
+def test_no_events_or_one_patient_fall_back_to_the_exact_limits_with_a_note():
+    exact = garwood(0, 50)
+    found = clustered_rate([0, 0], [20, 30])
+    assert (found.low, found.high) == (exact.low, exact.high)
+    assert found.notes
+    assert clustered_rate([3], [50]).notes
+
+
+def test_events_that_crowd_in_one_patient_are_seen():
+    assert is_overdispersed([3, 0, 0, 0, 0, 0], [10] * 6)
+    assert not is_overdispersed([1, 0, 1, 0], [10] * 4)
+    assert not is_overdispersed([0, 0], [10, 10])
+    assert not is_overdispersed([5], [10])
+
+
+@quickly
+@given(
+    counts=st.lists(st.integers(0, 6), min_size=2, max_size=30), narrow=st.floats(0.5, 0.9), wide=st.floats(0.91, 0.99)
+)
+def test_a_clustered_interval_holds_its_estimate_and_grows_with_the_level(counts, narrow, wide):
+    one, two = (clustered_rate(counts, [10] * len(counts), level=level) for level in (narrow, wide))
+    assert two.low <= one.low <= one.estimate <= one.high <= two.high

@@ -20,18 +20,27 @@ _CODE = r"(?=[a-z0-9/\-]{0,12}\d)[a-z0-9/\-]{4,24}(?![a-z0-9])"
 _DIGITS_4 = r"[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d"
 _DIGITS_5 = r"[a-z]{0,3}[- ]?\d[\d /\-]{3,18}\d"
 
+_BY_DIGITS = (
+    (".", re.compile(r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)\.){3}(?:25[0-5]|2[0-4]\d|1\d\d|"
+                    r"[1-9]?\d)(?![\d.]|\d)"),
+     Clue(kind="ip_address", rule="a computer's address", hard=True)),
+    ("", re.compile(r"\(01\) ?\d{8,14}|\((?:10|17|21|240)\) ?[A-Z0-9]{4,20}|\][dC]\d|(?<!\d)01\d{14}(?:1[017]\d|21)"),
+     Clue(kind="device", rule="the code printed on a device", hard=True)),
+)  # fmt: skip
+
 # One line a rule: what the text must hold before the pattern is tried, the pattern, the clue.
 _RULES = (
     ("@", re.compile(r"[\w.%+\-]{1,64} ?@ ?[a-z0-9\-]{1,63}(?: ?\. ?[a-z0-9\-]{1,63}){1,4}", re.IGNORECASE),
      Clue(kind="email", rule="an e-mail address", hard=True)),
-    ("at", re.compile(r"[\w.%+\-]{2,64} ?[(\[{ ]at[)\]} ] ?[a-z0-9\-]{2,63}(?:\.| ?[(\[{ ]dot[)\]} ] ?)[a-z]{2,10}\b", re.IGNORECASE),
+    ("at", re.compile(r"[\w.%+\-]{2,64} ?[(\[{ ]at[)\]} ] ?[a-z0-9\-]{2,63}(?:\.|"
+                    r" ?[(\[{ ]dot[)\]} ] ?)[a-z]{2,10}\b", re.IGNORECASE),
      Clue(kind="email", rule="an e-mail address", hard=True)),
-    ("", re.compile(r"\b(?:https?|ftp|file)\s?:\s?//|\bwww\.[a-z0-9]|\\\\[a-z0-9]|\b[a-z0-9\-]{2,63}\.(?:com|org|net|edu|gov|info|"
+    ("", re.compile(r"\b(?:https?|ftp|file)\s?:\s?//|\bwww\.[a-z0-9]|\\\\[a-z0-9]|\b[a-z0-9\-]{2,63}\.(?:com|org|"
+                    r"net|edu|gov|info|"
                     r"example|test|invalid|co\.uk|ac\.uk|nhs\.uk|de|ch|eu)(?:/|\b)", re.IGNORECASE),
      Clue(kind="url", rule="a web or file address", hard=True)),
-    (".", re.compile(r"(?<![\d.])(?:(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)\.){3}(?:25[0-5]|2[0-4]\d|1\d\d|[1-9]?\d)(?![\d.]|\d)"),
-     Clue(kind="ip_address", rule="a computer's address", hard=True)),
-    (":", re.compile(rf"(?<![\w:])(?:(?:{_HEX}{{1,4}}:){{3,7}}{_HEX}{{1,4}}|(?:{_HEX}{{1,4}}:){{1,6}}(?::{_HEX}{{1,4}}){{1,6}})(?![\w:])"),
+    (":", re.compile(rf"(?<![\w:])(?:(?:{_HEX}{{1,4}}:){{3,7}}{_HEX}{{1,4}}|"
+                    rf"(?:{_HEX}{{1,4}}:){{1,6}}(?::{_HEX}{{1,4}}){{1,6}})(?![\w:])"),
      Clue(kind="ip_address", rule="a computer's address", hard=True)),
     ("", re.compile(rf"(?<!\w){_HEX}{{2}}([:\-]){_HEX}{{2}}(?:\1{_HEX}{{2}}){{4}}(?!\w)"),
      Clue(kind="ip_address", rule="the address of a network card", hard=True)),
@@ -43,47 +52,68 @@ _RULES = (
      Clue(kind="other_code", rule="a code made to be unique", hard=True)),
     ("", re.compile(r"(?<!\w)(?=\w{0,40}\d\w{0,40}[A-Za-z]\w{0,40}\d)[A-Za-z0-9_\-]{20,}+(?!\w)"),
      Clue(kind="other_code", rule="a long code of letters and digits")),
-    ("", re.compile(r"\(01\) ?\d{8,14}|\((?:10|17|21|240)\) ?[A-Z0-9]{4,20}|\][dC]\d|(?<!\d)01\d{14}(?:1[017]\d|21)"),
-     Clue(kind="device", rule="the code printed on a device", hard=True)),
-    ("", _announced(r"s/n|s\.n\.?|sn|serial|serien|ser|lot|charge|batch|ref|udi|gtin|catalogue|cat|n° de serie|numero de serie", _CODE),
+    ("", _announced(r"s/n|s\.n\.?|sn|serial|serien|ser|lot|charge|batch|ref|udi|gtin|catalogue|cat|n° de serie|"
+                    r"numero de serie", _CODE),
      Clue(kind="device", rule="a word for a serial or lot number with a number", hard=True)),
-    ("", _announced(r"m\.?r\.?n\.?|hosp(?:ital)?\.?|hn|medical record|emr|ehr|nhs|chi|accession|acc|dossier|ipp|fallnr|akte|"
+    ("", _announced(r"m\.?r\.?n\.?|hosp(?:ital)?\.?|hn|medical record|emr|ehr|nhs|chi|accession|acc|dossier|ipp|"
+                    r"fallnr|akte|"
                     r"aktenzeichen|encounter|krankenblatt|historia(?: clinica)?|nhc|cartella clinica", _DIGITS_4),
      Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
-    ("", re.compile(r"\b(?:unit|chart|lab|specimen|histology|journal|fall|request|order|exam|study uid|account|bill|pass|tax|ni)"
-                    r" ?-?(?:no|nr|num|number|numero|nummer|id)\b[.:#= ]{0,3}[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d", re.IGNORECASE),
+    ("", re.compile(r"\b(?:unit|chart|lab|specimen|histology|journal|fall|request|order|exam|study uid|account|bill|"
+                    r"pass|tax|ni)"
+                    r" ?-?(?:no|nr|num|number|numero|nummer|"
+                    r"id)\b[.:#= ]{0,3}[a-z]{0,3}[- ]?\d[\d /\-]{2,18}\d", re.IGNORECASE),
      Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
     ("", _announced(r"pat(?:ient)?\.?|pt|case|record|pid|episode|visit|identifier|id", _DIGITS_5),
      Clue(kind="record_number", rule="a word for a record number with a number", hard=True)),
-    ("", _announced(r"insurance|insured|policy|member(?:ship)?|beneficiary|medicare|medicaid|versicherung|versicherten|versicherungs|kvnr|"
+    ("", _announced(r"insurance|insured|policy|member(?:ship)?|beneficiary|medicare|medicaid|versicherung|"
+                    r"versicherten|versicherungs|kvnr|"
                     r"mutuelle|health plan|subscriber|group policy", _DIGITS_4),
      Clue(kind="health_plan", rule="a word for insurance with a number", hard=True)),
     ("", _announced(r"account|acct|a/c|invoice|konto|sort code|iban|cuenta|compte|rechnung", _DIGITS_4),
      Clue(kind="account", rule="a word for an account with a number", hard=True)),
-    ("", _announced(r"licen[cs]e|licencia|certificate|cert|gmc|npi|nmc|lanr|rpps|dea|registration|passport|driving licen[cs]e", _DIGITS_4),
+    ("", _announced(r"licen[cs]e|licencia|certificate|cert|gmc|npi|nmc|lanr|rpps|dea|registration|passport|"
+                    r"driving licen[cs]e", _DIGITS_4),
      Clue(kind="licence", rule="a word for a certificate or licence with a number", hard=True)),
-    ("", _announced(r"ssn|social security|national insurance|national id|personnummer|cpr|bsn|ahv|avs|pesel|dni|nie|aadhaar|"
+    ("", _announced(r"ssn|social security|national insurance|national id|personnummer|cpr|bsn|ahv|avs|pesel|dni|nie|"
+                    r"aadhaar|"
                     r"steuer-?id", _DIGITS_4),
      Clue(kind="national_number", rule="a word for a national number with a number", hard=True)),
-    ("", re.compile(r"\b(?:number ?plate|licen[cs]e plate|(?:vehicle|car|plate) (?:reg(?:istration)?|no|number)|kennzeichen|immatriculation|matricula|targa|vin)\b"
-                    r"(?: (?:reg(?:istration)?|no|number|is)\b){0,2}[.:# ]{0,3}(?=[a-z \-]{0,8}\d)[a-z0-9][a-z0-9 \-]{3,17}", re.IGNORECASE),
+    ("", re.compile(r"\b(?:number ?plate|licen[cs]e plate|(?:vehicle|car|plate) (?:reg(?:istration)?|no|number)|"
+                    r"kennzeichen|immatriculation|matricula|targa|vin)\b"
+                    r"(?: (?:reg(?:istration)?|no|number|"
+                    r"is)\b){0,2}[.:# ]{0,3}(?=[a-z \-]{0,8}\d)[a-z0-9][a-z0-9 \-]{3,17}", re.IGNORECASE),
      Clue(kind="vehicle", rule="a word for a vehicle with a number", hard=True)),
     ("", re.compile(r"(?<![\w])(?=[A-HJ-NPR-Z]{0,16}\d)(?=\d{0,16}[A-HJ-NPR-Z])[A-HJ-NPR-Z0-9]{17}(?!\w)"),
      Clue(kind="vehicle", rule="it is written like the number of a vehicle")),
     ("", re.compile(r"(?<![\w\-])[A-Z]{2}\d{2} ?[A-HJ-PR-Z]{3}(?![\w\-])"),
      Clue(kind="vehicle", rule="it is written like a number plate")),
-    ("", re.compile(r"\bfinger ?-?prints?\b|\bretinal? scan|\biris scan|\bvoice ?-?(?:print|recording|sample)|\bbiometric|\bpalm ?-?print|"
-                    r"\bface (?:id|recognition)|\bfacial recognition|\bdna (?:profile|fingerprint)|\bfingerabdr", re.IGNORECASE),
+    ("", re.compile(r"\bfinger ?-?prints?\b|\bretinal? scan|\biris scan|\bvoice ?-?(?:print|recording|sample)|"
+                    r"\bbiometric|\bpalm ?-?print|"
+                    r"\bface (?:id|recognition)|\bfacial recognition|\bdna (?:profile|fingerprint)|"
+                    r"\bfingerabdr", re.IGNORECASE),
      Clue(kind="biometric", rule="a word for a biometric identifier", hard=True)),
-    ("", re.compile(r"\b(?:photo(?:graph)?s?|picture|image|selfie|foto|bild) (?:of |von |de )?(?:the |his |her |pt'?s |patient'?s |du |der |des )?"
-                    r"(?:patient|face|pt\b|wound and face|visage|gesicht)|\b(?:full[ -]?face|facial|passport|portrait) (?:photo|picture|image)|"
-                    r"\b[\w\-]{1,60}\.(?:jpe?g|png|heic|tiff?|bmp|mp4|mov|avi|dcm)\b|\bselfie\b|\btattoo", re.IGNORECASE),
+    ("", re.compile(r"\b(?:photo(?:graph)?s?|picture|image|selfie|foto|bild) (?:of |von |de )?(?:the |his |her |"
+                    r"pt'?s |patient'?s |du |der |des )?"
+                    r"(?:patient|face|pt\b|wound and face|visage|gesicht)|\b(?:full[ -]?face|facial|passport|"
+                    r"portrait) (?:photo|picture|image)|"
+                    r"\b[\w\-]{1,60}\.(?:jpe?g|png|heic|tiff?|bmp|mp4|mov|avi|dcm)\b|\bselfie\b|"
+                    r"\btattoo", re.IGNORECASE),
      Clue(kind="photograph", rule="a picture of a person, or the file of a picture")),
 )  # fmt: skip
 
 
+def clues_in_exact_codes(text: str) -> Iterator[Clue]:
+    """The clues that hang on which digits a folded text holds."""
+    yield from _found(_BY_DIGITS, text)
+
+
 def clues_in_codes(text: str) -> Iterator[Clue]:
-    """The clues of addresses, device codes and announced numbers in a folded text without its dates."""
-    for needed, pattern, clue in _RULES:
+    """The clues of addresses, unique codes and announced numbers in a folded text; any digit is as good as another."""
+    yield from _found(_RULES, text)
+
+
+def _found(rules: tuple[tuple[str, re.Pattern[str], Clue], ...], text: str) -> Iterator[Clue]:
+    for needed, pattern, clue in rules:
         if needed in text and pattern.search(text):
             yield clue

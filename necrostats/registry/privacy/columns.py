@@ -11,10 +11,15 @@ import pandas as pd
 
 from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.headings import (
-    asks_for_a_person, heading_clue, is_date_heading, is_id_heading, is_operator_heading,
+    asks_for_a_person,
+    heading_clue,
+    is_date_heading,
+    is_id_heading,
+    is_operator_heading,
 )  # fmt: skip
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
+from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.privacy.texts import clues_in
 
@@ -99,11 +104,14 @@ def _are_serial_dates(said: Sequence[str]) -> bool:
 def _bad_texts(heading: str, cells: Distinct, filled: np.ndarray, role: Role) -> Mapping[Clue, list[int]]:
     found: dict[Clue, list[int]] = {}
     operators = (role.operators or is_operator_heading(heading)) and not role.accepted
+    ids = role.ids or is_id_heading(heading)
     for place in np.flatnonzero(filled):
         text = cells.texts[place]
         clues = clues_in(text, dates_belong=role.dates)
         if operators and not is_pseudonym(fold(text)):
             clues = (*clues, OPERATOR)
+        if ids and text[:1].isalpha():
+            clues = tuple(clue for clue in clues if clue is not LONG_NUMBER)
         for clue in clues:
             if clue.hard or not role.accepted:
                 found.setdefault(clue, []).append(int(place))
@@ -115,7 +123,7 @@ def _cells_or_column(
 ) -> Iterator[Hit]:
     for clue, texts in found.items():
         number = int(counts[texts].sum())
-        if number > MOST_CELLS or number >= FEWEST_CELLS and number >= SHARE_OF_COLUMN * filled:
+        if number > MOST_CELLS or (number >= FEWEST_CELLS and number >= SHARE_OF_COLUMN * filled):
             yield Hit(clue=clue)
         elif not refused and number:
             marked = np.zeros(len(cells.texts) + 1, dtype=bool)

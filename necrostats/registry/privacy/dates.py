@@ -30,39 +30,53 @@ _WEEKDAY = (
 )
 _UNIT = r"(?! ?(?:mm|cm|ml|cc|fr|g|mg|min|h|%)\b)"
 _FIGURES = re.compile(
-    r"(?<![\d.,/\-])(\d{1,2}) ?([./\-]) ?(\d{1,2}) ?\2 ?((?:18|19|20)\d{2}|'?\d{2})(?!\d|[./\-]\d)" + _UNIT, re.IGNORECASE
+    r"(?<![\d.,/\-])(\d{1,2}) ?([./\-]) ?(\d{1,2}) ?\2 ?((?:18|19|20)\d{2}|'?\d{2})(?!\d|"
+    r"[./\-]\d)" + _UNIT, re.IGNORECASE
 )
 _YEAR_FIRST = re.compile(
     r"(?<![\d.])(?:18|19|20)\d{2} ?([-/.年]) ?(?:0?[1-9]|1[0-2]) ?[-/.月] ?(?:0?[1-9]|[12]\d|3[01])(?!\d)"
 )
-_COMPACT = re.compile(r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|[.,]\d)")
+_COMPACT = re.compile(r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|"
+                    r"[.,]\d)")
 _IN_WORDS = re.compile(
     rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de |di )?{_MONTH}\b\.?,?[ \-/]{{0,2}}(?:de |di )?"
     rf"(?:(?:19|20)\d{{2}}|'?\d{{2}})\b{_UNIT}"
     rf"|\b{_MONTH}\.? \d{{1,2}}(?:st|nd|rd|th)?,? (?:19|20)\d{{2}}\b",
     re.IGNORECASE,
 )
+_FIGURED_MONTH = r"(?<![\d./\-])(?:0?[1-9]|1[0-2])[/\-](?:19|20)\d{2}(?![\d/\-])"
+_MONTH_AND_YEAR = re.compile(_FIGURED_MONTH)
 _PARTS = re.compile(
     rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de )?{_MONTH}\b"
     rf"|\b{_MONTH}\b\.?[ \-/](?:the )?(?:\d{{1,2}}(?:st|nd|rd|th)?|'?\d{{2}}|(?:19|20)\d{{2}})\b{_UNIT}"
     rf"|\b(?:{_WEEKDAY})\b,? (?:the |den |le )?\d{{1,2}}(?:st|nd|rd|th|[./]\d{{1,2}}|\.?)(?![\w:]){_UNIT}"
-    r"|(?<![\d./\-])(?:0?[1-9]|1[0-2])[/\-](?:19|20)\d{2}(?![\d/\-])"
-    r"|\b(?:on|dated?|since|vom|seit|am|du|depuis) (?:the )?(?:\d{1,2}/(?!52|7\b)\d{1,2}(?![\d/])|\d{1,2}\.\d{1,2}\.(?!\d))"
+    rf"|{_FIGURED_MONTH}"
+    r"|\b(?:on|dated?|since|vom|seit|am|du|depuis) (?:the )?(?:\d{1,2}/(?!52|7\b)\d{1,2}(?![\d/])|"
+    r"\d{1,2}\.\d{1,2}\.(?!\d))"
     r"|\b(?:on|since|until) the \d{1,2}(?:st|nd|rd|th)\b"
     r"|\b\d{1,2}(?:st|nd|rd|th) of (?:this|last|next) month\b",
     re.IGNORECASE,
 )
 _BIRTHS = re.compile(
-    r"\b(?:d\.?o\.?b|date of birth|birth ?date|birthday|born|geb|geboren|geburtsdatum|nee? le|nato(?: il)?|nata(?: il)?|"
+    r"\b(?:d\.?o\.?b|date of birth|birth ?date|birthday|born|geb|geboren|geburtsdatum|nee? le|nato(?: il)?|"
+    r"nata(?: il)?|"
     r"nacid[oa](?: el)?|fodt|fodd|geb\.datum)\b[^a-z\d]{0,4}(?:(?:on|in|is|am|:) )?[^a-z\d]{0,3}\d",
     re.IGNORECASE,
 )
 _AGES = re.compile(
-    r"\b(?:9\d|1[01]\d)[ \-]?(?:y/?o|y\.o\.?|(?:years?|yrs?)[ \-]?old|(?:years|yrs) of age|jahrige[rn]?|jahre alt|ans|anos|"
+    r"\b(?:9\d|1[01]\d)[ \-]?(?:y/?o|y\.o\.?|(?:years?|yrs?)[ \-]?old|(?:years|yrs) of age|jahrige[rn]?|jahre alt|"
+    r"ans|anos|"
     r"anni)\b|\b(?:aged?|alter)[ :=]{1,3}(?:9\d|1[01]\d)\b(?! ?(?:days|weeks|months))",
     re.IGNORECASE,
 )
-_MAY_HOLD_WORDS = re.compile(rf"{_MONTH}|{_WEEKDAY}|\b(?:on|dated?|since|vom|seit|am|du|depuis|until)\b", re.IGNORECASE)
+_LETTERS = re.compile("[a-z]+")
+_WORDS_OF_DATES = frozenset(
+    f"{_SPELT}|{_ABBREVIATED}|may|on|date|dated|since|vom|seit|am|du|depuis|until|of|mon|tues|wednes|thurs|fri|satur|sun".split("|")
+) | {day for day in _WEEKDAY.split(")day|")[1].split("|")} | {f"{day}day" for day in ["mon", "tues", "wednes", "thurs", "fri", "satur", "sun"]}
+
+
+def _has_word_of_a_date(text: str) -> bool:
+    return not _WORDS_OF_DATES.isdisjoint(_LETTERS.findall(text.casefold()))
 
 
 def clues_in_dates(text: str, *, dates_belong: bool) -> Iterator[Clue]:
@@ -77,7 +91,7 @@ def clues_in_dates(text: str, *, dates_belong: bool) -> Iterator[Clue]:
         return
     if has_full_date(text):
         yield FULL_DATE
-    elif (_MAY_HOLD_WORDS.search(text) or "/" in text or "-" in text) and _PARTS.search(text):
+    elif (_MONTH_AND_YEAR.search(text) or _has_word_of_a_date(text)) and _PARTS.search(text):
         yield _PART
 
 
@@ -85,7 +99,9 @@ def has_full_date(text: str) -> bool:
     """Whether a folded text names a day of a year."""
     if any(_possible(found) for found in _FIGURES.finditer(text)):
         return True
-    return any(pattern.search(text) for pattern in (_YEAR_FIRST, _COMPACT, _IN_WORDS))
+    if _YEAR_FIRST.search(text) or _COMPACT.search(text):
+        return True
+    return _has_word_of_a_date(text) and _IN_WORDS.search(text) is not None
 
 
 def without_dates(text: str) -> str:
@@ -98,4 +114,4 @@ def without_dates(text: str) -> str:
 
 def _possible(found: re.Match[str]) -> bool:
     first, second = int(found[1]), int(found[3])
-    return 0 < min(first, second) <= 12 and max(first, second) <= 31 or 0 in (first, second) and max(first, second) <= 12
+    return (0 < min(first, second) <= 12 and max(first, second) <= 31) or (0 in (first, second) and max(first, second) <= 12)

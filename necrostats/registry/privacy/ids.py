@@ -70,7 +70,7 @@ def _sparse(parts: Sequence[_Parts]) -> bool:
         return False
     numbers = [int(each.digits) for each in long]
     lettered = sum(bool(each.before) for each in long) > len(long) / 2
-    lowest = min(numbers) if lettered else 0
+    lowest = min(numbers) if lettered and len(numbers) >= _FEWEST else 0
     return max(numbers) - lowest > max(_SPARSE * len(parts), 10**_LONGEST_BARE - 1)
 
 

@@ -18,43 +18,56 @@ _RELATIVE = Clue(kind="name", rule="a relative of the patient")
 OPERATOR = Clue(kind="name", rule="an operator who is not a pseudonym")
 
 _WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")
-_PARTICLES = frozenset("van der den de du la le da di del della von zu zum ter ten bin ibn al el o mac mc st y e und and".split())
+_PARTICLES = frozenset(re.findall(r"\w+", "van der den de du la le da di del della von zu zum ter ten bin ibn al el o mac mc st y e und and"))
 _TITLE = re.compile(
-    r"\b(?:(?:dr|prof|professor|doctor|mr|mrs|ms|miss|mx|sir|lady|dame|herr|hr|frau|mme|mlle|monsieur|madame|sr|sra|srta|senor|"
-    r"senora|dott|dottore|dottoressa|dott\.ssa|sig|sig\.ra|signor|signora|dhr|mevr|dra|docteur|doktor|oberarzt|chefarzt|"
+    r"\b(?:(?:dr|prof|professor|doctor|mr|mrs|ms|miss|mx|sir|lady|dame|herr|hr|frau|mme|mlle|monsieur|madame|sr|sra|"
+    r"srta|senor|"
+    r"senora|dott|dottore|dottoressa|dott\.ssa|sig|sig\.ra|signor|signora|dhr|mevr|dra|docteur|doktor|oberarzt|"
+    r"chefarzt|"
     r"nurse|sister|matron|schwester|pfleger|consultant|registrar)\b\.?[ :]{1,2})+(?:(?:med|dr|prof)\b\.? )*"
     r"(?:[A-Za-z]\.? ){0,3}((?:[Vv]an |[Vv]on |[Dd]e |[Dd]er |[Dd]i |[Dd]el |O')*[^\W\d_][^\W\d_']+)",
     re.IGNORECASE,
 )
 _CLINICIANS = re.compile(r"(?:nurse|sister|matron|consultant|registrar|sr|ms|mr|hr|sig|miss|lady)\b", re.IGNORECASE)
 _BY = re.compile(
-    r"\b(?:(?:seen|done|performed|reviewed|discussed|referred|spoke|spoken|informed|assisted|supervised|operated|consented|signed|"
-    r"assessed|reported|requested|handed over|handover|scoped|booked|arranged|examined|escorted|accompanied|collected|treated|admitted|"
-    r"brought|looked after|cared for|inserted|placed|removed|taken|written|entered|typed|advised|updated) (?:in |by phone |over )?"
-    r"(?:by|with|to)|d/?w|c/o|attn|spoke with|per|named|is called|durch|untersucher|par|por) ([^\W\d_][^\W\d_']{2,})",
+    r"\b(?:(?:seen|done|performed|reviewed|discussed|referred|spoke|spoken|informed|assisted|supervised|operated|"
+    r"consented|signed|"
+    r"assessed|reported|requested|handed over|handover|scoped|booked|arranged|examined|escorted|accompanied|"
+    r"collected|treated|admitted|"
+    r"brought|looked after|cared for|inserted|placed|removed|taken|written|entered|typed|advised|updated) (?:in |"
+    r"by phone |over )?"
+    r"(?:by|with|to)|d/?w|c/o|attn|spoke with|asked|told|rang|phoned|paged|bleeped|texted|emailed|per|named|"
+    r"is called|durch|untersucher|par|por) ([^\W\d_][^\W\d_']{2,})",
     re.IGNORECASE,
 )
 _ROLE = re.compile(
-    r"\b(?:operator|endoscopist|surgeon|consultant|anaesthetist|anesthetist|nurse|assistant|radiologist|registrar|fellow|gp|trainee|"
-    r"cons|reg|patient|pt|name|surname|nok|next of kin|contact|scrub|runner|author|entered by|typed by|operateur|op|asst|typist|"
-    r"untersucher|arzt|medecin|medico|signed|secretary|porter|interpreter|carer|neighbour|friend|boss)[ ]?[:,=\-]?[ ]?((?-i:[A-Z])[^\W\d_']{2,})",
+    r"\b(?:operator|endoscopist|surgeon|consultant|anaesthetist|anesthetist|nurse|assistant|radiologist|registrar|"
+    r"fellow|gp|trainee|"
+    r"cons|reg|patient|pt|name|surname|nok|next of kin|contact|scrub|runner|author|entered by|typed by|operateur|op|"
+    r"asst|typist|"
+    r"untersucher|arzt|medecin|medico|signed|secretary|porter|interpreter|carer|neighbour|friend|"
+    r"boss)[ ]?[:,=\-]?[ ]?((?-i:[A-Z])[^\W\d_']{2,})",
     re.IGNORECASE,
 )
 _KIN = re.compile(
-    r"\b(?:wife|husband|daughter|mother|father|brother|grand(?:son|daughter|mother|father)|step(?:son|daughter|mother|father)|mum|mom|dad|"
-    r"niece|nephew|aunt|uncle|cousin|fiancee?|girlfriend|boyfriend|spouse|widow(?:er)?|next of kin|nok|son (?:called|named|phoned|rang)|"
-    r"(?:his|her|pt'?s|patient'?s|the) (?:son|sister|partner)|ehefrau|ehemann|tochter|sohn|mutter|vater|bruder|schwiegersohn|epouse|"
+    r"\b(?:wife|husband|daughter|mother|father|brother|grand(?:son|daughter|mother|father)|step(?:son|daughter|"
+    r"mother|father)|mum|mom|dad|"
+    r"niece|nephew|aunt|uncle|cousin|fiancee?|girlfriend|boyfriend|spouse|widow(?:er)?|next of kin|nok|"
+    r"son (?:called|named|phoned|rang)|"
+    r"(?:his|her|pt'?s|patient'?s|the) (?:son|sister|partner)|ehefrau|ehemann|tochter|sohn|mutter|vater|bruder|"
+    r"schwiegersohn|epouse|"
     r"fille|mari|mere|pere|hija|hijo|esposa|marito|moglie|figli[ao])\b",
     re.IGNORECASE,
 )
 _INITIALS_FIRST = re.compile(r"(?<![\w.'])(?:[A-Z]\. ?|[A-Z] |[A-Z]{2} ){1,3}((?:O'|Mc|Mac)?[A-Z][a-z]{2,})")
-_INITIALS_LAST = re.compile(r"(?<![\w'])((?:O'|Mc|Mac)?[A-Z][a-z']{2,}(?:-[A-Z][a-z]+)?),? ?(?:[A-Z]\.(?: ?[A-Z]\.?)?|[A-Z]{1,2})(?![\w'\-/+.])")
+_INITIALS_LAST = re.compile(r"(?<![\w'])((?:O'|Mc|"
+                    r"Mac)?[A-Z][a-z']{2,}(?:-[A-Z][a-z]+)?),? ?(?:[A-Z]\.(?: ?[A-Z]\.?)?|[A-Z]{1,2})(?![\w'\-/+.])")
 _OTHER_SCRIPTS = re.compile(
     r"[\u4e00-\u9fff]{1,4}(?:医生|醫生|先生|女士|大夫|护士|護士)|\b\w{2,20}(?:ович|евич|овна|евна)\b"
     r"|\b[\u0410-\u042f][\u0430-\u044f]{2,} (?:[\u0410-\u042f]\. ?){1,2}"
 )
-_BREAK = re.compile(r"[.!?:;/()|+>=\"\[\]*•]|->| - |\d\)?,? ?\Z")
-_GERMAN = frozenset("und mit nicht der die das kein keine ohne bei nach im zur zum wurde ist eine einer links rechts noch keinen".split())
+_BREAK = re.compile(r"[.!?:;|>=\"\[\]*•+] ?\Z|\d[.)]?,? ?\Z")
+_GERMAN = frozenset(["und", "mit", "nicht", "der", "die", "das", "kein", "keine", "ohne", "bei", "nach", "im", "zur", "zum", "wurde", "ist", "eine", "einer", "links", "rechts", "noch", "keinen"])
 _LONGEST_LABEL = 5
 
 
@@ -71,10 +84,20 @@ def clues_in_names(text: str) -> Iterator[Clue]:
     words = _WORD.findall(text)
     if any(word.casefold() in GIVEN_NAMES and word[0].isupper() and not is_ordinary(word) for word in words):
         yield _GIVEN
-    if _is_written_like_a_name(text, words) or not text.isascii() and _OTHER_SCRIPTS.search(text):
+    if _is_written_like_a_name(text, words) or (not text.isascii() and _OTHER_SCRIPTS.search(text)):
         yield _WRITTEN
     elif _has_stray_capital(text, words):
         yield _CAPITAL
+
+
+def clue_of_person(text: str) -> Clue | None:
+    """The clue of a text that is a whole name, such as "Surname, First" or one with a given name in it."""
+    words = _WORD.findall(text)
+    if any(word.casefold() in GIVEN_NAMES and word[0].isupper() for word in words):
+        return _GIVEN
+    if "," in text and len(words) == 2 and all(map(_is_unexplained, words)):
+        return _WRITTEN
+    return None
 
 
 def _is_titled(text: str) -> bool:
@@ -86,7 +109,7 @@ def _is_titled(text: str) -> bool:
 
 
 def _may_be_named(word: str) -> bool:
-    return not is_ordinary(word) and (word[0].isupper() or len(word) > 3 and not sounds_ordinary(word))
+    return not is_ordinary(word) and (word[0].isupper() or (len(word) > 3 and not sounds_ordinary(word)))
 
 
 @lru_cache(maxsize=65_536)
@@ -99,9 +122,14 @@ def _is_unexplained(word: str) -> bool:
     return not sounds_ordinary(word)
 
 
+def forget_words() -> None:
+    """Drop the words kept to save time."""
+    _is_unexplained.cache_clear()
+
+
 def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
-    strange = (*_INITIALS_FIRST.finditer(text), *_INITIALS_LAST.finditer(text))
-    if any(_is_unexplained(found[1]) or len(found[1]) == 3 and not is_ordinary(found[1]) for found in strange):
+    beside = [found[1] for pattern in (_INITIALS_FIRST, _INITIALS_LAST) for found in pattern.finditer(text)]
+    if any(_is_unexplained(word) or (len(word) == 3 and not is_ordinary(word)) for each in beside for word in each.split("-")):
         return True
     if not 0 < len(words) <= _LONGEST_LABEL or any(character.isdigit() for character in text):
         return False
@@ -109,8 +137,8 @@ def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
     if not own or not all(word[0].isupper() for word in own):
         return False
     if len(own) == 1:
-        return _is_unexplained(own[0]) or len(own[0]) > 3 and own[0].casefold() in EPONYMS and own[0].istitle()
-    return any(_is_unexplained(word) for word in own) or text.isupper() and _are_unknown_capitals(own)
+        return _is_unexplained(own[0]) or (len(own[0]) > 3 and own[0].casefold() in EPONYMS and own[0].istitle())
+    return any(_is_unexplained(word) for word in own) or (text.isupper() and _are_unknown_capitals(own))
 
 
 def _are_unknown_capitals(words: Sequence[str]) -> bool:

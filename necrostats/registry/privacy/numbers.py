@@ -22,7 +22,8 @@ _TRUNK = re.compile(r"(?<![\d.,+\-/])\(?0[1-9](?:[ ()\-/.]{0,3}+\d){7,10}+(?!\d|
 _NORTH_AMERICAN = re.compile(r"(?<![\d.,\-/])(?:1[ .-])?(?:\(\d{3}\) ?|\d{3}[ .-])\d{3}[ .-]\d{4}(?!\d|[.,/-]\d)")
 _CALLED = re.compile(
     r"\b(?:tele?(?:ph?one?|fon[o]?)?|phone|mobile|mob|cell ?phone|handy|fon|ring|call|text|bleep|pager|extension|ext|"
-    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|him|her)\b[^\w+(]{0,3}){0,2}"
+    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|him|"
+    r"her)\b[^\w+(]{0,3}){0,2}"
     r"[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
     re.IGNORECASE,
 )
@@ -57,18 +58,20 @@ _BY_LENGTH = {
     15: (check_digits.french,),
 }  # fmt: skip
 _CARD_LENGTHS = range(14, 20)
-_FEWEST_DIGITS = 4
+_CLUSTER = re.compile(r"\d(?:[ .\-/()+]{0,3}+\d){3}")
 
 
 def clues_in_numbers(text: str) -> Iterator[Clue]:
     """The clues in the numbers of a folded text from which dates have been taken out."""
-    if sum(map(text.count, "0123456789")) < _FEWEST_DIGITS:
+    if _SHAPES.search(text):
+        yield _NATIONAL
+    if not _CLUSTER.search(text):
         return
     if _FAXED.search(text):
         yield _FAX
     elif _CALLED.search(text) or any(each.search(text) for each in (_INTERNATIONAL, _TRUNK, _NORTH_AMERICAN)):
         yield _TELEPHONE
-    if _SHAPES.search(text) or any(check_digits.is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
+    if any(check_digits.is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
         yield _NATIONAL
     yield from _lettered(text)
     yield from _with_check_digits(text)
@@ -97,4 +100,4 @@ def _with_check_digits(text: str) -> Iterator[Clue]:
 
 def _is_a_list(groups: list[str]) -> bool:
     """Whether groups of digits read as several small numbers ("200 300 400") rather than one in groups."""
-    return len(groups) > 1 and min(map(len, groups)) < 2 or len(groups) > 5
+    return (len(groups) > 1 and min(map(len, groups)) < 2) or len(groups) > 5

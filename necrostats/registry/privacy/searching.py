@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from necrostats.registry.privacy.columns import Role, hits_in_column
-from necrostats.registry.privacy.folding import fold_heading
+from necrostats.registry.privacy.folding import fold, fold_heading
+from necrostats.registry.privacy.headings import heading_clue
+from necrostats.registry.privacy.names import clue_of_person
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
-from necrostats.registry.privacy.texts import clues_in
+from necrostats.registry.privacy.texts import clues_in, forget
 
 
 def find_identifiers(
@@ -26,10 +28,15 @@ def find_identifiers(
     only hard clues still stop a cell. `date_columns`: calendar dates belong there. No suspicion holds a value; a
     heading, sheet or file whose name is itself suspect is given by its number. No text makes this raise.
     """
-    sheets = list(sheets)
-    roles = _Roles(
-        accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns, operators=operator_columns
-    )
+    try:
+        return _find(list(sheets), other_texts, _Roles(
+            accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns, operators=operator_columns
+        ))  # fmt: skip
+    finally:
+        forget()
+
+
+def _find(sheets: list[Sheet], other_texts: Iterable[tuple[str, str]], roles: _Roles) -> list[Suspicion]:
     names = _Names(sheets)
     found = [suspicion for sheet in sheets for suspicion in _in_sheet(sheet, names, roles)]
     return [*names.suspicions, *found, *_in_other_texts(other_texts)]
@@ -98,13 +105,14 @@ def _in_sheet(sheet: Sheet, names: _Names, roles: _Roles) -> Iterator[Suspicion]
                 yield _suspicion(clue, file, name, 1, f"column {number} (heading withheld)")
 
 
+_SAID_WITHOUT_VALUE = ("biometric", "photograph")
+
+
 def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
-    """What a heading must not hold: anything hard, and names written as such (a first row that is no header)."""
-    clues = (*clues_in(heading), *clues_in(heading.replace("_", " ")))
-    return tuple(dict.fromkeys(clue for clue in clues if clue.hard or _IN_HEADINGS in clue.rule))
-
-
-_IN_HEADINGS = "written like"
+    """What a heading must not hold: anything hard, or a person (a first row that is no header)."""
+    clues = dict.fromkeys((*clues_in(heading), *clues_in(heading.replace("_", " "))))
+    person = clue_of_person(fold(heading)) if heading_clue(heading) is None else None
+    return (*(clue for clue in clues if clue.hard and clue.kind not in _SAID_WITHOUT_VALUE), *((person,) if person else ()))
 
 
 def _in_other_texts(other_texts: Iterable[tuple[str, str]]) -> Iterator[Suspicion]:

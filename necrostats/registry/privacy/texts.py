@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
-from necrostats.registry.privacy.codes import clues_in_codes
+from necrostats.registry.privacy.codes import clues_in_codes, clues_in_exact_codes
 from necrostats.registry.privacy.dates import clues_in_dates, has_full_date, without_dates
 from necrostats.registry.privacy.folding import versions
-from necrostats.registry.privacy.names import clues_in_names
+from necrostats.registry.privacy.names import clues_in_names, forget_words
 from necrostats.registry.privacy.numbers import clues_in_numbers
 from necrostats.registry.privacy.places import clues_in_places
 from necrostats.registry.privacy.suspicions import Clue
 
 LONGEST_CELL = 32_767
 _HARMLESS = re.compile(
-    r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|20)\d\dQ[1-4]|[a-z_]{0,24}"
-    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18})\s*"
+    r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|"
+    r"20)\d\dQ[1-4]|[a-z_]{0,24}"
+    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18}|\d{1,3}(?:\.\d)?(?: ?[x*×] ?\d{1,3}(?:\.\d)?){1,2}(?: ?[mc]m)?)\s*"
 )
+_ANY_DIGIT = str.maketrans(dict.fromkeys("023456789", "1"))
+_SHORT = 300
 _TOO_LONG = Clue(kind="other_code", rule="a text longer than a cell can be", hard=True)
 
 
@@ -36,10 +40,23 @@ def clues_in(text: str, *, dates_belong: bool = False) -> tuple[Clue, ...]:
 
 def _clues(text: str, dates_belong: bool) -> list[Clue]:
     undated = without_dates(text) if has_full_date(text) else text
+    shape = undated.translate(_ANY_DIGIT)
     return [
         *clues_in_dates(text, dates_belong=dates_belong),
         *clues_in_numbers(undated),
-        *clues_in_codes(undated),
-        *clues_in_places(undated),
-        *clues_in_names(undated),
+        *clues_in_exact_codes(undated),
+        *(_clues_in_shape(shape) if len(shape) <= _SHORT else _in_shape(shape)),
     ]
+
+
+def _in_shape(shape: str) -> tuple[Clue, ...]:
+    return (*clues_in_codes(shape), *clues_in_places(shape), *clues_in_names(shape))
+
+
+_clues_in_shape = lru_cache(maxsize=100_000)(_in_shape)
+
+
+def forget() -> None:
+    """Drop the texts kept to save time."""
+    _clues_in_shape.cache_clear()
+    forget_words()

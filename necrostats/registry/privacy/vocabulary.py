@@ -7,137 +7,166 @@ import re
 from necrostats.registry.codebook import TABLES
 
 _CLINICAL = """
-abdomen abdominal abscess access adherent adhesion admission albicans alcohol alive amount amp anaesthesia anaesthetic anesthesia
-anchoring antibiotic antibiotics antral antrum aorta apache artery ascites aspirate aspirated aspirating bag balloon basket
-batch beads bed bile biliary biopsy bleed bleeding bleeds blind blood bloody body bowel brown brush bulb bulge bulging burst
-calcified calibre cannula cannulated cap capsule cardia catheter cauterised cautery cavity cell cells chronic cirrhosis clip clips
-cloudy clot clots coagulation coffee coil coiled cold colic colon colonic contrast contained cough culture cultures cyst cystic cysts
-daily dark debridement debris dead deep deploy deployed desaturation diabetes diabetic dilated dilation dilator dirty discharge
-disconnected distal dose double drain drained drains dried dry duct ductal duodenal duodenum dye edge electrolyte enteral
-entry ethanol exchange exudate fat fatty feed feeding female fever fibrin fibrotic film fine firm fistula flap flow fluid flush
-flushed foam food forceps foreign frank free fundus gallstone gallstones gas gastric gastro gastrostomy gauze general
-glucose grasper gravity green groin guidewire gut haematoma haemorrhage haemostasis hard heart heavy heparin hepatic hernia
-hernial hole hot hydrogen ileum ileus incision infected infection inflamed inflow insulin intact intensive intubated iron irrigated
-ischaemia jejunal jejunum jelly jet kidney knife large lavage leak leaking left leg lesser greater limb limbs lipase liquid litre litres liver
-loop loops lower lumen lumens lung lysis male mass mature membrane mesh mesenteric metal microbiology migrated minor moderate morbid
-mouth mucosa multi multiple nasal naso nausea necrosectomy necrosis necrotic needle nets net node normal nutrition obese ooze oozing
-omental omentum open oral organ organised orifice oval oversewn oxygen pack pain pancreas pancreatic pancreatitis paracolic partial patent
-pelvis pelvic percutaneous perforation peroxide pigtail pigtails plastic plug pocket polyp poor portal posterior anterior pouch power
-previous probe prone supine proximal pseudo pseudoaneurysm pseudocyst pulled pulse puncture pure pus pyloric pylorus quadrant raised
-rate rectum renal resected residual resolved retained retrieved retroperitoneal retroperitoneum rim root rotatable rupture saline sac scan
-scope scopes sealed sedated sedation semi sent sepsis septa septic severe sharp shock sinus site slough sloughy slow small smooth
-snare snares soft solid sphincter spleen splenic stable steel stent stents step stitch stoma stomach stone stones stool straight strands
-stricture sump suction suture swab swollen tail head neck tear thick thin tissue toxic tough trace tract trans transfused transgastric micro radiography imaging scan scans transmural
-tube tubes tumour turbid ulcer ultrasound umbilicus unwell upper ureter urine valve varices vascular vein venous vessel vessels viscous
-vomiting wall walled washout wash water wet width wire wound yellow yeast trainee fellow fellows catheters collection collections
-adrenaline epinephrine argon plasma thrombin tranexamic propofol midazolam fentanyl ketamine remifentanil sevoflurane paracetamol aspirin
-clopidogrel warfarin apixaban rivaroxaban octreotide omeprazole pantoprazole furosemide amikacin fluconazole candida enterococcus
-escherichia klebsiella pseudomonas staphylococcus streptococcus enterobacter bacteroides coli aureus faecalis faecium krusei glabrata
-clostridium proteus serratia citrobacter acinetobacter gram methylene indigo carmine lidocaine hyoscine glucagon
-idiopathic autoimmune hypertriglyceridaemia biliaire alcoholic infarct infarction oedema edema effusion pleural ischemic colour color doppler
-chest pneumonia covid vancomycin surgery surgical surgeon surgeons radiology radiologist anaesthetist anesthetist
-cardiac arrest arrhythmia hypoxia hypotension tachycardia trauma sarcoidosis statin insufflation aspiration embolism emboli embolised
-embolization embolisation electrocautery guidewires overtube endoscope gastroscope echoendoscope duodenoscope sponge vacuum swirl
+abdomen abdominal abscess access adherent adhesion admission albicans alcohol alive amount amp anaesthesia
+anaesthetic anesthesia anchoring antibiotic antibiotics antral antrum aorta apache artery ascites aspirate aspirated
+aspirating bag balloon basket batch beads bed bile biliary biopsy bleed bleeding bleeds blind blood bloody body
+bowel brown brush bulb bulge bulging burst calcified calibre cannula cannulated cap capsule cardia catheter
+cauterised cautery cavity cell cells chronic cirrhosis clip clips cloudy clot clots coagulation coffee coil coiled
+cold colic colon colonic contrast contained cough culture cultures cyst cystic cysts daily dark debridement debris
+dead deep deploy deployed desaturation diabetes diabetic dilated dilation dilator dirty discharge disconnected
+distal dose double drain drained drains dried dry duct ductal duodenal duodenum dye edge electrolyte enteral entry
+ethanol exchange exudate fat fatty feed feeding female fever fibrin fibrotic film fine firm fistula flap flow fluid
+flush flushed foam food forceps foreign frank free fundus gallstone gallstones gas gastric gastro gastrostomy gauze
+general glucose grasper gravity green groin guidewire gut haematoma haemorrhage haemostasis hard heart heavy heparin
+hepatic hernia hernial hole hot hydrogen ileum ileus incision infected infection inflamed inflow insulin intact
+intensive intubated iron irrigated ischaemia jejunal jejunum jelly jet kidney knife large lavage leak leaking left
+leg lesser greater limb limbs lipase liquid litre litres liver loop loops lower lumen lumens lung lysis male mass
+mature membrane mesh mesenteric metal microbiology migrated minor moderate morbid mouth mucosa multi multiple nasal
+naso nausea necrosectomy necrosis necrotic needle nets net node normal nutrition obese ooze oozing omental omentum
+open oral organ organised orifice oval oversewn oxygen pack pain pancreas pancreatic pancreatitis paracolic partial
+patent pelvis pelvic percutaneous perforation peroxide pigtail pigtails plastic plug pocket polyp poor portal
+posterior anterior pouch power previous probe prone supine proximal pseudo pseudoaneurysm pseudocyst pulled pulse
+puncture pure pus pyloric pylorus quadrant raised rate rectum renal resected residual resolved retained retrieved
+retroperitoneal retroperitoneum rim root rotatable rupture saline sac scan scope scopes sealed sedated sedation semi
+sent sepsis septa septic severe sharp shock sinus site slough sloughy slow small smooth snare snares soft solid
+sphincter spleen splenic stable steel stent stents step stitch stoma stomach stone stones stool straight strands
+stricture sump suction suture swab swollen tail head neck tear thick thin tissue toxic tough trace tract trans
+transfused transgastric micro radiography imaging scan scans transmural tube tubes tumour turbid ulcer ultrasound
+umbilicus unwell upper ureter urine valve varices vascular vein venous vessel vessels viscous vomiting wall walled
+washout wash water wet width wire wound yellow yeast trainee fellow fellows catheters collection collections
+adrenaline epinephrine argon plasma thrombin tranexamic propofol midazolam fentanyl ketamine remifentanil
+sevoflurane paracetamol aspirin clopidogrel warfarin apixaban rivaroxaban octreotide omeprazole pantoprazole
+furosemide amikacin fluconazole candida enterococcus escherichia klebsiella pseudomonas staphylococcus streptococcus
+enterobacter bacteroides coli aureus faecalis faecium krusei glabrata clostridium proteus serratia citrobacter
+acinetobacter gram methylene indigo carmine lidocaine hyoscine glucagon idiopathic autoimmune hypertriglyceridaemia
+biliaire alcoholic infarct infarction oedema edema effusion pleural ischemic colour color doppler chest pneumonia
+covid vancomycin surgery surgical surgeon surgeons radiology radiologist anaesthetist anesthetist cardiac arrest
+arrhythmia hypoxia hypotension tachycardia trauma sarcoidosis statin insufflation aspiration embolism emboli
+embolised embolization embolisation electrocautery guidewires overtube endoscope gastroscope echoendoscope
+duodenoscope sponge vacuum swirl
 """
 _DEVICES_AND_SCORES = """
-hounsfield atlanta clavien dindo billroth whipple forrest seldinger trendelenburg santorini wirsung oddi vater treitz gerota morison
-charlson ranson glasgow balthazar marshall rockall blatchford child pugh meld agree asge roux puestow frey beger crohn barrett
-mallory weiss zenker ogilvie mirizzi charcot reynolds murphy cullen turner fox hartmann nissen heller dormia jackson pratt foley
-yankauer veress ringer hartmanns luer tuohy fogarty sengstaken minnesota french charriere bormann braden bristol doppler fowler
-boas couinaud calot winslow toldt killian meckel petersen
+hounsfield atlanta clavien dindo billroth whipple forrest seldinger trendelenburg santorini wirsung oddi vater
+treitz gerota morison charlson ranson glasgow balthazar marshall rockall blatchford child pugh meld agree asge roux
+puestow frey beger crohn barrett mallory weiss zenker ogilvie mirizzi charcot reynolds murphy cullen turner fox
+hartmann nissen heller dormia jackson pratt foley yankauer veress ringer hartmanns luer tuohy fogarty sengstaken
+minnesota french charriere bormann braden bristol doppler fowler boas couinaud calot winslow toldt killian meckel
+petersen
 """
 _GENERAL = """
-the and but for with without from into onto over under after before during again still then there these this those they that than
-when where which while who whose why how what his her him she patient patients pt was were has had have been being will would can could should
-may might must did does done not none nil nothing never ever always often some any all both each every other another more most much many few less
-least one two three four five six seven eight nine ten first second third fourth last next new old good better best bad worse worst big
-long short high low full empty half whole single twice once only also very too just about above across against along among around
-because below beside between beyond down except inside outside near off through until upon within yes unknown see seen saw look looks
-looked find found finding findings note noted notes plan plans planned repeat repeated repeats review reviewed follow followed
-follow-up up out in on at by of to if no nor or so as an is it its we our you your per via due day days week weeks month months year years hour hours
-minute minutes time times today tomorrow yesterday now later early late soon since ago morning afternoon evening night overnight
-date end start started stop stopped stops begin began continue continued complete completed incomplete clear cleared clearing
-remove removed removal place placed placement put left right middle back front side top bottom use used uses using need needed needs
-try tried able unable well fine okay stay stayed home ward wards room unit theatre theater clinic hospital hospitals icu itu hdu ed team teams
-list list mdt doctor doctors dr nurse nurses staff consultant registrar sister locum house officer trainee senior junior operator operators assistant
-anonymous pseudonym endoscopist endoscopy endoscopic report reports reported form record recorded number code codes study case cases series
-group groups type types grade grades class classes stage stages level levels score scores total sum mean count counts size sizes range rate
-change changed changes same different similar likely unlikely possible possibly probable probably definite definitely suspect suspected
-query question unclear uncertain uneventful uncomplicated complicated complication complications event events adverse cause causes
-reason reasons technical technically difficult difficulty easy easily simple hard work worked works working running run
-given give gave take taken took taking bring brought come came goes went gone going get got keep kept make made send show showed shown
-ask asked call called contact contacted discuss discussed spoke inform informed agree agreed decline declined refuse refused consent consented
-discharged admitted transfer transferred referred refer arrange arranged book booked await awaiting awaited wait waiting await pending
-increase increased decrease decreased reduce reduced improve improved improving resolve resolving persist persisting persistent remain
-remained remains remaining require required requires treat treated treatment manage managed management conservative conservatively
-support supportive attempt attempted attempts fail failed failure success successful successfully minimal mild marked significant
-evidence sign signs symptom symptoms free further extra additional rest partly mostly mainly slightly almost nearly approximately
-approx estimate estimated average maximum minimum max min limited extensive massive tiny huge narrow wide large thick
-table sheet column data index baseline initial final primary secondary main session sessions pass passes procedure procedures
-instrument instruments device devices generic tool tools material content contents output input yield volume weight length diameter
-black white red blue pink grey gray orange purple clean cloudy clarity colour front rear north south east west spring summer autumn winter
-alpha beta gamma delta epsilon zeta omega sigma kappa lambda theta person people man woman lady gentleman adult child children parent
-mother father wife husband son daughter brother sister family relative relatives friend carer partner neighbour
-monday tuesday wednesday thursday friday saturday sunday january february march april june july august september october november december
-please thanks thank caution warning important urgent emergency elective routine postponed cancelled delayed abandoned aborted
-interval appointment outpatient inpatient telephone phone email letter copy file page photo photos video image images picture pictures
+the and but for with without from into onto over under after before during again still then there these this those
+they that than when where which while who whose why how what his her him she patient patients pt was were has had
+have been being will would can could should may might must did does done not none nil nothing never ever always
+often some any all both each every other another more most much many few less least one two three four five six
+seven eight nine ten first second third fourth last next new old good better best bad worse worst big long short
+high low full empty half whole single twice once only also very too just about above across against along among
+around because below beside between beyond down except inside outside near off through until upon within yes unknown
+see seen saw look looks looked find found finding findings note noted notes plan plans planned repeat repeated
+repeats review reviewed follow followed follow-up up out in on at by of to if no nor or so as an is it its we our
+you your per via due day days week weeks month months year years hour hours minute minutes time times today tomorrow
+yesterday now later early late soon since ago morning afternoon evening night overnight date end start started stop
+stopped stops begin began continue continued complete completed incomplete clear cleared clearing remove removed
+removal place placed placement put left right middle back front side top bottom use used uses using need needed
+needs try tried able unable well fine okay stay stayed home ward wards room unit theatre theater clinic hospital
+hospitals icu itu hdu ed team teams list list mdt doctor doctors dr nurse nurses staff consultant registrar sister
+locum house officer trainee senior junior operator operators assistant anonymous pseudonym endoscopist endoscopy
+endoscopic report reports reported form record recorded number code codes study case cases series group groups type
+types grade grades class classes stage stages level levels score scores total sum mean count counts size sizes range
+rate change changed changes same different similar likely unlikely possible possibly probable probably definite
+definitely suspect suspected query question unclear uncertain uneventful uncomplicated complicated complication
+complications event events adverse cause causes reason reasons technical technically difficult difficulty easy
+easily simple hard work worked works working running run given give gave take taken took taking bring brought come
+came goes went gone going get got keep kept make made send show showed shown ask asked call called contact contacted
+discuss discussed spoke inform informed agree agreed decline declined refuse refused consent consented discharged
+admitted transfer transferred referred refer arrange arranged book booked await awaiting awaited wait waiting await
+pending increase increased decrease decreased reduce reduced improve improved improving resolve resolving persist
+persisting persistent remain remained remains remaining require required requires treat treated treatment manage
+managed management conservative conservatively support supportive attempt attempted attempts fail failed failure
+success successful successfully minimal mild marked significant evidence sign signs symptom symptoms free further
+extra additional rest partly mostly mainly slightly almost nearly approximately approx estimate estimated average
+maximum minimum max min limited extensive massive tiny huge narrow wide large thick table sheet column data index
+baseline initial final primary secondary main session sessions pass passes procedure procedures instrument
+instruments device devices generic tool tools material content contents output input yield volume weight length
+diameter black white red blue pink grey gray orange purple clean cloudy clarity colour front rear north south east
+west spring summer autumn winter alpha beta gamma delta epsilon zeta omega sigma kappa lambda theta person people
+man woman lady gentleman adult child children parent mother father wife husband son daughter brother sister family
+relative relatives friend carer partner neighbour monday tuesday wednesday thursday friday saturday sunday january
+february march april june july august september october november december please thanks thank caution warning
+important urgent emergency elective routine postponed cancelled delayed abandoned aborted interval appointment
+outpatient inpatient telephone phone email letter copy file page photo photos video image images picture pictures
 ultrasonography percent percentage ratio value values units result results test tests lab labs sample samples
 english british european american african asian medicine medical physician practitioner scientist student specialist
-surgeon's patient's it's don't didn't can't won't bedside sitting standing walking eating drinking awake asleep drowsy
-excel workbook microsoft office export exported sheet1 sheet2 sheet3 book1 title author subject keywords comments comment category
+surgeon's patient's it's don't didn't can't won't bedside sitting standing walking eating drinking awake asleep
+drowsy excel workbook microsoft office export exported sheet1 sheet2 sheet3 book1 title author subject keywords
+comments comment category
 """
 _GERMAN = """
-aber abszess abgang abteilung alkohol allgemein alte alter anästhesie antibiotika arterie arzt aspiration auge ausfluss ballon bauch befund befunde
-beginn beidseits bereich bericht bergung bis bitte blutung blut blutig blutungen breite dann darm datum dauer der die das den dem des ein eine
-einem einen eiter eitrig eitriges ende endoskopie endosonographie entfernt entfernung entlassung erfolg ergebnis erneut etwas
-exitus fieber fistel flüssig flüssigkeit frau gabe gallenstein gallengang gefäß gering gewebe größe gut hämatom höhle in infekt intensiv
-kein keine komplett komplikation komplikationen kontrolle körbchen kultur lage leber leicht links linke lokal lokalisation lumen magen mann material
-medikament menge milz minuten mit mittel nach nadel narkose nekrose nekrosen nekrosektomie nekrotisch netz nicht niere nur ohne offen operation
-pankreas pankreatitis patient patientin perforation pigtail probe punktion rechts reichlich rest reste restnekrose schlinge schleimhaut sedierung
-septisch sitz sitzung sonde spülung spülen spüllösung stent stents stufe tag tage teil teils teilweise tief transfusion trüb über unauffällig und unklar
-untersuchung unter verband verlauf verschluss viel vom von vor wand wasser weich weiter wenig werkzeug wiederholung woche wochen zeit
-zange zugang zum zur zustand zyste und auch bei ist war wird wurde zwei drei eins keine zustimmung entlastung
+aber abszess abgang abteilung alkohol allgemein alte alter anästhesie antibiotika arterie arzt aspiration auge
+ausfluss ballon bauch befund befunde beginn beidseits bereich bericht bergung bis bitte blutung blut blutig
+blutungen breite dann darm datum dauer der die das den dem des ein eine einem einen eiter eitrig eitriges ende
+endoskopie endosonographie entfernt entfernung entlassung erfolg ergebnis erneut etwas exitus fieber fistel flüssig
+flüssigkeit frau gabe gallenstein gallengang gefäß gering gewebe größe gut hämatom höhle in infekt intensiv kein
+keine komplett komplikation komplikationen kontrolle körbchen kultur lage leber leicht links linke lokal
+lokalisation lumen magen mann material medikament menge milz minuten mit mittel nach nadel narkose nekrose nekrosen
+nekrosektomie nekrotisch netz nicht niere nur ohne offen operation pankreas pankreatitis patient patientin
+perforation pigtail probe punktion rechts reichlich rest reste restnekrose schlinge schleimhaut sedierung septisch
+sitz sitzung sonde spülung spülen spüllösung stent stents stufe tag tage teil teils teilweise tief transfusion trüb
+über unauffällig und unklar untersuchung unter verband verlauf verschluss viel vom von vor wand wasser weich weiter
+wenig werkzeug wiederholung woche wochen zeit zange zugang zum zur zustand zyste und auch bei ist war wird wurde
+zwei drei eins keine zustimmung entlastung
 """
 _ROMANCE = """
-abces aiguille aspect aucun aucune avec ballonnet bilan bonne cavite chaud collecte controle corps dans depuis deux douleur drainage droite
-eau echec entree estomac evacuation fievre fin gauche gaz grande gros hemorragie lavage leger les liquide malade materiel mou nasale necrose
-necrosectomie necrotique pas patiente peu pince plus prothese prothese pus reste reprise saignement sans sang seance sonde sous sur taille tissu
-trois une voie absceso aguja antibiotico aspirado balon bien cavidad cesta cirugia coleccion con contenido derecha izquierda dolor drenaje
-estable estomago fiebre hemorragia limpieza liquido lavado mucho necrosectomia necrosis paciente pared parcial poco pinza protesis purulento
-sangrado sesion sin solido tejido ascesso cestello collezione cavita emorragia febbre lavaggio liquido necrosi necrosectomia parete
-paziente pinza pulito sanguinamento sessione stomaco tessuto buono nessuno nessuna prelievo
+abces aiguille aspect aucun aucune avec ballonnet bilan bonne cavite chaud collecte controle corps dans depuis deux
+douleur drainage droite eau echec entree estomac evacuation fievre fin gauche gaz grande gros hemorragie lavage
+leger les liquide malade materiel mou nasale necrose necrosectomie necrotique pas patiente peu pince plus prothese
+prothese pus reste reprise saignement sans sang seance sonde sous sur taille tissu trois une voie absceso aguja
+antibiotico aspirado balon bien cavidad cesta cirugia coleccion con contenido derecha izquierda dolor drenaje
+estable estomago fiebre hemorragia limpieza liquido lavado mucho necrosectomia necrosis paciente pared parcial poco
+pinza protesis purulento sangrado sesion sin solido tejido ascesso cestello collezione cavita emorragia febbre
+lavaggio liquido necrosi necrosectomia parete paziente pinza pulito sanguinamento sessione stomaco tessuto buono
+nessuno nessuna prelievo
 """
-GIVEN_NAMES = frozenset(
-    """aaron adam adrian agnes ahmed aisha alan albert alejandro alessandro alex alexander alexandra alfred alice alison amanda amelia amina amy
-ana andrea andreas andrew andrzej angela anita anja ann anna anne annette anthony antonio arthur astrid barbara beatrice ben benjamin bernard bernd
-bjorn brenda brian bridget bruno camille carl carla carlos carmen carol caroline catherine cecilia charles charlotte chloe christian christina
-christine christopher claire claudia colin craig daniel daniela david deborah denise dennis diana diego dieter dmitri dominic donald dorothy douglas
-edith eduardo edward eleanor elena elisabeth elizabeth ella ellen emily emma enrico eric erik esther eva evelyn fatima felix fernando fiona
-florian frances francesca francesco francis franz frederick friedrich gabriel gareth gary geoffrey georg george gerald gerhard gillian giovanni
-giulia giuseppe gordon graham gudrun guillaume gunther gustav hanna hannah hans harold harriet harry hassan heather heidi heinrich heinz helen
-helena helga helmut henri henry herbert holger howard hugh hugo ian ibrahim ines ingrid irene isabel isabella isabelle ivan jacob jakob james jan
-jane janet jasmine javier jean jennifer jens jeremy jessica joan joanna johan johann johannes john jonas jonathan jorge jose josef joseph josephine
-joshua juan judith julia julian juliette jurgen karen karin karl katarzyna katharina katherine kathleen keith kenneth kevin khalid klaus krzysztof
-lars laura lauren laurent leila leo leonard leonardo linda lisa louis louise luca lucas lucia lucy luigi luis lukas magdalena malcolm manfred manuel
-marco margaret maria marianne marie marion mario marta martha martin martina mary mathieu matteo matthew matthias maureen maurice michael michel
-michelle miguel mohamed mohammed monika muhammad nadia nancy naomi natalia natalie nathan neil nicholas nicola nicolas nicole nigel nina noah nora
-norman olga oliver olivia omar oscar otto pablo pamela paolo patricia patrick paul paula pauline pedro peter petra philip philippe pierre piotr
-priya rachel rafael rainer ralph raymond rebecca renate ricardo richard rita robert roberto roger roland ronald rosa rosemary ruth ryan sabine
-sally samantha samuel sandra sara sarah sebastian sergei sharon sheila shirley silvia simon sofia sophia sophie stanislaw stefan stefanie stella
-stephan stephanie stephen steven stuart susan susanne suzanne svetlana sven sylvia tanja teresa thomas timothy tobias ulrich ursula uwe valerie
-vanessa veronica victor victoria vincent virginia vladimir walter wendy werner wilhelm william wolfgang yasmin yusuf yvonne zoe""".split()
-)
+_GIVEN = """
+aaron adam adrian agnes ahmed aisha alan albert alejandro alessandro alex alexander alexandra alfred alice alison
+amanda amelia amina amy ana andrea andreas andrew andrzej angela anita anja ann anna anne annette anthony antonio
+arthur astrid barbara beatrice ben benjamin bernard bernd bjorn brenda brian bridget bruno camille carl carla carlos
+carmen carol caroline catherine cecilia charles charlotte chloe christian christina christine christopher claire
+claudia colin craig daniel daniela david deborah denise dennis diana diego dieter dmitri dominic donald dorothy
+douglas edith eduardo edward eleanor elena elisabeth elizabeth ella ellen emily emma enrico eric erik esther eva
+evelyn fatima felix fernando fiona florian frances francesca francesco francis franz frederick friedrich gabriel
+gareth gary geoffrey georg george gerald gerhard gillian giovanni giulia giuseppe gordon graham gudrun guillaume
+gunther gustav hanna hannah hans harold harriet harry hassan heather heidi heinrich heinz helen helena helga helmut
+henri henry herbert holger howard hugh hugo ian ibrahim ines ingrid irene isabel isabella isabelle ivan jacob jakob
+james jan jane janet jasmine javier jean jennifer jens jeremy jessica joan joanna johan johann johannes john jonas
+jonathan jorge jose josef joseph josephine joshua juan judith julia julian juliette jurgen karen karin karl
+katarzyna katharina katherine kathleen keith kenneth kevin khalid klaus krzysztof lars laura lauren laurent leila
+leo leonard leonardo linda lisa louis louise luca lucas lucia lucy luigi luis lukas magdalena malcolm manfred manuel
+marco margaret maria marianne marie marion mario marta martha martin martina mary mathieu matteo matthew matthias
+maureen maurice michael michel michelle miguel mohamed mohammed monika muhammad nadia nancy naomi natalia natalie
+nathan neil nicholas nicola nicolas nicole nigel nina noah nora norman olga oliver olivia omar oscar otto pablo
+pamela paolo patricia patrick paul paula pauline pedro peter petra philip philippe pierre piotr priya rachel rafael
+rainer ralph raymond rebecca renate ricardo richard rita robert roberto roger roland ronald rosa rosemary ruth ryan
+sabine sally samantha samuel sandra sara sarah sebastian sergei sharon sheila shirley silvia simon sofia sophia
+sophie stanislaw stefan stefanie stella stephan stephanie stephen steven stuart susan susanne suzanne svetlana sven
+sylvia tanja teresa thomas timothy tobias ulrich ursula uwe valerie vanessa veronica victor victoria vincent
+virginia vladimir walter wendy werner wilhelm william wolfgang yasmin yusuf yvonne zoe
+"""
+GIVEN_NAMES = frozenset(_GIVEN.split())
 _ENDINGS = re.compile(
-    r"(?:itis|osis|oses|otic|ectomy|ectomies|ostomy|otomy|oscopy|oscopic|scopically|ography|graphic|aemia|emia|aemic|emic|uria|pathy|"
-    r"plasty|cillin|mycin|azole|penem|floxacin|parin|coccus|coccal|oma|omas|rrhage|rrhagic|rrhoea|algia|plegia|megaly|centesis|"
-    r"pancreatic|intestinal|vascular|thoracic|colic|gastric|duodenal|abdominal|peritoneal|lateral|skop(?:ie|isch)|ektomie|blutung)\Z"
+    r"(?:itis|osis|oses|otic|ectomy|ectomies|ostomy|otomy|oscopy|oscopic|scopically|ography|graphic|aemia|emia|aemic|emic|"
+    r"uria|pathy|plasty|cillin|mycin|azole|penem|floxacin|parin|coccus|coccal|oma|omas|rrhage|rrhagic|rrhoea|algia|plegia|"
+    r"megaly|centesis|pancreatic|intestinal|vascular|thoracic|colic|gastric|duodenal|abdominal|peritoneal|lateral|"
+    r"skop(?:ie|isch)|ektomie|blutung)\Z"
 )
-_COMMON_ENDINGS = re.compile(r"(?:tion|tions|ment|ments|ness|ated|ised|ized|able|ible|ously|ally|ical|ious|ative|ance|ence|ency|ivity|ility|"
-                             r"ung|ungen|keit|heit|schaft|lich|isch|ische|tis|cion|zione|mente|ante|ively|ular|ular|eous)\Z")  # fmt: skip
+_COMMON_ENDINGS = re.compile(
+    r"(?:tion|tions|ment|ments|ness|ated|ised|ized|able|ible|ously|ally|ical|ious|ative|ance|ence|ency|ivity|ility|ung|ungen|"
+    r"keit|heit|schaft|lich|isch|ische|tis|cion|zione|mente|ante|ively|ular|eous)\Z"
+)
 
 
 def _codebook_words() -> set[str]:
-    texts = [text for table in TABLES.values() for column in table.columns for text in (column.name, column.meaning, *column.codes)]
+    columns = [column for table in TABLES.values() for column in table.columns]
+    texts = [text for column in columns for text in (column.name, column.meaning, *column.codes)]
     return set(re.findall(r"[a-z]{2,}", " ".join(texts).casefold()))
 
 

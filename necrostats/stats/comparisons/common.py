@@ -64,6 +64,15 @@ class TwoGroups:
         return ~self.empty & ((events == 0) | (events == everybody))
 
     @property
+    def no_events(self) -> np.ndarray:
+        """Where there are groups, but with no events in either."""
+        return ~self.empty & (self.a + self.b == 0)
+
+    def at(self, rows: np.ndarray) -> TwoGroups:
+        """The rows named, by number or by yes and no, as one-dimensional arrays."""
+        return TwoGroups(a=self.a[rows], n=self.n[rows], b=self.b[rows], m=self.m[rows])
+
+    @property
     def shares(self) -> tuple[np.ndarray, np.ndarray]:
         """Events over n in the group and in the reference; NaN where n is 0."""
         return tuple(
@@ -93,43 +102,28 @@ def one_table(events: float, n: float, events_ref: float, n_ref: float) -> TwoGr
     return groups
 
 
-def nothing_to_compare(groups: TwoGroups) -> tuple[Note, ...]:
-    """The notes that go with groups that are empty or do not differ in any way a ratio or a test could use."""
-    return empty_groups(groups) + _counted(
-        groups.no_contrast,
-        "ZERO_EVENTS",
-        "All have the event in both groups, or nobody in either",
-        "no ratio and no test is possible; the risk difference still has limits",
-    )
-
-
 def empty_groups(groups: TwoGroups) -> tuple[Note, ...]:
     """The note that goes with a group that has nobody in it."""
-    return _counted(groups.empty, "SMALL_N", "A group has nobody in it", "nothing can be compared, and nothing is shown")
+    return counted(groups.empty, "SMALL_N", "A group has nobody in it", "nothing can be compared, and nothing is shown")
 
 
-def unbounded(groups: TwoGroups) -> tuple[Note, ...]:
-    """The note that goes with an exact ratio that has an empty cell."""
-    comparable = ~groups.empty & ~groups.no_contrast
-    corner = comparable & ((groups.cells() == 0).any(axis=(0, 1)))
-    return _counted(corner, "ZERO_EVENTS", "A cell of the table is 0", "the ratio is 0 or unlimited on that side")
+def nothing_to_compare(groups: TwoGroups) -> tuple[Note, ...]:
+    """The notes that go with groups that are empty, or that share one certain outcome."""
+    what = "All have the event in both groups, or nobody in either"
+    so = "no test and no odds ratio is possible; the risk difference still has limits"
+    return empty_groups(groups) + counted(groups.no_contrast, "ZERO_EVENTS", what, so)
 
 
-def no_limits(without: np.ndarray, instead: str) -> tuple[Note, ...]:
-    """The note that goes with a large-sample ratio that an empty cell leaves without limits."""
-    return _counted(
-        without, "SEPARATION", "A cell of the table is 0", f"this interval does not exist, and ½ is not added: {instead}"
-    )
+def counted(where: np.ndarray, code: str, what: str, so: str) -> tuple[Note, ...]:
+    """One note for all the rows marked, or none: what was found, in how many rows, and what follows."""
+    found = int(np.count_nonzero(where))
+    if not found:
+        return ()
+    place = "" if where.ndim == 0 else f" in {found:,} of {where.size:,} rows"
+    return (Note(code=code, text=f"{what}{place}: {so}."),)
 
 
 def two_sided(smaller: float, larger: float) -> float:
     """Twice the smaller of two one-sided p-values, at most 1."""
     return float(min(1.0, 2 * min(smaller, larger)))
 
-
-def _counted(where: np.ndarray, code: str, what: str, so: str) -> tuple[Note, ...]:
-    found = int(np.count_nonzero(where))
-    if not found:
-        return ()
-    place = "" if where.ndim == 0 else f" in {found:,} of {where.size:,} rows"
-    return (Note(code=code, text=f"{what}{place}: {so}."),)

@@ -27,6 +27,13 @@ def ratio_variance(groups: TwoGroups, ratio: np.ndarray) -> np.ndarray:
     return _factor(groups) * (p * (1 - p) / groups.n + ratio**2 * q * (1 - q) / groups.m)
 
 
+def beyond(distance: np.ndarray, allowed: np.ndarray) -> np.ndarray:
+    """Above 0 where the squared distance is more than allowed, below 0 where it is less, −1 where it is 0."""
+    total = distance + allowed
+    relative = np.divide(distance - allowed, total, out=-np.ones_like(total), where=total > 0)
+    return np.where(distance > 0, relative, -1.0)
+
+
 def _factor(groups: TwoGroups) -> np.ndarray:
     total = groups.n + groups.m
     return total / (total - 1)
@@ -35,7 +42,7 @@ def _factor(groups: TwoGroups) -> np.ndarray:
 def _reference_given_difference(groups: TwoGroups, d: np.ndarray) -> np.ndarray:
     """The fitted reference share: the root of a cubic that lies where both shares are between 0 and 1."""
     cube = groups.n + groups.m
-    square = (groups.m + 2 * groups.n) * -1 * -d * -1 - cube - (groups.a + groups.b)
+    square = (groups.n + 2 * groups.m) * d - cube - (groups.a + groups.b)
     line = d * (groups.m * d - cube - 2 * groups.b) + groups.a + groups.b
     none = groups.b * d * (1 - d)
     third = square / (3 * cube)

@@ -9,7 +9,7 @@ from scipy import special
 from necrostats.errors import unknown_choice
 from necrostats.stats import checks
 from necrostats.stats.comparisons.common import Contrast, TwoGroups, empty_groups, two_groups
-from necrostats.stats.comparisons.restricted import difference_variance
+from necrostats.stats.comparisons.restricted import beyond, difference_variance
 from necrostats.stats.intervals import as_given
 from necrostats.stats.proportions import wilson
 from necrostats.stats.roots import sign_changes
@@ -58,17 +58,14 @@ def _miettinen_nurminen(groups: TwoGroups, level: float) -> tuple[np.ndarray, np
     z = special.ndtri((1 + checks.confidence_level(level)) / 2)
     low, high = np.full(groups.a.shape, np.nan), np.full(groups.a.shape, np.nan)
     full = ~groups.empty
-    some = TwoGroups(a=groups.a[full], n=groups.n[full], b=groups.b[full], m=groups.m[full])
+    some = groups.at(full)
     p, q = some.shares
     observed = p - q
 
     def outside(difference: np.ndarray, rows: np.ndarray) -> np.ndarray:
         """Above 0 where the score is beyond z, below 0 where it is not; between −1 and 1."""
-        here = TwoGroups(a=some.a[rows], n=some.n[rows], b=some.b[rows], m=some.m[rows])
         distance = (observed[rows] - difference) ** 2
-        allowed = z**2 * difference_variance(here, difference)
-        total = distance + allowed
-        return np.where(distance > 0, np.divide(distance - allowed, total, out=-np.ones_like(total), where=total > 0), -1)
+        return beyond(distance, z**2 * difference_variance(some.at(rows), difference))
 
     low[full] = sign_changes(outside, np.full(observed.shape, -1.0), observed)
     high[full] = sign_changes(outside, observed, np.full(observed.shape, 1.0))

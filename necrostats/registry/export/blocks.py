@@ -1,0 +1,151 @@
+"""Mapped columns read: for each sheet, each group of rows it makes and each number, what every cell was read as."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from necrostats.registry.export.laying import LaidColumn, LaidSheet
+from necrostats.registry.export.layout import ColumnLayout, RowsLayout
+from necrostats.registry.export.names import folded
+from necrostats.registry.export.overflow import overflow_entries
+from necrostats.registry.export.readers import Pseudonyms, readings_of
+from necrostats.registry.export.readings import BLANK, Reading, refused
+from necrostats.registry.export.targets import OVERFLOW
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Part:
+    """One column of a block: `readings` of its different cells, the blank one first; `which` (N,) each row holds."""
+
+    column: LaidColumn
+    layout: ColumnLayout
+    readings: tuple[Reading, ...]
+    which: np.ndarray
+
+    def mask(self, wanted) -> np.ndarray:
+        """Rows (N,) whose reading is wanted."""
+        return np.array([bool(wanted(each)) for each in self.readings])[self.which]
+
+    def at(self, rows: np.ndarray) -> Part:
+        """The same part, some of its rows."""
+        return replace(self, which=self.which[rows])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Block:
+    """Rows to be made in one table from rows `at` (N,) of one sheet. `number` is that of a wide group, else 0."""
+
+    sheet: LaidSheet
+    rows: RowsLayout
+    number: int
+    at: np.ndarray
+    parts: tuple[Part, ...]
+
+    def says_something(self) -> np.ndarray:
+        """Rows (N,) with a cell that is neither blank nor unknown."""
+        masks = [part.mask(lambda reading: reading.says_something) for part in self.parts]
+        return np.logical_or.reduce(masks) if masks else np.zeros(len(self.at), dtype=bool)
+
+    def only(self, rows: np.ndarray) -> Block:
+        """The block with some of its rows."""
+        return replace(self, at=self.at[rows], parts=tuple(part.at(rows) for part in self.parts))
+
+
+def blocks_of(sheets: Sequence[LaidSheet]) -> Iterator[Block]:
+    """Every block, in the order of the layout; all rows of its sheet."""
+    pseudonyms = Pseudonyms()
+    for sheet in sheets:
+        for rows in sheet.layout.rows:
+            for number, columns in rows.each_number():
+                yield _block(sheet, rows, number or 0, columns, pseudonyms)
+            if rows.overflow:
+                yield _overflow_block(sheet, rows, pseudonyms)
+
+
+def _block(
+    sheet: LaidSheet, rows: RowsLayout, number: int, columns: Sequence[ColumnLayout], pseudonyms: Pseudonyms
+) -> Block:
+    parts = tuple(_part(sheet, rows.table, column, pseudonyms) for column in columns)
+    block = Block(sheet=sheet, rows=rows, number=number, at=np.arange(len(sheet)), parts=parts)
+    return _a_row_each(block) if rows.holds("collections") else replace(block, parts=_one_size(block.parts))
+
+
+def _part(sheet: LaidSheet, table: str, layout: ColumnLayout, pseudonyms: Pseudonyms) -> Part:
+    column = sheet.column(layout.heading)
+    readings = readings_of(column.raw.cells, table, layout, sheet.grid.date_system, pseudonyms)
+    return Part(column=column, layout=layout, readings=readings, which=column.raw.which)
+
+
+def _one_size(parts: tuple[Part, ...]) -> tuple[Part, ...]:
+    several = refused("holds several sizes where one belongs")
+    return tuple(
+        replace(part, readings=tuple(several if each.children else each for each in part.readings))
+        if part.layout.to == "size"
+        else part
+        for part in parts
+    )
+
+
+def _a_row_each(block: Block) -> Block:
+    """A block in which a cell that names several collections stands once for each of them."""
+    naming = next(part for part in block.parts if part.layout.to == "collections")
+    counts = np.array([max(len(each.children), 1) for each in naming.readings])[naming.which]
+    at = np.repeat(np.arange(len(block.at)), counts)
+    rank = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
+    parts = tuple(_ranked(part.at(at), rank, np.repeat(counts, counts)) for part in block.parts)
+    return replace(block, at=block.at[at], parts=parts)
+
+
+def _ranked(part: Part, rank: np.ndarray, count: np.ndarray) -> Part:
+    """The part in which each row of the same cell has its own share of it: the first all, unless shares are named."""
+    shared = part.layout.to in ("collections", "size")
+    known: dict[tuple[int, int, int], int] = {}
+    readings: list[Reading] = []
+    which = np.zeros(len(rank), dtype=np.int64)
+    for row, key in enumerate(zip(part.which.tolist(), rank.tolist(), count.tolist(), strict=True)):
+        if key not in known:
+            known[key] = len(readings)
+            readings.append(_share(part.readings[key[0]], key[1], key[2], shared=shared))
+        which[row] = known[key]
+    return replace(part, readings=tuple(readings) or (BLANK,), which=which)
+
+
+def _share(reading: Reading, rank: int, count: int, *, shared: bool) -> Reading:
+    if not shared or not reading.children:
+        return reading if rank == 0 else BLANK
+    if len(reading.children) != count:
+        return refused("holds another number of sizes than there are collections") if rank == 0 else BLANK
+    question = reading.question if rank == 0 else ""
+    return replace(reading, fills=reading.children[rank], children=(), question=question, named=True)
+
+
+def _overflow_block(sheet: LaidSheet, rows: RowsLayout, pseudonyms: Pseudonyms) -> Block:
+    """The sessions of the rest column, a row each; a cell that does not read whole is one row to be set aside."""
+    overflow = rows.overflow
+    column = sheet.column(overflow.column)
+    known = {each.heading: each for each in rows.columns}
+    layouts = [_named(known, heading) for heading in overflow.parts]
+    entries = overflow_entries(column.raw.cells, rows.table, layouts, overflow, sheet.grid.date_system, pseudonyms)
+    counts = np.array([len(each) for each in entries])[column.raw.which]
+    at = np.repeat(np.arange(len(sheet)), counts)
+    rank = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
+    start = np.cumsum([0, *(len(each) for each in entries)])[:-1]
+    which = start[column.raw.which[at]] + rank + 1
+    flat = [entry for cell in entries for entry in cell]
+    targets = [*(layout.to for layout in layouts), OVERFLOW]
+    parts = tuple(
+        Part(
+            column=column, layout=replace(layout, to=target), which=which,
+            readings=(BLANK, *(entry.get(target, BLANK) for entry in flat)),
+        )
+        for target, layout in zip(targets, [*layouts, layouts[0]], strict=True)
+    )  # fmt: skip
+    last = max(rows.numbers, default=0) + 1
+    return Block(sheet=sheet, rows=rows, number=last, at=at, parts=parts)
+
+
+def _named(known: dict[str, ColumnLayout], heading: str) -> ColumnLayout:
+    return next(column for name, column in known.items() if folded(name) == folded(heading))

@@ -1,0 +1,160 @@
+"""An export as somebody wrote it: every cell of every sheet, before any layout is laid over it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from necrostats.registry.export.names import letters_of
+
+Merge = tuple[int, int, int, int]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RawCell:
+    """A cell: its text, the value if it was not text (number, date, yes/no), its number format, its formula's fate."""
+
+    text: str
+    value: object = None
+    shown_as: str | None = None
+    no_result: bool = False
+
+    @property
+    def typed(self) -> object:
+        """The number or date where the cell holds one, else the text."""
+        return self.text if self.value is None else self.value
+
+
+EMPTY = RawCell(text="")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RawColumn:
+    """A column: each different cell once, the empty one first; `which` (N,) says which of them a row holds."""
+
+    number: int
+    cells: tuple[RawCell, ...]
+    which: np.ndarray
+    hidden: bool = False
+
+    @property
+    def letters(self) -> str:
+        """A, B … as the spreadsheet shows it."""
+        return letters_of(self.number)
+
+    def filled(self) -> np.ndarray:
+        """Where (N,) there is anything in the cell but blanks."""
+        return np.array([bool(cell.text.strip()) or cell.no_result for cell in self.cells])[self.which]
+
+    def texts(self) -> np.ndarray:
+        """The texts (N,) as object."""
+        listed = np.empty(len(self.cells), dtype=object)
+        listed[:] = [cell.text for cell in self.cells]
+        return listed[self.which]
+
+    def at(self, positions: np.ndarray) -> RawColumn:
+        """The same column, some of its rows."""
+        return RawColumn(number=self.number, cells=self.cells, which=self.which[positions], hidden=self.hidden)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Comment:
+    """A note on a cell: where, and what it says."""
+
+    place: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Grid:
+    """A sheet or a csv file. `rows` (N,) are row numbers as the spreadsheet shows them; empty rows are left out.
+
+    `merges` are (first row, first column, last row, last column). `swallowed` (N,) marks rows of a csv with a cell
+    that seems to hold several rows. `hidden`: the sheet itself is hidden.
+    """
+
+    file: str
+    sheet: str = ""
+    rows: np.ndarray
+    columns: tuple[RawColumn, ...]
+    date_system: str = ""
+    hidden: bool = False
+    hidden_rows: frozenset[int] = frozenset()
+    merges: tuple[Merge, ...] = ()
+    comments: tuple[Comment, ...] = ()
+    swallowed: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=bool))
+    encoding: str = ""
+
+    @property
+    def name(self) -> str:
+        """What the layout calls it: the sheet, or the csv file without its ending."""
+        return self.sheet or self.file.rpartition(".")[0] or self.file
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Export:
+    """Everything read from a source. `other_texts` are (where, text) outside any cell: names, titles, properties."""
+
+    name: str
+    sha256: str
+    grids: tuple[Grid, ...]
+    other_texts: tuple[tuple[str, str], ...] = ()
+    unread: tuple[str, ...] = ()
+
+
+class Gathering:
+    """Gathers lines of cells into columns, each different cell stored once; empty lines only count."""
+
+    def __init__(self) -> None:
+        self._seen: list[defaultdict[RawCell | str, int]] = []
+        self._which: list[list[int]] = []
+        self._rows: list[int] = []
+
+    def add(self, number: int, line: Sequence[RawCell | str]) -> None:
+        """One line: texts, or cells, in order of columns."""
+        width = len(line)
+        while width and not _holds(line[width - 1]):
+            width -= 1
+        if not width:
+            return
+        while len(self._seen) < width:
+            self._seen.append(_numbered())
+            self._which.append([0] * len(self._rows))
+        for seen, which, cell in zip(self._seen, self._which, line, strict=False):
+            which.append(seen[cell or ""])
+        for which in self._which[width:]:
+            which.append(0)
+        self._rows.append(number)
+
+    def rows(self) -> np.ndarray:
+        """The numbers (N,) of the lines that were not empty."""
+        return np.array(self._rows, dtype=np.int64)
+
+    def columns(self, hidden: Iterable[int] = ()) -> tuple[RawColumn, ...]:
+        """The columns, numbered from 1."""
+        gone = set(hidden)
+        return tuple(
+            RawColumn(
+                number=number, cells=tuple(_cell(each) for each in seen), which=np.array(which, dtype=np.int32),
+                hidden=number in gone,
+            )
+            for number, (seen, which) in enumerate(zip(self._seen, self._which, strict=True), start=1)
+        )  # fmt: skip
+
+
+def _holds(cell: RawCell | str) -> bool:
+    return bool(cell.strip()) if isinstance(cell, str) else bool(cell.text.strip()) or cell.no_result
+
+
+def _cell(each: RawCell | str) -> RawCell:
+    return RawCell(text=each) if isinstance(each, str) else each
+
+
+def _numbered() -> defaultdict[RawCell | str, int]:
+    seen: defaultdict[RawCell | str, int] = defaultdict()
+    seen.default_factory = seen.__len__
+    seen[""]
+    return seen

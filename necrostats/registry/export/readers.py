@@ -1,0 +1,207 @@
+"""From a mapped column to the function that reads its cells; each different cell is read once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.days import read_date
+from necrostats.registry.export.cells import RawCell, letters_of
+from necrostats.registry.export.layout import ColumnLayout
+from necrostats.registry.export.names import folded
+from necrostats.registry.export.readings import BLANK, NO_RESULT, Reading, number_text, refused
+from necrostats.registry.export.several import read_collections, read_event, read_instruments
+from necrostats.registry.export.targets import GRAMMAR_UNITS, is_date
+from necrostats.registry.export.withholding import holds_date, holds_old_age
+from necrostats.registry.export.words import known_words
+from necrostats.registry.quantities import Number, read_axes, read_count, read_minutes, read_number, read_quantity
+from necrostats.registry.quantities.cells import Unread, without_value
+
+Reader = Callable[[RawCell], Reading]
+
+
+@dataclass(kw_only=True)
+class Pseudonyms:
+    """Names given to operators, in the order in which they first appear in the whole export."""
+
+    given: dict[str, str] = field(default_factory=dict)
+
+    def of(self, text: str) -> str:
+        """The pseudonym of a text."""
+        key = folded(text)
+        return self.given.setdefault(key, f"operator {letters_of(len(self.given) + 1)}")
+
+
+def readings_of(
+    cells: Sequence[RawCell], table: str, column: ColumnLayout, date_system: str, pseudonyms: Pseudonyms
+) -> tuple[Reading, ...]:
+    """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
+    reader = _reader(table, column, date_system or column.system, pseudonyms)
+    return tuple(_guarded(cell, column, reader) for cell in cells)
+
+
+def _guarded(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
+    if cell.no_result:
+        return NO_RESULT
+    text = cell.text.strip()
+    if not text or column.codes.get(folded(text)) == "":
+        return BLANK
+    return reader(cell)
+
+
+def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonyms) -> Reader:
+    special: dict[str, Reader] = {
+        "yield": lambda cell: _yield(cell, table, column),
+        "size": lambda cell: _size(cell, column),
+        "instruments": lambda cell: _several(cell, column, read_instruments, unknown_counts=True),
+        "event": lambda cell: _several(cell, column, read_event),
+        "collections": lambda cell: _several(cell, column, read_collections),
+        "collection": lambda cell: _reference(cell, "collection"),
+        "session": lambda cell: _reference(cell, "session"),
+    }
+    if column.to in special:
+        return special[column.to]
+    if is_date(table, column.to) and not column.days:
+        return lambda cell: _date(cell, column, system)
+    plain = TABLES[table].column(column.to)
+    if plain.kind in ("number", "whole"):
+        return lambda cell: _number(cell, column, plain)
+    if plain.kind in ("code", "yes_no"):
+        words = known_words(plain.name, plain.codes or ("yes", "no"), column.codes)
+        return lambda cell: _code(cell, plain, words)
+    if column.pseudonyms:
+        return lambda cell: _pseudonym(cell, plain, pseudonyms)
+    return lambda cell: _as_it_stands(cell, plain)
+
+
+def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
+    found = read_date(
+        cell.typed, day_first=column.day_first, date_system=system or None, shown_as=cell.shown_as
+    )  # fmt: skip
+    if found.problem:
+        return replace(refused(found.problem, "NOT_A_DATE"), withheld=True)
+    if not found.known:
+        return Reading(rule=found.rule)
+    return Reading(rule=found.rule, date=found, question=found.question, withheld=True)
+
+
+def _number(cell: RawCell, column: ColumnLayout, plain: Column) -> Reading:
+    found = _number_read(cell, column, plain)
+    withheld = plain.name == "age_years" and holds_old_age(cell.text)
+    if found.problem:
+        return replace(refused(found.problem), withheld=withheld)
+    if found.value is None:
+        return Reading(rule=found.rule)
+    rule = "number, marked as approximate" if found.approximate else found.rule
+    return Reading(
+        rule=rule, fills={plain.name: number_text(found.value)}, question=found.question, withheld=withheld
+    )
+
+
+def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
+    decimal = column.decimal or None
+    if plain.unit == "minutes":
+        return read_minutes(cell.typed, default_unit=column.unit or "min", decimal=decimal)
+    if plain.unit in GRAMMAR_UNITS:
+        return read_number(
+            cell.typed, unit=GRAMMAR_UNITS[plain.unit], default_unit=column.unit or None, decimal=decimal
+        )
+    return read_count(cell.typed) if plain.kind == "whole" else read_number(cell.typed, decimal=decimal)
+
+
+def _code(cell: RawCell, plain: Column, words: dict[str, str]) -> Reading:
+    code = words.get(folded(cell.text))
+    if code is not None:
+        return Reading(rule="code", fills={plain.name: code})
+    return _as_it_stands(cell, plain)
+
+
+def _as_it_stands(cell: RawCell, plain: Column) -> Reading:
+    """What the tidy form reads by itself: it is judged there, like a cell of a tidy registry."""
+    unknown = _without_value(cell.text)
+    if unknown is not None and not (unknown.rule == "blank" and "unknown" in plain.codes):
+        return unknown
+    if holds_date(cell.text) and plain.kind == "text":
+        return replace(refused("holds a date, and the tidy form holds none", "CALENDAR_DATE"), withheld=True)
+    return Reading(rule=plain.kind.replace("_", "/"), fills={plain.name: cell.text.strip()})
+
+
+def _pseudonym(cell: RawCell, plain: Column, pseudonyms: Pseudonyms) -> Reading:
+    unknown = _without_value(cell.text)
+    if unknown is not None:
+        return unknown
+    return Reading(rule="pseudonym", fills={plain.name: pseudonyms.of(cell.text)}, withheld=True)
+
+
+def _without_value(text: str) -> Reading | None:
+    try:
+        rule = without_value(text)
+    except Unread as unread:
+        return refused(str(unread))
+    return Reading(rule=rule) if rule else None
+
+
+def _yield(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
+    found = read_quantity(
+        cell.typed, default_unit=column.unit or None, decimal=column.decimal or None, ml_only=column.ml_only,
+        words=column.codes,
+    )  # fmt: skip
+    dated = holds_date(cell.text)
+    kept = {} if dated or found.rule == "blank" else {"yield_as_written": cell.text.strip()}
+    if found.problem:
+        return replace(refused(found.problem), fills=kept, withheld=dated)
+    fills = {
+        "yield_low": _text(found.low), "yield_high": _text(found.high), "yield_unit": found.unit,
+        "yield_approximate": _yes_no(found.approximate) if found.numeric else "", "yield_words": found.words,
+        "yield_includes_lavage": _yes_no(found.includes_lavage), "lavage_in_ml": _text(found.lavage_ml), **kept,
+    }  # fmt: skip
+    names = {each.name for each in TABLES[table].columns}
+    known = {name: text for name, text in fills.items() if text and name in names}
+    return Reading(rule=found.rule, fills=known, question=found.question, withheld=dated)
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else number_text(value)
+
+
+def _yes_no(value: bool | None) -> str:
+    return "" if value is None else "yes" if value else "no"
+
+
+def _size(cell: RawCell, column: ColumnLayout) -> Reading:
+    """One size; several, with + or ; between them, become children, one each."""
+    pieces = [piece for piece in re.split(r"[+;\n]", cell.text) if piece.strip()]
+    if len(pieces) < 2:
+        return _one_size(cell, column)
+    each = [_one_size(RawCell(text=piece), column) for piece in pieces]
+    if not all(reading.fills for reading in each):
+        return refused("holds several sizes that cannot be read whole")
+    return Reading(rule="several sizes", children=tuple(reading.fills for reading in each))
+
+
+def _one_size(cell: RawCell, column: ColumnLayout) -> Reading:
+    found = read_axes(cell.typed, column.unit or None, decimal=column.decimal or None)
+    if found.problem:
+        return refused(found.problem)
+    axes = {"long_mm": found.long_mm, "mid_mm": found.mid_mm, "short_mm": found.short_mm}
+    fills = {name: number_text(value) for name, value in axes.items() if value is not None}
+    return Reading(rule=found.rule, fills=fills, question=found.question)
+
+
+def _several(
+    cell: RawCell, column: ColumnLayout, read: Callable[[str, dict[str, str]], Reading], *, unknown_counts: bool = False
+) -> Reading:
+    unknown = _without_value(cell.text)
+    if unknown is not None and not (unknown_counts and folded(cell.text) in ("?", "unk", "unknown")):
+        return unknown
+    found = read(cell.text, dict(column.codes))
+    return replace(found, withheld=True) if holds_date(cell.text) else found
+
+
+def _reference(cell: RawCell, target: str) -> Reading:
+    unknown = _without_value(cell.text)
+    if unknown is not None:
+        return unknown
+    return Reading(rule="reference", fills={target: folded(cell.text)})

@@ -1,0 +1,66 @@
+"""What a column of an export can become: a column of the codebook, or one of the few that fill several."""
+
+from __future__ import annotations
+
+from necrostats.registry.codebook import LATEST, TABLES, Column
+
+SPECIAL: dict[str, tuple[str, ...]] = {
+    "patients": ("index_date",),
+    "collections": ("size", "collections"),
+    "sessions": ("yield", "instruments", "event", "collection", "session"),
+    "instrument_uses": ("yield", "session"),
+    "stents": ("collection",),
+    "scans": ("size", "collection"),
+    "reviews": (),
+    "adverse_events": ("session",),
+    "other_interventions": (),
+}
+OVERFLOW = "overflow"
+GRAMMAR_UNITS = {"ml": "ml", "mm": "mm", "minutes": "min", "Fr": "Fr", "%": "percent", "g": "g"}
+YIELD_FILLS = (
+    "yield_low", "yield_high", "yield_unit", "yield_approximate", "yield_words", "yield_as_written",
+    "yield_includes_lavage", "lavage_in_ml",
+)  # fmt: skip
+FILLS = {
+    "yield": YIELD_FILLS,
+    "size": ("long_mm", "mid_mm", "short_mm"),
+    "event": ("events_checked",),
+    "collections": ("site",),
+    "collection": ("collection_id", "also_treated"),
+    "session": ("session_id",),
+    "instruments": (),
+    "index_date": (),
+    OVERFLOW: (),
+}
+
+
+def plain_columns(table: str) -> tuple[str, ...]:
+    """The columns of a table that one column of an export can fill by itself."""
+    return tuple(
+        column.name
+        for column in TABLES[table].all_columns
+        if column.kind not in ("id", "ids") and not column.name.endswith(LATEST)
+    )
+
+
+def targets(table: str) -> tuple[str, ...]:
+    """Everything that a column of an export can become in a table."""
+    return (*SPECIAL[table], *plain_columns(table))
+
+
+def is_date(table: str, target: str) -> bool:
+    """Whether the cells of a target are dates."""
+    return target == "index_date" or (target in plain_columns(table) and TABLES[table].column(target).kind == "day")
+
+
+def fills(table: str, target: str) -> tuple[str, ...]:
+    """The columns of the codebook, in the same table, that a target fills."""
+    wanted = FILLS.get(target) or (() if target in FILLS else (target,))
+    names = {column.name for column in TABLES[table].all_columns}
+    return tuple(name for name in wanted if name in names)
+
+
+def code_column(name: str) -> Column | None:
+    """The first column of the codebook of that name that holds codes; None if there is none."""
+    found = (column for table in TABLES.values() for column in table.all_columns)
+    return next((column for column in found if column.name == name and column.kind == "code"), None)

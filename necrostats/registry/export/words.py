@@ -1,0 +1,99 @@
+"""Generic words that units write for the codebook's codes; a layout adds its own, and its own win."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import lru_cache
+
+from necrostats.registry.export.names import folded
+
+_PLAIN: Mapping[str, Mapping[str, str]] = {
+    "sex": {"female": "f,woman", "male": "m,man"},
+    "aetiology": {
+        "gallstone": "gallstones,biliary,stones", "alcohol": "alcoholic,etoh",
+        "hypertriglyceridaemia": "hypertriglyceridemia,hypertriglyceridaemic,high triglycerides",
+        "post_procedural": "post procedural,post-procedural,post ercp,post-ercp", "drug": "drugs,medication",
+        "idiopathic": "unclear cause,cause not found",
+    },
+    "atlanta_severity": {"moderately_severe": "moderately severe,moderately-severe"},
+    "session_type": {
+        "necrosectomy": "den,direct endoscopic necrosectomy,endoscopic necrosectomy", "drainage": "index drainage",
+        "drainage_and_necrosectomy": "drainage + necrosectomy,drainage and necrosectomy",
+        "stent_exchange": "stent exchange", "stent_removal": "stent removal", "event_treatment": "event treatment",
+    },
+    "modality": {"ct": "ct scan,cect", "mri": "mr,mri scan", "eus": "endoscopic ultrasound",
+                 "us": "ultrasound,transabdominal ultrasound"},
+    "vital_status": {"alive": "living", "dead": "died,deceased"},
+    "anaesthesia": {"general": "ga,general anaesthesia,general anesthesia", "sedation": "conscious sedation,sedated",
+                    "monitored": "monitored care,mac"},
+    "stent_type": {
+        "lumen_apposing": "lams,lumen apposing,lumen-apposing,lumen apposing metal stent",
+        "double_pigtail": "double pigtail,dpt,dps,double-pigtail",
+        "self_expanding_metal": "sems,self expanding metal,self-expanding metal",
+        "nasocystic": "nasocystic drain,nasocystic catheter", "percutaneous": "percutaneous drain,pcd",
+    },
+    "kind": {
+        "percutaneous_drain": "percutaneous drain,pcd,percutaneous drainage", "embolisation": "embolization,coiling",
+        "surgical_necrosectomy": "surgical necrosectomy,open necrosectomy",
+        "minimally_invasive_necrosectomy": "minimally invasive necrosectomy,vard",
+    },
+    "organ_failure": {"none": "no"},
+    "infection": {"none": "no"},
+    "prior_intervention": {"none": "no"},
+    "antithrombotic": {"none": "no"},
+    "site": {
+        "lesser_sac": "lesser sac,ls",
+        "left_paracolic": "left paracolic,l paracolic,lt paracolic,left paracolic gutter,l paracolic gutter",
+        "right_paracolic": "right paracolic,r paracolic,rt paracolic,right paracolic gutter,r paracolic gutter",
+        "pelvic": "pelvis", "mesenteric": "mesentery,root of mesentery,mesenteric root",
+    },
+}  # fmt: skip
+_INSTRUMENTS = {
+    "snare": "snares,polypectomy snare", "net": "nets,retrieval net", "basket": "baskets,retrieval basket",
+    "forceps": "grasping forceps,rat tooth forceps,rat-tooth forceps,grasper,graspers,tripod,tripod forceps",
+    "cap_suction": "cap suction,suction cap,cap + suction", "powered_debrider": "powered debrider,debrider",
+    "rotating_brush": "rotating brush", "water_jet": "water jet,waterjet,hydro jet",
+    "balloon_sweep": "balloon sweep,balloon,extraction balloon",
+    "lavage": "irrigation,saline lavage,saline,washout,flush", "peroxide": "h2o2,h202,hydrogen peroxide",
+    "unknown": "?,unknown,not recorded,unk",
+}  # fmt: skip
+_EVENTS = {
+    "bleeding": "bled,bleed,haemorrhage,hemorrhage,bleeding", "pseudoaneurysm": "pseudoaneurysm",
+    "perforation": "perf,perforation,perforated,microperf,microperforation",
+    "pneumoperitoneum": "pneumoperitoneum", "gas_embolism": "gas embolism,air embolism",
+    "infection": "infection,infected", "sepsis": "sepsis,septic,septic shock",
+    "stent_migration": "stent migration,stent migrated,migration,migrated",
+    "stent_occlusion": "stent occlusion,stent occluded,stent blocked,blocked stent,occluded stent",
+    "stent_buried": "buried stent,stent buried", "maldeployment": "maldeployment,stent maldeployment,maldeployed",
+    "aspiration": "aspiration,aspirated", "cardiorespiratory": "desaturation,desaturated,desat,cardiac arrest,"
+    "arrhythmia,cardiorespiratory", "fistula": "fistula", "obstruction": "obstruction,obstructed",
+    "sedation": "sedation event,sedation problem,oversedation",
+}  # fmt: skip
+NO_EVENT = frozenset(
+    (
+        "nil", "none", "no", "nothing", "uneventful", "no event", "no events", "no ae", "no aes", "no adverse event",
+        "no adverse events", "no complication", "no complications", "nil of note", "without complication",
+        "without complications", "0", "no issues", "no problems",
+    )
+)  # fmt: skip
+
+
+def _spread(words: Mapping[str, str]) -> dict[str, str]:
+    return {folded(word): code for code, listed in words.items() for word in listed.split(",") if word}
+
+
+@lru_cache(maxsize=1)
+def _tables() -> dict[str, dict[str, str]]:
+    plain = {name: _spread(words) for name, words in _PLAIN.items()}
+    return {**plain, "instrument_class": _spread(_INSTRUMENTS), "event_type": _spread(_EVENTS)}
+
+
+def built_in(column: str) -> Mapping[str, str]:
+    """The generic words for a column's codes: folded word → code."""
+    return _tables().get(column, {})
+
+
+def known_words(column: str, codes: tuple[str, ...], own: Mapping[str, str]) -> dict[str, str]:
+    """Every word that stands for a code: the codes themselves, with and without underscores, and all synonyms."""
+    themselves = {form: code for code in codes for form in (folded(code), folded(code.replace("_", " ")))}
+    return {**themselves, **{word: code for word, code in built_in(column).items() if code in codes}, **own}

@@ -1,0 +1,116 @@
+"""Tests of whole curves between groups, made of one table of counts a stratum: what every such test shares."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.event_tables import EventTable, event_table
+
+RANK = 1e-9
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CurveTest:
+    """A test that groups have one curve: its χ² statistic, degrees of freedom and p-value, and the test by name.
+
+    `observed` and `expected` (G,): weighted events of each group, and those it would have with one curve for all
+    (NaN for Gray's test, whose scores are in `observed` minus `expected` only). NaN where nothing can be said.
+    """
+
+    test: str
+    groups: np.ndarray
+    statistic: float
+    degrees_of_freedom: int
+    p_value: float
+    observed: np.ndarray
+    expected: np.ndarray
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Scores:
+    """Observed and expected events (G,) and the covariance of their differences (G, G): they add up over strata."""
+
+    observed: np.ndarray
+    expected: np.ndarray
+    covariance: np.ndarray
+
+    def __add__(self, other: Scores) -> Scores:
+        return Scores(
+            observed=self.observed + other.observed, expected=self.expected + other.expected,
+            covariance=self.covariance + other.covariance,
+        )  # fmt: skip
+
+
+def tables_by_stratum(
+    time: ArrayLike,
+    cause: ArrayLike,
+    *,
+    group: ArrayLike,
+    groups: Sequence | None,
+    strata: ArrayLike | None,
+    entry: ArrayLike | None = None,
+    causes: Sequence | None = None,
+) -> list[EventTable]:
+    """One table of counts for each stratum, all with the same groups and causes."""
+    checks.one_length(time=time, cause=cause, group=group, strata=strata, entry=entry)
+    when, which, whose = checks.times("time", time), checks.codes("cause", cause), checks.labels("group", group)
+    known = np.unique(whose) if groups is None else np.asarray(groups)
+    named = np.arange(1, max(int(which.max(initial=1)), 1) + 1) if causes is None else causes
+    since = None if entry is None else checks.times("entry", entry)
+    stratum = np.zeros(when.size) if strata is None else checks.labels("strata", strata)
+    return [
+        event_table(
+            when[rows], which[rows], group=whose[rows], groups=known, causes=named,
+            entry=None if since is None else since[rows],
+        )
+        for rows in (stratum == each for each in np.unique(stratum))
+    ]  # fmt: skip
+
+
+def tested(name: str, groups: np.ndarray, scores: Scores, took_part: np.ndarray, events: float) -> CurveTest:
+    """The χ² test of scores, among groups that took part (G,): with somebody at risk when events happened."""
+    observed = np.where(took_part, scores.observed, 0.0)
+    reason = _untestable(groups, took_part, events)
+    statistic, freedom = (np.nan, 0) if reason else _quadratic(scores, took_part)
+    if not reason and not freedom:
+        reason = (Note(code="NO_OVERLAP", text="No two groups were at risk at a time when events happened."),)
+    return CurveTest(
+        test=name, groups=groups, statistic=statistic, degrees_of_freedom=freedom,
+        p_value=float(stats.chi2.sf(statistic, freedom)) if freedom else np.nan, observed=observed,
+        expected=scores.expected, notes=reason,
+    )  # fmt: skip
+
+
+def _quadratic(scores: Scores, took_part: np.ndarray) -> tuple[float, int]:
+    """The quadratic form of the scores, on as many degrees of freedom as their covariance has."""
+    gap = (scores.observed - scores.expected)[took_part][:-1]
+    covariance = scores.covariance[np.ix_(took_part, took_part)][:-1, :-1]
+    scale = np.sqrt(np.diagonal(covariance))
+    if not (scale > 0).any():
+        return np.nan, 0
+    safe = np.where(scale > 0, scale, 1.0)
+    values, axes = np.linalg.eigh(covariance / np.outer(safe, safe))
+    kept = values > RANK
+    along = axes.T @ (gap / safe)
+    return float(np.sum(along[kept] ** 2 / values[kept])), int(np.count_nonzero(kept))
+
+
+def _untestable(groups: np.ndarray, took_part: np.ndarray, events: float) -> tuple[Note, ...]:
+    if events == 0:
+        return (Note(code="ZERO_EVENTS", text="No events in any group: there is nothing to test."),)
+    absent = [str(group) for group, present in zip(groups, took_part, strict=True) if not present]
+    if len(groups) - len(absent) < 2:
+        who = f" ({', '.join(absent)} had nobody at risk)" if absent else ""
+        return (Note(code="SMALL_N", text=f"Fewer than two groups had anybody at risk when events happened{who}."),)
+    if absent:
+        text = f"Left out of the test, with nobody at risk when events happened: {', '.join(absent)}."
+        return (Note(code="SMALL_N", text=text),)
+    return ()

@@ -1,0 +1,128 @@
+"""A figure for each group with the errors of all groups together, and how two groups differ."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import special
+
+from necrostats.errors import unknown_choice
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.comparisons.common import Contrast
+from necrostats.stats.intervals import as_given
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class GroupFigures:
+    """One figure for each group, (G,) from a survival curve, (G, C) by cause from an incidence.
+
+    `covariance` (G, G) or (C, G, G): off the diagonal where clusters reach into several groups. `largest` is the
+    greatest value the figure can take. NaN where a group was not observed long enough; `notes` say which.
+    """
+
+    measure: str
+    groups: np.ndarray
+    level: float
+    largest: float
+    estimate: np.ndarray
+    covariance: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def std_error(self) -> np.ndarray:
+        """Standard errors, in the shape of `estimate`."""
+        return np.sqrt(np.diagonal(self.covariance, axis1=-2, axis2=-1)).T
+
+    def place(self, group: object) -> int:
+        """Where a group stands; ChoiceError if it is not one of the groups."""
+        names = self.groups.tolist()
+        if group not in names:
+            raise unknown_choice("group", group, names)
+        return names.index(group)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FigureContrast(Contrast):
+    """A contrast of two groups' figures with its standard error (of a ratio: of its logarithm) and z."""
+
+    std_error: float | np.ndarray
+    statistic: float | np.ndarray
+
+
+def difference(figures: GroupFigures, group: object, reference: object) -> FigureContrast:
+    """The figure of `group` minus that of `reference`; floats, or (C,) by cause.
+
+    Normal limits, z test. Where neither group varies there is a difference, but no limits and no test: NaN, a note.
+    """
+    one, two = figures.place(group), figures.place(reference)
+    gap = figures.estimate[one] - figures.estimate[two]
+    error = _positive(_variance(figures.covariance, one, two, 1.0, 1.0))
+    half = special.ndtri((1 + figures.level) / 2) * error
+    return FigureContrast(
+        estimate=as_given(gap),
+        low=as_given(np.clip(gap - half, -figures.largest, figures.largest)),
+        high=as_given(np.clip(gap + half, -figures.largest, figures.largest)),
+        measure=f"difference in {figures.measure}", method="normal limits", test="z test",
+        std_error=as_given(error), statistic=as_given(gap / error), p_value=as_given(_p_value(gap / error)),
+        notes=figures.notes + _no_spread(gap, error),
+    )  # fmt: skip
+
+
+def ratio(figures: GroupFigures, group: object, reference: object) -> FigureContrast:
+    """The figure of `group` over that of `reference`, with limits on the log scale; NaN where either is 0."""
+    one, two = figures.place(group), figures.place(reference)
+    top, bottom = (np.where(figures.estimate[each] > 0, figures.estimate[each], np.nan) for each in (one, two))
+    log_ratio = np.log(top / bottom)
+    error = _positive(_variance(figures.covariance, one, two, 1 / top, 1 / bottom))
+    half = special.ndtri((1 + figures.level) / 2) * error
+    return FigureContrast(
+        estimate=as_given(top / bottom), low=as_given(np.exp(log_ratio - half)), high=as_given(np.exp(log_ratio + half)),
+        measure=f"ratio of {figures.measure}", method="normal limits on the log scale", test="z test of the log ratio",
+        std_error=as_given(error), statistic=as_given(log_ratio / error), p_value=as_given(_p_value(log_ratio / error)),
+        notes=figures.notes + _nothing_over(figures.estimate[[one, two]]) + _no_spread(log_ratio, error),
+    )  # fmt: skip
+
+
+def figures_of(
+    *, measure: str, groups: np.ndarray, level: float, largest: float, estimate: np.ndarray, covariance: np.ndarray,
+    notes: tuple[Note, ...] = (),
+) -> GroupFigures:  # fmt: skip
+    """Figures with normal limits between 0 and the largest value; none where nothing varies."""
+    level = checks.confidence_level(level)
+    error = _positive(np.diagonal(covariance, axis1=-2, axis2=-1).T)
+    half = special.ndtri((1 + level) / 2) * error
+    return GroupFigures(
+        measure=measure, groups=groups, level=level, largest=largest, estimate=estimate, covariance=covariance,
+        low=np.clip(estimate - half, 0, largest), high=np.clip(estimate + half, 0, largest), notes=notes,
+    )  # fmt: skip
+
+
+def _variance(covariance: np.ndarray, one: int, two: int, of_one, of_two) -> np.ndarray:
+    own = of_one**2 * covariance[..., one, one] + of_two**2 * covariance[..., two, two]
+    return own - 2 * of_one * of_two * covariance[..., one, two]
+
+
+def _positive(variance: np.ndarray) -> np.ndarray:
+    """The standard error; NaN where nothing varies."""
+    return np.sqrt(np.where(np.asarray(variance) > 0, variance, np.nan))
+
+
+def _p_value(z: np.ndarray) -> np.ndarray:
+    return 2 * special.ndtr(-np.abs(z))
+
+
+def _no_spread(gap: np.ndarray, error: np.ndarray) -> tuple[Note, ...]:
+    if not np.any(np.isnan(error) & ~np.isnan(gap)):
+        return ()
+    text = "The figures do not vary within either group, so the contrast has no limits and no test."
+    return (Note(code="ZERO_EVENTS", text=text),)
+
+
+def _nothing_over(values: np.ndarray) -> tuple[Note, ...]:
+    if not np.any(values == 0):
+        return ()
+    return (Note(code="ZERO_EVENTS", text="A group has a figure of 0: no ratio can be given; the difference can."),)

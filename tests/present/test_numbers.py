@@ -1,0 +1,103 @@
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from necrostats.present import numbers
+
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    ("share", "n", "written"),
+    [
+        (8 / 98, 98, "8 %"),
+        (0.125, 8, "13 %"),
+        (0.145, 40, "15 %"),
+        (14 / 880, 880, "1.6 %"),
+        (0.62, 142, "62 %"),
+        (0.0, 30, "0 %"),
+        (1.0, 30, "100 %"),
+        (0.997, 50, "> 99 %"),
+        (0.002, 50, "< 1 %"),
+        (0.0002, 5000, "< 0.1 %"),
+        (NAN, 50, ""),
+    ],
+)
+def test_a_percentage_is_whole_below_100_and_has_a_decimal_below_10_percent_from_100(share, n, written):
+    assert numbers.percent(share, n) == written
+
+
+@given(share=st.floats(0, 1), n=st.integers(1, 5000))
+@settings(deadline=None, derandomize=True, max_examples=200)
+def test_nothing_but_none_is_written_as_0_percent_and_nothing_but_all_as_100_percent(share, n):
+    text = numbers.percent(share, n)
+    assert (text == "0 %") == (share == 0)
+    assert (text == "100 %") == (share == 1)
+
+
+@pytest.mark.parametrize(
+    ("share", "low", "high", "n", "written"),
+    [
+        (0.62, 0.54, 0.69, 142, "54–69"),
+        (0.0, 0.0, 0.1157, 30, "0–11.6"),
+        (14 / 880, 0.0087, 0.0265, 880, "0.9–2.7"),
+        (0.5, NAN, NAN, 10, "no interval"),
+    ],
+)
+def test_the_limits_of_a_share_take_its_decimals_and_none_of_n_has_one_decimal(share, low, high, n, written):
+    assert numbers.percent_range(share, low, high, n) == written
+
+
+@pytest.mark.parametrize(
+    ("p", "written"),
+    [
+        (0.0230, "p = 0.023"),
+        (0.2, "p = 0.20"),
+        (0.0996, "p = 0.10"),
+        (0.0118, "p = 0.012"),
+        (0.0010, "p = 0.0010"),
+        (0.00099, "p < 0.001"),
+        (0.0, "p < 0.001"),
+        (1.0, "p > 0.99"),
+        (NAN, ""),
+    ],
+)
+def test_p_has_two_significant_digits_and_is_never_zero(p, written):
+    assert numbers.p_value(p) == written
+
+
+@pytest.mark.parametrize(
+    ("value", "written"), [(184.2, "184"), (42.34, "42.3"), (1.42, "1.42"), (0.0563, "0.056"), (0, "0"), (NAN, "")]
+)
+def test_a_mean_or_ratio_has_about_three_digits(value, written):
+    assert numbers.amount(value) == written
+
+
+def test_a_range_with_a_negative_end_is_joined_by_a_word():
+    assert numbers.joined(numbers.rounded(-9.1, 1), "2.7") == "−9.1 to 2.7"
+    assert numbers.joined("54", "69") == "54–69"
+
+
+def test_a_median_beyond_the_data_is_not_reached_and_never_infinity():
+    assert numbers.reached(NAN) == numbers.reached(math.inf) == "not reached"
+    assert numbers.reached(62.0) == "62"
+
+
+def test_a_limit_far_beyond_its_estimate_is_not_written_with_needless_digits():
+    assert numbers.amount_range(1.2, 0.4, 900.0) == "0.40–900"
+    assert numbers.amount_range(3.0, 0.5, math.inf) == "0.50 to no limit"
+
+
+def test_a_two_sided_level_names_its_one_sided_tail():
+    assert numbers.one_sided(0.95) == "97.5 %"
+    assert numbers.interval_name(0.9) == "90 % CI"
+
+
+def test_thousands_have_commas_and_halves_round_away_from_zero():
+    assert numbers.count(14210) == "14,210"
+    assert (numbers.rounded(2.5), numbers.rounded(-2.5)) == ("3", "−3")
+    assert numbers.rounded(-0.001, 1) == "0.0"

@@ -1,0 +1,75 @@
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+from builders.results import NAN, curves, exact_curves
+from necrostats.errors import ChoiceError
+from necrostats.present import describe
+from necrostats.present.saying import findings
+
+AT_90 = [
+    ("all", "resolved", 0, 142, 0, 0, 0.0, NAN, NAN),
+    ("all", "death", 0, 142, 0, 0, 0.0, NAN, NAN),
+    ("all", "resolved", 90, 37, 2, 0, 0.62, 0.54, 0.69),
+    ("all", "death", 90, 37, 0, 0, 0.15, 0.08, 0.22),
+]
+
+
+def test_incidence_is_said_with_origin_denominator_and_competing_ends():
+    assert findings(exact_curves(AT_90)) == (
+        "Within 90 days of index drainage 62 % of 142 patients (95 % CI 54–69 %) had documented resolution; "
+        "15 % (8–22 %) had died unresolved.",
+    )
+
+
+def test_sessions_are_counted_as_sessions():
+    rows = [("all", "resolved", k, 60, 9, 0, 0.3, 0.2, 0.4) for k in (0, 1, 2, 3)]
+    text = findings(exact_curves(rows, axis="sessions", landmarks=(0, 1, 2, 3)))[0]
+    assert text.startswith("Within 3 necrosectomy sessions 30 % of 60 patients")
+
+
+def test_another_landmark_can_be_asked_for_and_an_unknown_one_is_refused():
+    assert describe(curves(), at=30).startswith("Within 30 days of index drainage")
+    with pytest.raises(ChoiceError, match="0, 30, 60, 90, 180"):
+        describe(curves(), at=45)
+
+
+def test_few_still_at_risk_are_said_beside_the_figure():
+    rows = [(*row[:3], 6 if row[2] else 142, *row[4:]) for row in AT_90]
+    assert "(only 6 still at risk just before that day)" in findings(exact_curves(rows))[0]
+
+
+def test_nobody_resolved_is_said_without_a_rate():
+    rows = [("all", "resolved", day, 20, 0, 0, 0.0, NAN, NAN) for day in (0, 90)]
+    assert findings(exact_curves(rows)) == (
+        "Within 90 days of index drainage none of 20 patients had documented resolution.",
+    )
+
+
+def test_what_is_beyond_the_data_is_not_said():
+    rows = [("all", "resolved", 0, 20, 0, 0, 0.0, NAN, NAN), ("all", "resolved", 90, 0, 0, 0, NAN, NAN, NAN)]
+    assert "it cannot be said how many of 20 patients" in findings(exact_curves(rows))[0]
+
+
+def test_fewer_than_five_are_listed_without_a_rate():
+    rows = [("all", "resolved", 0, 3, 0, 0, 0.0, NAN, NAN), ("all", "resolved", 90, 3, 2, 1, 0.67, 0.1, 0.9)]
+    text = findings(exact_curves(rows))[0]
+    assert text == "Of 3 patients 2 had documented resolution while observed; too few for a rate."
+    assert "%" not in text
+
+
+def test_a_median_is_given_with_its_interval_or_as_not_reached():
+    medians = pd.DataFrame(
+        {"group": ["all"], "cause": ["resolved"], "estimate": [62.0], "conf_low": [50.0], "conf_high": [NAN]}
+    )
+    reached = findings(exact_curves(AT_90, medians=medians))[0]
+    assert reached.endswith("The median was 62 days (95 % CI 50 to not reached).")
+    missed = findings(exact_curves(AT_90, medians=medians.assign(estimate=NAN, conf_low=NAN)))[0]
+    assert missed.endswith("The median was not reached.")
+
+
+def test_an_empty_group_is_named():
+    said = findings(curves(groups={"a": 30}, categories=["a", "b"]))
+    assert said[1] == "B: nobody was at risk."
+    assert findings(exact_curves([], landmarks=())) == ("Nobody was at risk.",)

@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import special
+
+from necrostats.stats.comparisons import barnard, boschloo, chi_squared, fisher, fisher_mid_p, yates
+
+EVERY = (barnard, boschloo, chi_squared, fisher, fisher_mid_p, yates)
+
+
+def test_one_table_has_four_p_values_and_each_says_which_it_is():
+    found = {test(8, 10, 2, 10).test: f"{test(8, 10, 2, 10).p_value:.4f}" for test in (fisher, chi_squared, yates, boschloo)}
+    assert found == {
+        "Fisher's exact test": "0.0230",
+        "uncorrected χ² test": "0.0073",
+        "χ² test with Yates' correction": "0.0253",
+        "Boschloo's exact test": "0.0118",
+    }
+
+
+@pytest.mark.parametrize("test", EVERY)
+@settings(deadline=None, derandomize=True, max_examples=15)
+@given(n=st.integers(1, 25), m=st.integers(1, 25), draw=st.data())
+def test_p_is_a_probability_and_does_not_change_with_the_order_or_with_what_is_counted(test, n, m, draw):
+    a, b = draw.draw(st.integers(0, n)), draw.draw(st.integers(0, m))
+    if a + b in (0, n + m):
+        return
+    here = test(a, n, b, m).p_value
+    assert 0 < here <= 1
+    assert here == pytest.approx(test(b, m, a, n).p_value, rel=1e-4)
+    assert here == pytest.approx(test(n - a, n, m - b, m).p_value, rel=1e-4)
+
+
+@settings(deadline=None, derandomize=True, max_examples=15)
+@given(n=st.integers(2, 20), m=st.integers(2, 20), draw=st.data())
+def test_boschloo_is_no_larger_than_twice_fishers_smaller_tail(n, m, draw):
+    a, b = draw.draw(st.integers(0, n)), draw.draw(st.integers(0, m))
+    if a + b in (0, n + m):
+        return
+    assert boschloo(a, n, b, m).p_value <= min(1, 2 * _fisher_tail(a, n, b, m)) + 1e-9
+
+
+def _fisher_tail(a, n, b, m):
+    ways = np.array([special.comb(n, x, exact=True) * special.comb(m, a + b - x, exact=True) for x in range(n + 1)
+                     if 0 <= a + b - x <= m], dtype=float)  # fmt: skip
+    first = max(0, a + b - m)
+    chance = ways / ways.sum()
+    return min(chance[: a - first + 1].sum(), chance[a - first :].sum())
+
+
+def test_the_mid_p_counts_the_table_seen_by_half():
+    tail, seen = _fisher_tail(8, 10, 2, 10), special.comb(10, 8) * special.comb(10, 2) / special.comb(20, 10)
+    assert fisher_mid_p(8, 10, 2, 10).p_value == pytest.approx(2 * (tail - seen / 2))
+
+
+@pytest.mark.parametrize("test", EVERY)
+@pytest.mark.parametrize("table", [(0, 10, 0, 20), (10, 10, 20, 20), (0, 0, 3, 9), (0, 0, 0, 0)])
+def test_where_nothing_can_be_compared_there_is_no_p_and_a_note(test, table):
+    found = test(*table)
+    assert np.isnan(found.p_value)
+    assert [note.code for note in found.notes] == ["SMALL_N" if 0 in table[1::2] else "ZERO_EVENTS"]
