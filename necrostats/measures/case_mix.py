@@ -57,7 +57,12 @@ def activity(registry: Registry, *, by: None = None, level: float = 0.95) -> Sum
     )  # fmt: skip
 
 
+HEADINGS = {"long_mm": "longest axis, mm", "volume_ml": "volume, ml", "solid_percent": "solid contents, %"}
+
+
 def _heading(column) -> str:
+    if column.name in HEADINGS:
+        return HEADINGS[column.name]
     words = column.name.replace("_", " ")
     unit = {"years": " years", "mm": " mm", "ml": " ml", "%": " percent"}.get(column.unit, "")
     return f"{words.removesuffix(unit)}, {column.unit}" if unit else words

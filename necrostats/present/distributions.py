@@ -171,6 +171,13 @@ def _completeness_panel(result: Summary, few: pd.Series) -> Panel:
     return Panel(heading=result.title, columns=columns, rows=tuple(made), scale=whole_percent("% of rows"))
 
 
+def _without_a_mean(table: pd.DataFrame, few: pd.Series) -> list:
+    """Variables of which no group has a mean to draw, unless that is every one of them."""
+    means = table[table["measure"].astype(object) == "geometric mean"]
+    drawn = set(means.loc[~few.loc[means.index] & means["estimate"].notna(), "variable"])
+    return [variable for variable in in_order(means["variable"]) if drawn and variable not in drawn]
+
+
 def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
     table = result.table
     if is_completeness(table):
@@ -181,6 +188,8 @@ def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
         if not measures:
             continue
         if measures[0] == "geometric mean":
+            if variable in _without_a_mean(table, few):
+                continue
             panels.append(_mean_panel(result, variable, few))
         elif measures[0] == "median":
             panels.append(_median_panel(result, variable, few))
@@ -196,5 +205,7 @@ def _(result: Summary, *, width: str = "page", **options) -> Figure:
     nothing = Panel(heading="No values", columns=(), rows=(), scale=from_zero([], label=""))
     panels = _panels(result, few) or (nothing,)
     remark = "Each panel has its own unit and scale" if len(panels) > 1 else ""
+    undrawn = ", ".join(plain(variable) for variable in _without_a_mean(result.table, few))
+    in_table = f"Too few for any mean, so in the table only: {undrawn}" if undrawn else ""
     data = without_small(result.table, few, LIMITS)
-    return figure_of(result, panels, data, "Dots with bars", width, remark)
+    return figure_of(result, panels, data, "Dots with bars", width, remark, in_table)

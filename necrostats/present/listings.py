@@ -14,7 +14,7 @@ from necrostats.results import Listing
 def _(result: Listing, **options) -> Table:
     """The rows as they are; codes in plain words, text as written, blanks left blank."""
     table = result.table
-    heads = {name: sentence_case(str(name).replace("_", " ")) for name in table.columns}
+    heads = {name: sentence_case(plain(name)) for name in table.columns}
     frame = pd.DataFrame({heads[name]: _texts(table[name]) for name in table.columns}, dtype=object)
     words = tuple(heads[name] for name in table.columns if not pd.api.types.is_numeric_dtype(table[name]))
     empty = () if len(table) else ("None.",)

@@ -17,7 +17,7 @@ from necrostats.present.small_numbers import (
     too_few_to_summarise,
 )
 from necrostats.present.tables import Table, tabulate
-from necrostats.present.wording import caption
+from necrostats.present.wording import table_caption
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
 FEW_NOTE = (
@@ -28,20 +28,20 @@ FEW_NOTE = (
 
 def _table(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:
     frame = pd.DataFrame(rows, columns=columns, dtype=object).fillna("")
-    small = [FEW_NOTE] if frame.isin([TOO_FEW]).to_numpy().any() else []
+    small = [FEW_NOTE] if frame.map(lambda cell: cell.endswith(TOO_FEW)).to_numpy().any() else []
     notes = (*small, *(ended(note.text) for note in result.notes))
-    return Table(caption=caption(result), frame=frame, row_heads=row_heads, notes=notes)
+    return Table(caption=table_caption(result), frame=frame, row_heads=row_heads, notes=notes)
 
 
-def _unit_columns(unit: str, per: float, level: str) -> tuple[str, str]:
+def _unit_column(unit: str, per: float, level: str) -> str:
     if cells.is_share(per):
-        return f"{sentence_case(unit)}, k / n", f"{sentence_case(unit)}, % ({level})"
-    return f"Events / {cells.exposure(unit)}", f"Per {unit} ({level})"
+        return f"{sentence_case(unit)}: k / n, % ({level})"
+    return f"Events / {cells.exposure(unit)}, per {unit} ({level})"
 
 
 @tabulate.register(Rates)
 def _(result: Rates, **options) -> Table:
-    """The denominator table: a row for each variable and group, two columns for each unit."""
+    """The denominator table: a row for each variable and group, one column for each unit."""
     table, level = result.table, numbers.interval_name(result.method.level)
     few, grouped = too_few_for_a_rate(table), is_grouped(table)
     heads = ["Measure", "Group"] if grouped else ["Measure"]
@@ -50,12 +50,12 @@ def _(result: Rates, **options) -> Table:
         here = table[table["unit"] == unit]
         if here.empty:
             continue
-        names = _unit_columns(unit, here["per"].iloc[0], level)
-        columns += names
+        name = _unit_column(unit, here["per"].iloc[0], level)
+        columns.append(name)
         for row in here.itertuples():
             labels = {"Measure": sentence_case(plain(row.variable)), "Group": plain(row.group)}
             line = rows.setdefault((row.variable, row.group), {head: labels[head] for head in heads})
-            line |= {names[0]: cells.fraction(row.events, row.n), names[1]: cells.rate(row, bool(few[row.Index]))}
+            line[name] = f"{cells.fraction(row.events, row.n)}, {cells.rate(row, bool(few[row.Index]))}"
     order = [(variable, group) for variable in in_order(table["variable"]) for group in in_order(table["group"])]
     return _table(result, [rows[key] for key in order if key in rows], columns, len(heads))
 
@@ -83,7 +83,8 @@ def _cause_column(result: Curves, cause: object) -> str:
 def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
     if result.medians.empty:
         return []
-    found = result.medians[result.medians["group"] == group]
+    main = result.medians["cause"] == in_order(result.medians["cause"])[0]
+    found = result.medians[main & (result.medians["group"] == group)]
     line = {_point_column(result): f"Median, {result.axis}"}
     for row in found.itertuples():
         text = cells.median_reached(row.estimate, row.conf_low, row.conf_high)
@@ -93,7 +94,7 @@ def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
 
 @tabulate.register(Curves)
 def _(result: Curves, **options) -> Table:
-    """Incidence at the points named in advance, with the numbers at risk; then the median of each cause."""
+    """Incidence at the points named in advance, with the numbers at risk; then the median of the first cause."""
     table, grouped = result.table, is_grouped(result.table)
     heads = ["Group", _point_column(result)] if grouped else [_point_column(result)]
     made = []

@@ -66,10 +66,16 @@ def alternative(result: Result, kind: str) -> str:
 
 
 def caption(result: Result, *remarks: str) -> str:
-    """The caption of a figure or table: title, who was counted, estimator, interval and what else must be known."""
+    """The caption of a figure: title, who was counted, estimator, interval and what else must be known."""
     method = result.method
     interval = _interval(method, f"{numbers.level_name(method.level)} intervals: ")
     parts = (result.title, counted(result.population), method.estimator, interval, *remarks, _who(result.population))
+    return " ".join(ended(sentence_case(part)) for part in parts if part)
+
+
+def table_caption(result: Result) -> str:
+    """The caption of a table: title, who was counted and who was left out; how it was made stands in the methods."""
+    parts = (result.title, counted(result.population), _who(result.population))
     return " ".join(ended(sentence_case(part)) for part in parts if part)
 
 

@@ -20,8 +20,8 @@ RANK = 1e-9
 class CurveTest:
     """A test that groups have one curve: its χ² statistic, degrees of freedom and p-value, and the test by name.
 
-    `observed` and `expected` (G,): weighted events of each group, and those it would have with one curve for all
-    (NaN for Gray's test, whose scores are in `observed` minus `expected` only). NaN where nothing can be said.
+    `observed` and `expected` (G,): weighted events of each group, and those it would have with one curve for all.
+    `degrees_of_freedom` is 0 and the statistic NaN where nothing can be said; `notes` say why.
     """
 
     test: str
@@ -71,21 +71,21 @@ def tables_by_stratum(
             when[rows], which[rows], group=whose[rows], groups=known, causes=named,
             entry=None if since is None else since[rows],
         )
-        for rows in (stratum == each for each in np.unique(stratum))
+        for rows in (stratum == each for each in (np.unique(stratum) if when.size else [0]))
     ]  # fmt: skip
 
 
 def tested(name: str, groups: np.ndarray, scores: Scores, took_part: np.ndarray, events: float) -> CurveTest:
     """The χ² test of scores, among groups that took part (G,): with somebody at risk when events happened."""
-    observed = np.where(took_part, scores.observed, 0.0)
-    reason = _untestable(groups, took_part, events)
-    statistic, freedom = (np.nan, 0) if reason else _quadratic(scores, took_part)
-    if not reason and not freedom:
-        reason = (Note(code="NO_OVERLAP", text="No two groups were at risk at a time when events happened."),)
+    notes = _who_took_part(groups, took_part, events)
+    testable = events > 0 and np.count_nonzero(took_part) > 1
+    statistic, freedom = _quadratic(scores, took_part) if testable else (np.nan, 0)
+    if testable and not freedom:
+        notes += (Note(code="NO_OVERLAP", text="No two groups were at risk at a time when events happened."),)
     return CurveTest(
         test=name, groups=groups, statistic=statistic, degrees_of_freedom=freedom,
-        p_value=float(stats.chi2.sf(statistic, freedom)) if freedom else np.nan, observed=observed,
-        expected=scores.expected, notes=reason,
+        p_value=float(stats.chi2.sf(statistic, freedom)) if freedom else np.nan, observed=scores.observed,
+        expected=scores.expected, notes=notes,
     )  # fmt: skip
 
 
@@ -103,7 +103,7 @@ def _quadratic(scores: Scores, took_part: np.ndarray) -> tuple[float, int]:
     return float(np.sum(along[kept] ** 2 / values[kept])), int(np.count_nonzero(kept))
 
 
-def _untestable(groups: np.ndarray, took_part: np.ndarray, events: float) -> tuple[Note, ...]:
+def _who_took_part(groups: np.ndarray, took_part: np.ndarray, events: float) -> tuple[Note, ...]:
     if events == 0:
         return (Note(code="ZERO_EVENTS", text="No events in any group: there is nothing to test."),)
     absent = [str(group) for group, present in zip(groups, took_part, strict=True) if not present]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
@@ -51,28 +52,67 @@ def gray_test_of(tables: Sequence[EventTable], *, of: object = 1, rho: float = 0
 
 
 def _scores(table: EventTable, place: int, rho: float) -> Scores:
-    died, others = table.events[:, place], table.all_events - table.events[:, place]
-    busy = (died + others).any(axis=0)
-    risk, died, others = table.at_risk[:, busy], died[:, busy], others[:, busy]
-    free_after = event_free(table)
-    free = just_before(free_after)[:, busy]
-    seen = risk > 0
-    inverse = over(risk, np.where(seen, free, 1.0))
-    total, events = inverse.sum(axis=0), died.sum(axis=0)
-    pooled = np.cumsum(over(events, total))
-    before = np.concatenate([[0.0], pooled[:-1]])[: pooled.size]
-    weight = np.power(np.maximum(1 - before, 0.0), rho) if rho else np.ones(pooled.size)
-    still = 1 - just_before(1 - incidence_shares(table, free_after)[:, place])[:, busy]
-    fair = inverse * (1 - still)
-    expected = over(fair, fair.sum(axis=0)) @ (weight * events)
-    at_event = _at_events(inverse, total, weight)
-    later = _still_to_come(at_event, over(events, total * (1 - before)))
-    after = free_after[:, busy]
-    left = over(np.broadcast_to(1 - pooled, after.shape), after)
-    own = at_event + (1 - np.where(after > 0, left, 0.0)) * later
-    own_spread = _own_spread(free, risk, events, total)
-    other_spread = np.where(after > 0, _other_spread(free, risk, others), 0.0)
-    through = left * later
-    covariance = np.einsum("ikt,jkt,kt->ij", own, own, own_spread, optimize=True)
-    covariance += np.einsum("ikt,jkt,kt->ij", through, through, other_spread, optimize=True)
-    return Scores(observed=died @ weight, expected=expected, covariance=covariance)
+    busy = table.all_events.any(axis=0)
+    died = table.events[:, place][:, busy]
+    others = table.all_events[:, busy] - died
+    risk, after = table.at_risk[:, busy], event_free(table)[:, busy]
+    before = just_before(event_free(table))[:, busy]
+    without = just_before(1 - incidence_shares(table, event_free(table))[:, place])[:, busy]
+    pool = _pool(over(risk, before), died.sum(axis=0), rho)
+    fair = pool.share * without
+    expected = over(fair, fair.sum(axis=0)) @ (pool.weight * pool.events)
+    at_event = _at_events(pool)
+    later = _still_to_come(at_event, over(pool.events, pool.total * (1 - pool.before)))
+    others_left = np.where(after > 0, over(np.broadcast_to(1 - pool.incidence, after.shape), after), 0.0)
+    own, through = at_event + (1 - others_left) * later, others_left * later
+    covariance = _summed(own, _own_spread(pool, before, risk)) + _summed(through, _other_spread(before, risk, others))
+    return Scores(observed=died @ pool.weight, expected=expected, covariance=covariance)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Pool:
+    """All groups as one: each group's `share` (G, T) of the risk, as if none had left by other causes, their `total`,
+    `events` of the cause, its `incidence` just after each time and just `before`, and the `weight` of each time."""
+
+    share: np.ndarray
+    total: np.ndarray
+    events: np.ndarray
+    incidence: np.ndarray
+    before: np.ndarray
+    weight: np.ndarray
+
+
+def _pool(share: np.ndarray, events: np.ndarray, rho: float) -> _Pool:
+    total = share.sum(axis=0)
+    incidence = np.cumsum(over(events, total))
+    before = np.concatenate([[0.0], incidence[:-1]])[: incidence.size]
+    weight = np.power(np.maximum(1 - before, 0.0), rho) if rho else np.ones(before.size)
+    return _Pool(share=share, total=total, events=events, incidence=incidence, before=before, weight=weight)
+
+
+def _at_events(pool: _Pool) -> np.ndarray:
+    """How the score of group i moves with an event in group k, at each time (G, G, T)."""
+    own = np.eye(len(pool.share))[:, :, None] * pool.share
+    return pool.weight * (own - over(pool.share[:, None] * pool.share, pool.total))
+
+
+def _still_to_come(moves: np.ndarray, hazard: np.ndarray) -> np.ndarray:
+    """The sum of moves times hazard over all later times (G, G, T)."""
+    terms = moves * hazard
+    return np.cumsum(terms[..., ::-1], axis=-1)[..., ::-1] - terms
+
+
+def _own_spread(pool: _Pool, before: np.ndarray, risk: np.ndarray) -> np.ndarray:
+    """Variance of one group's events of the cause (G, T), allowing for ties."""
+    tied = over(np.maximum(pool.events - 1, 0), pool.total * before - 1)
+    return (1 - tied) * over(before * pool.events, pool.total * risk)
+
+
+def _other_spread(before: np.ndarray, risk: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Variance of one group's events of other causes (G, T), allowing for ties."""
+    tied = over(np.maximum(others - 1, 0), risk - 1)
+    return (1 - tied) * over(before**2 * others, risk**2)
+
+
+def _summed(moves: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    return np.einsum("ikt,jkt->ij", moves * spread, moves, optimize=True)

@@ -35,6 +35,7 @@ CODES: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "modality": {"ct": ("CT", "ct", "CECT"), "mri": ("MRI", "MR"), "eus": ("EUS",), "us": ("US", "abdo US")},
     "session_type": {
+        "drainage": ("drainage", "second drainage"),
         "inspection": ("inspection", "look only"), "stent_exchange": ("stent exchange", "swap"),
         "stent_removal": ("stent removal", "stent out"), "event_treatment": ("event treatment", "scope for bleed"),
     },
@@ -50,6 +51,9 @@ CODES: dict[str, dict[str, tuple[str, ...]]] = {
         "none": ("none", "watched"), "drug": ("drug", "abx"), "transfusion": ("transfusion", "2 units"),
         "endoscopic": ("endoscopic", "clips"), "radiological": ("radiological", "IR"), "surgical": ("surgical", "theatre"),
         "organ_support": ("organ support", "ITU"),
+    },
+    "agree_grade": {
+        "I": ("I",), "II": ("II",), "IIIa": ("IIIa", "3a"), "IIIb": ("IIIb", "3b"), "IVa": ("IVa",), "IVb": ("IVb",), "V": ("V",),
     },
     "event_type": {
         "bleeding": ("bleeding", "haemorrhage"), "pseudoaneurysm": ("pseudoaneurysm", "PSA"), "perforation": ("perforation",),
@@ -97,7 +101,11 @@ def type_code(pen: Pen, person: Person, column: str, code: str) -> Typed:
     if word.isdigit():
         return Typed(value=int(word), fills={column: code}, mess="the unit's own word")
     known = word.replace(" ", "_").lower() == code
-    return Typed(value=word if column == "sex" else cased(word, person), fills={column: code}, mess="" if known else "the unit's own word")
+    return Typed(value=_cased(word, column, person), fills={column: code}, mess="" if known else "the unit's own word")
+
+
+def _cased(word: str, column: str, person: Person) -> str:
+    return word if column in ("sex", "agree_grade") else cased(word, person)
 
 
 def type_number(pen: Pen, person: Person, column: str, number: str, *, unit: str = "", bad: tuple[tuple[str, str], ...] = ()) -> Typed:

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-_ONSETS = ["Br", "Dr", "Fl", "Gr", "Kl", "Pr", "Sk", "St", "Th", "Tr", "Wr", "B", "D", "F", "G", "H", "K", "L", "M", "N", "P", "R", "S", "T", "V", "W"]
-_MIDDLES = ["a", "e", "i", "o", "u", "ae", "ei", "ou", "an", "en", "or", "ar", "el", "il"]
-_CLOSES = ["bert", "dale", "field", "gard", "ham", "kamp", "ley", "low", "man", "mark", "mer", "nack", "ner", "novic", "rup", "sen", "ski", "stad", "ton", "vik", "wald", "well"]
+_ONSETS = "Br Dr Fl Gr Kl Pr Sk St Th Tr Wr B D F G H K L M N P R S T V W"
+_MIDDLES = "a e i o u ae ei ou an en or ar el il"
+_MONTHS = "JanFebMarAprMayJunJulAugSepOctNovDec"
+_CLOSES = "bert dale field gard ham kamp ley low man mark mer nack ner novic rup sen ski stad ton vik wald well"
 
 
 class Invented:
@@ -30,22 +31,28 @@ class Invented:
         return self.pick(*first) + "".join(str(each) for each in self.rng.integers(0, 10, count - 1))
 
     def surname(self) -> str:
-        return self.pick(*_ONSETS) + self.pick(*_MIDDLES) + self.pick(*_CLOSES)
+        return self.pick(*_ONSETS.split()) + self.pick(*_MIDDLES.split()) + self.pick(*_CLOSES.split())
 
     def given(self) -> str:
         common = ("Anna", "Peter", "Maria", "Thomas", "Sarah", "Michael", "Elena", "James", "Ingrid", "Carlos")
-        made_up = (self.pick("Al", "Be", "Jo", "Ka", "Mi", "Ro", "Ta") + self.pick("dira", "lwen", "rasso", "vinka", "zimir"),)
+        made_up = (
+            self.pick("Al", "Be", "Jo", "Ka", "Mi", "Ro", "Ta") + self.pick("dira", "lwen", "rasso", "vinka", "zimir"),
+        )
         return self.pick(*(common * 2), *made_up)
 
     def place(self) -> str:
-        return self.pick(*_ONSETS) + self.pick(*_MIDDLES) + self.pick("borough", "bury", "mouth", "ingen", "hausen", "ville", "stad")
+        return (
+            self.pick(*_ONSETS.split())
+            + self.pick(*_MIDDLES.split())
+            + self.pick("borough", "bury", "mouth", "ingen", "hausen", "ville", "stad")
+        )
 
     def day(self, first_year: int = 1935, last_year: int = 2026) -> tuple[int, int, int]:
         return tuple(int(self.rng.integers(low, high + 1)) for low, high in ((1, 28), (1, 12), (first_year, last_year)))
 
     def date(self) -> str:
         day, month, year = self.day(2019)
-        short = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"][month - 1]
+        short = _MONTHS[3 * month - 3 : 3 * month]
         return self.pick(
             f"{day:02d}/{month:02d}/{year}", f"{day}.{month}.{year % 100:02d}", f"{year}-{month:02d}-{day:02d}",
             f"{day} {short} {year}", f"{short} {day}, {year}", f"{day}-{short}-{year % 100:02d}",
@@ -178,16 +185,22 @@ FIRST: Phrasings = {
         lambda i: ("Link", "https://pacs.example.org/x"),
         lambda i: ("", f"video at www.example.com/{i.digits(4)}"),
     ),
-    "ip_address": (lambda i: ("IP address", f"192.0.2.{i.rng.integers(255)}"), lambda i: ("Colour", f"198.51.100.{i.rng.integers(255)}")),
+    "ip_address": (
+        lambda i: ("IP address", f"192.0.2.{i.rng.integers(255)}"),
+        lambda i: ("Colour", f"198.51.100.{i.rng.integers(255)}"),
+    ),
     "biometric": (lambda i: ("Fingerprint", i.digits(5)), lambda i: ("", "consent by fingerprint, stent patent")),
-    "photograph": (lambda i: ("Patient photo", f"IMG_{i.digits(4)}.jpg"), lambda i: ("", "photo of patient taken in recovery")),
+    "photograph": (
+        lambda i: ("Patient photo", f"IMG_{i.digits(4)}.jpg"),
+        lambda i: ("", "photo of patient taken in recovery"),
+    ),
     "other_code": (
         lambda i: ("UUID", str(uuid.UUID(bytes=i.rng.bytes(16)))),
         lambda i: ("", f"ref {uuid.UUID(bytes=i.rng.bytes(16))}"),
         lambda i: ("Colour", i.rng.bytes(16).hex()),
         lambda i: ("", f"study 1.2.840.{i.digits(5)}.{i.digits(4)}.{i.digits(6)}.{i.digits(3)}"),
     ),
-}  # fmt: skip
+}
 
 SECOND: Phrasings = {
     "name": (
@@ -248,7 +261,10 @@ SECOND: Phrasings = {
         lambda i: ("", f"accession {i.digits(8)} shows gas"),
         lambda i: ("Indication", f"{i.digits(9)}"),
     ),
-    "health_plan": (lambda i: ("Krankenkasse Nr", f"A{i.digits(9)}"), lambda i: ("", f"insurance policy no. AB{i.digits(7)} covers stent")),
+    "health_plan": (
+        lambda i: ("Krankenkasse Nr", f"A{i.digits(9)}"),
+        lambda i: ("", f"insurance policy no. AB{i.digits(7)} covers stent"),
+    ),
     "account": (
         lambda i: ("Billing account", i.digits(9)),
         lambda i: ("", f"acct# {i.digits(7)}"),
@@ -265,16 +281,22 @@ SECOND: Phrasings = {
         lambda i: ("Instrument", f"{{net}} 010{i.digits(13)}17270131"),
     ),
     "url": (lambda i: ("Video URL", "http://example.net/v/1"), lambda i: ("", "recording: example.org/den/clip")),
-    "ip_address": (lambda i: ("Workstation", f"203.0.113.{i.rng.integers(255)}"), lambda i: ("", f"uploaded from 2001:db8:0:1:2:3:4:{i.digits(2)}")),
+    "ip_address": (
+        lambda i: ("Workstation", f"203.0.113.{i.rng.integers(255)}"),
+        lambda i: ("", f"uploaded from 2001:db8:0:1:2:3:4:{i.digits(2)}"),
+    ),
     "biometric": (lambda i: ("Voice print", "yes"), lambda i: ("", "identified by iris scan in theatre")),
-    "photograph": (lambda i: ("Foto Patient", f"{i.surname()}.png"), lambda i: ("", f"facial photo saved as {i.surname().lower()}.jpeg")),
+    "photograph": (
+        lambda i: ("Foto Patient", f"{i.surname()}.png"),
+        lambda i: ("", f"facial photo saved as {i.surname().lower()}.jpeg"),
+    ),
     "other_code": (
         lambda i: ("Study Instance UID", f"1.2.826.0.1.{i.digits(7)}.{i.digits(3)}"),
         lambda i: ("", f"hash {i.rng.bytes(20).hex()}"),
         lambda i: ("Indication", str(uuid.UUID(bytes=i.rng.bytes(16))).upper()),
         lambda i: ("", f"token Zq9{i.digits(6)}Kd{i.digits(6)}xYz{i.digits(4)}"),
     ),
-}  # fmt: skip
+}
 
 
 def planted(phrasings: Phrasings, *, count: int, seed: int) -> list[Planted]:

@@ -11,7 +11,6 @@ from builders.html import parsed, problems, table_of
 from necrostats import bundled
 
 PERIOD = "2026Q3"
-NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 
 
 def report(template, folder, *options):
@@ -45,6 +44,20 @@ def tables(review):
     for table in parsed(review.read_text(encoding="utf-8")).all("table"):
         found.setdefault(table.all("caption")[0].text, table_of(table))
     return found
+
+
+def numbers_in(text):
+    """The numbers of a cell as printed; a dash between two parts a range."""
+    return re.findall(r"[0-9][0-9,]*(?:\.[0-9]+)?", text)
+
+
+def agree(printed, values):
+    """Every printed number is its value to within half a unit of the last printed digit."""
+    values = list(values)
+    assert len(printed) == len(values), (printed, values)
+    for text, value in zip(printed, values, strict=True):
+        half = 0.5 * 10.0 ** -len(text.partition(".")[2])
+        assert abs(float(text.replace(",", "")) - float(value)) <= half * (1 + 1e-9), (text, value)
 
 
 def table_titled(tables, title):
@@ -95,26 +108,31 @@ def test_the_same_registry_gives_the_same_bytes(review, tmp_path):
     assert report("quarterly_review", tmp_path, "--period", PERIOD).read_bytes() == review.read_bytes()
 
 
-def test_events_and_denominators_on_the_page_are_those_of_the_result(tables, registry):
+def test_every_rate_on_the_page_is_that_of_the_result(tables, registry):
     result = necrostats.adverse_event_rates(registry.during(PERIOD))
     rows = table_titled(tables, result.title)[1:]
-    patients, sessions = (result.table[result.table["unit"] == unit] for unit in ("patients", "sessions"))
-    assert len(rows) == len(patients)
-    for row, by_patient, by_session in zip(rows, patients.itertuples(), sessions.itertuples(), strict=True):
-        assert row[1] == f"{by_patient.events} / {by_patient.n}"
-        assert row[3] == f"{by_session.events} / {by_session.n}"
+    for column, unit in enumerate(("patients", "sessions", "100 patient-days"), start=1):
+        expected = result.table[result.table["unit"] == unit]
+        assert len(rows) == len(expected)
+        for row, rate in zip(rows, expected.itertuples(), strict=True):
+            factor = 100 if rate.per == 1 else 1
+            shown = numbers_in(row[column])
+            agree(shown[:2], (rate.events, rate.n))
+            agree(shown[2:], (rate.estimate * factor, rate.conf_low * factor, rate.conf_high * factor))
 
 
-def test_incidence_and_numbers_at_risk_on_the_page_are_those_of_the_result(tables, registry):
-    result = necrostats.time_to_resolution(registry.matured(180))
-    table = result.at_landmarks()
-    resolved = table[table["cause"] == "resolved"].set_index("days")
-    shown = {row[0]: row for row in table_titled(tables, result.title)[1:]}
-    landmarks = [day for day in result.landmarks if str(day) in shown]
-    assert len(landmarks) >= 4
-    for day in landmarks:
-        assert shown[str(day)][1] == str(resolved.loc[day, "at_risk"])
-        assert NUMBER.match(shown[str(day)][2])[0] == f"{100 * resolved.loc[day, 'estimate']:.0f}"
+@pytest.mark.parametrize("measure", ["time_to_resolution", "sessions_to_resolution"])
+def test_every_incidence_and_number_at_risk_on_the_page_is_that_of_the_result(tables, registry, measure):
+    result = getattr(necrostats, measure)(registry.matured(180))
+    expected = result.at_landmarks()
+    shown = {row[0]: row[1:] for row in table_titled(tables, result.title)[1:]}
+    for point in result.landmarks:
+        here = expected[expected[result.axis] == point]
+        agree(numbers_in(shown[str(point)][0]), here["at_risk"].iloc[:1])
+        for cell, row in zip(shown[str(point)][1:], here.itertuples(), strict=True):
+            agree(numbers_in(cell), (100 * row.estimate, 100 * row.conf_low, 100 * row.conf_high))
+    median = result.medians.iloc[0]
+    agree(numbers_in(shown[f"Median, {result.axis}"][1]), (median["estimate"], median["conf_low"], median["conf_high"]))
 
 
 def test_every_adverse_event_of_the_period_is_a_row_of_the_case_list_without_an_id(review, tables, registry):
@@ -126,11 +144,13 @@ def test_every_adverse_event_of_the_period_is_a_row_of_the_case_list_without_an_
     assert [each for each in registry.patients["patient_id"] if f">{each}<" in text or f" {each} " in text] == []
 
 
-def test_yield_by_instrument_on_the_page_is_that_of_the_result(tables, registry):
+def test_every_yield_on_the_page_is_that_of_the_result(tables, registry):
     result = necrostats.debridement_yield(registry)
     rows = table_titled(tables, result.title)[1:]
-    shown = [row[-5:-3] for row in rows]
-    assert shown == [[str(row.patients), str(row.n)] for row in result.table.itertuples()]
+    for row, expected in zip(rows, result.table.itertuples(), strict=True):
+        agree(numbers_in(" ".join(row[-5:-2])), (expected.patients, expected.n, expected.events))
+        if row[-1] not in ("too few", "no values"):
+            agree(numbers_in(row[-1]), (expected.estimate, expected.low, expected.high))
 
 
 def test_what_was_read_on_the_page_adds_up(check, registry):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from builders.outside_values import data, values
 from numpy.testing import assert_allclose
 from scipy import stats
 
+from builders.outside_values import data, values
 from necrostats.stats.blaker import blaker
 from necrostats.stats.comparisons import fisher, freeman_halton, mantel_haenszel, rate_ratio
 from necrostats.stats.proportions import clopper_pearson, mid_p

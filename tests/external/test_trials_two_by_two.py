@@ -8,9 +8,9 @@ the printed percentages. Each p is held against the paper's own test. Figures wi
 from __future__ import annotations
 
 import pytest
-from builders.outside_values import values
 from numpy.testing import assert_allclose
 
+from builders.outside_values import values
 from necrostats.stats.comparisons import chi_squared, fisher, odds_ratio, risk_difference, risk_ratio, yates
 from necrostats.stats.reported import check_reported
 

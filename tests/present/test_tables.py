@@ -54,7 +54,7 @@ def test_every_row_has_as_many_cells_as_the_table_has_columns(result):
 def test_numbers_are_marked_for_right_alignment_and_row_heads_are_not():
     page = tabulate(rates()).html
     assert '<th scope="row">Bleeding</th>' in page
-    assert '<td class="number">8 / 880</td>' in page
+    assert '<td class="number">8 / 880, 0.9 %' in page
 
 
 def test_markup_in_a_label_is_escaped_in_html_and_in_markdown():

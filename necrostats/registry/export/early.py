@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.laying import LaidSheet
+from necrostats.registry.export.names import folded
 from necrostats.registry.export.people import NOBODY, People
 
 
@@ -59,9 +60,9 @@ def _long(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[Ro
     if sheet.grid.sheet:
         return
     named = [number for number, column in enumerate(sheet.columns.values()) if not column.heading.startswith("(")]
-    known = {column.heading for column in (sheet.columns.values())} & set(sheet.layout.ignore)
-    for number, column in enumerate(sheet.columns.values()):
-        if number > max(named, default=0) and column.heading not in known:
+    ignored = {folded(heading) for heading in sheet.layout.ignore}
+    for number, (name, column) in enumerate(sheet.columns.items()):
+        if number > max(named, default=0) and name not in ignored:
             yield RowsAside(
                 rule="LONG_ROW", sheet=sheet, at=np.flatnonzero(free & column.raw.filled()), severity="stops",
                 problem="this row has more cells than the headings name, so its cells cannot be told apart",

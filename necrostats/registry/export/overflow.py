@@ -6,12 +6,15 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.cells import RawCell
 from necrostats.registry.export.layout import ColumnLayout, Overflow
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import BLANK, NO_RESULT, Reading, refused
 from necrostats.registry.export.targets import OVERFLOW
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.tidy_cells import read_cell
+from necrostats.registry.verdicts import Verdict
 
 Entry = Mapping[str, Reading]
 
@@ -44,7 +47,7 @@ def _entries(
             layout.to: replace(_read(piece, table, layout, system, pseudonyms), withheld=True)
             for layout, piece in zip(layouts, pieces, strict=True)
         }
-        if not _whole(entry):
+        if not _whole(entry, TABLES[table]):
             return _aside("holds further sessions that cannot be read whole")
         found.append(entry)
     return found or _aside("holds further sessions that cannot be read whole")
@@ -56,9 +59,15 @@ def _read(piece: str, table: str, layout: ColumnLayout, system: str, pseudonyms:
     return readings_of([RawCell(text=piece)], table, layout, system, pseudonyms)[0]
 
 
-def _whole(entry: Entry) -> bool:
+def _whole(entry: Entry, table: Table) -> bool:
     day = entry["day"].date
-    return day is not None and day.exact and not any(reading.problem for reading in entry.values())
+    return day is not None and day.exact and all(_sound(reading, table) for reading in entry.values())
+
+
+def _sound(reading: Reading, table: Table) -> bool:
+    columns = {column.name: column for column in table.columns if column.name in reading.fills}
+    read = (read_cell(reading.fills[name], column) for name, column in columns.items())
+    return not reading.problem and not any(isinstance(each, Verdict) and each.severity == "stops" for each in read)
 
 
 def _aside(problem: str) -> list[Entry]:

@@ -28,6 +28,7 @@ FEWEST_CELLS = 3
 MOST_CELLS = 1_000
 _BLANKS = frozenset(("", "-", "—", "n/a", "na", "null", "nan", ".", "?", "unk", "none", "unknown", "nil"))
 _UNDECLARED = Clue(kind="date", rule="dates in a column that is not declared as a date column", hard=True)
+_LONGEST_SERIAL = 16
 _SERIAL_DATES = range(15_000, 60_000)
 
 
@@ -97,8 +98,8 @@ def _about_the_whole(heading: str, said: np.ndarray, role: Role) -> Iterator[Clu
 
 
 def _are_serial_dates(said: Sequence[str]) -> bool:
-    serials = sum(len(text) <= 8 and text.split(".")[0].isdecimal() and int(text.split(".")[0]) in _SERIAL_DATES for text in said)
-    return serials > len(said) / 2
+    whole = (text.strip().split(".")[0] for text in said if len(text) <= _LONGEST_SERIAL)
+    return sum(each.isdecimal() and int(each) in _SERIAL_DATES for each in whole) > len(said) / 2
 
 
 def _bad_texts(heading: str, cells: Distinct, filled: np.ndarray, role: Role) -> Mapping[Clue, list[int]]:

@@ -70,9 +70,9 @@ _AGES = re.compile(
     re.IGNORECASE,
 )
 _LETTERS = re.compile("[a-z]+")
-_WORDS_OF_DATES = frozenset(
-    f"{_SPELT}|{_ABBREVIATED}|may|on|date|dated|since|vom|seit|am|du|depuis|until|of|mon|tues|wednes|thurs|fri|satur|sun".split("|")
-) | {day for day in _WEEKDAY.split(")day|")[1].split("|")} | {f"{day}day" for day in ["mon", "tues", "wednes", "thurs", "fri", "satur", "sun"]}
+_DAYS = re.findall("[a-z]+", re.sub(r"\(\?:(.*?)\)day", lambda each: each[1].replace("|", "day|") + "day", _WEEKDAY))
+_CUES = "may|on|date|dated|since|vom|seit|am|du|depuis|until|of"
+_WORDS_OF_DATES = frozenset((*f"{_SPELT}|{_ABBREVIATED}|{_CUES}".split("|"), *_DAYS))
 
 
 def _has_word_of_a_date(text: str) -> bool:
@@ -114,4 +114,5 @@ def without_dates(text: str) -> str:
 
 def _possible(found: re.Match[str]) -> bool:
     first, second = int(found[1]), int(found[3])
-    return (0 < min(first, second) <= 12 and max(first, second) <= 31) or (0 in (first, second) and max(first, second) <= 12)
+    smaller, larger = sorted((first, second))
+    return larger <= (31 if 0 < smaller <= 12 else 12 if smaller == 0 else 0)

@@ -18,7 +18,8 @@ _ALWAYS = {
         cognome|nome|nome e cognome|sobrenome|
         apelido|naam|achternaam|voornaam|efternamn|fornamn|navn|etternavn|fornavn|efternavn|nazwisko|imie|prijmeni|
         jmeno|sukunimi|etunimi|soyad|
-        soyadi|ad soyad|фамилия|имя|фио|姓名|患者姓名|氏名|next of kin|nok|kin|relatives?|contact (?:person|name|details)|
+        soyadi|ad soyad|фамилия|имя|фио|姓名|患者姓名|氏名|next of kin|nok|kin|
+        relatives?|contact (?:person|name|details)|
         carer|mothers? name|fathers? name|
         gp|gp name|general practitioner|family doctor|hausarzt|medecin traitant|referr(?:er|ing (?:doctor|physician|
         consultant|gp|clinician))|referred by|
@@ -61,7 +62,8 @@ _ALWAYS = {
         cartella(?: clinica)?|accession|accession NUMBER|acc NUMBER|encounter|
         encounter NUMBER|admission NUMBER|spell NUMBER|lab NUMBER|specimen NUMBER|sample NUMBER|histology NUMBER|
         pathology NUMBER|request NUMBER|order NUMBER|exam NUMBER|
-        journalnummer|journal NUMBER|病历号|住院号|号码|pid|(?:facility|local|hospital) (?:patient )?(?:id|identifier)""",
+        journalnummer|journal NUMBER|病历号|住院号|号码|pid|
+        (?:facility|local|hospital) (?:patient )?(?:id|identifier)""",
     "health_plan": r"""insurance|insurance NUMBER|insurer|policy|policy NUMBER|member NUMBER|membership NUMBER|
         subscriber NUMBER|beneficiary(?: NUMBER)?|health plan(?: NUMBER)?|
         medicare|medicare NUMBER|medicaid|medicaid NUMBER|payer|(?:kranken)?kasse(?: NUMBER)?|versicherung|

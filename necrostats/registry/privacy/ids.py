@@ -16,7 +16,7 @@ _INITIALS = Clue(kind="name", rule="ids that begin or end with initials")
 _WORDS = Clue(kind="name", rule="a heading fit for study codes over other things")
 
 _CODE = re.compile(r"([A-Za-z]*)[-_ /.]?(\d+)[-_ /.]?([A-Za-z]*)")
-_STUDY_CODE = re.compile(r"[A-Za-z]{0,12}[-_ /.#]?\d{1,6}(?:[-_ /.][A-Za-z]{0,4}\d{0,5}){0,3}[a-z]?")
+_STUDY_CODE = re.compile(r"[A-Za-z]{0,12}[-_ /.#]?\d{1,9}(?:[-_ /.][A-Za-z]{0,4}\d{0,5}){0,3}[a-z]?")
 _LONG_DIGITS = 6
 _LONGEST_BARE = 5
 _SPARSE = 50
@@ -51,7 +51,8 @@ def _dated(parts: Sequence[_Parts]) -> bool:
     """Most of the six or eight digits make a day of the calendar, which running numbers do not."""
     six = [each.digits for each in parts if len(each.digits) == 6]
     eight = [each.digits for each in parts if len(each.digits) == 8]
-    days = sum(map(is_birthday, six)) + sum(is_birthday(each[4:] + "01") or is_birthday(each[:4] + each[6:]) for each in eight)
+    shortened = [year for each in eight for year in ([each[2:]] if each[:2] in ("19", "20") else [each[:4] + each[6:]])]
+    days = sum(map(is_birthday, (*six, *shortened)))
     years = sum(bool(re.match("19|20", each) or re.match("19|20", each[4:])) for each in eight)
     whole = len(six) + len(eight)
     if whole < _FEWEST or whole < len(parts) / 2 or days < _MOST_MONTHS * whole or (eight and years < len(eight) / 2):

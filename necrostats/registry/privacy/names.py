@@ -18,7 +18,8 @@ _RELATIVE = Clue(kind="name", rule="a relative of the patient")
 OPERATOR = Clue(kind="name", rule="an operator who is not a pseudonym")
 
 _WORD = re.compile(r"[^\W\d_]+(?:'[^\W\d_]+)?")
-_PARTICLES = frozenset(re.findall(r"\w+", "van der den de du la le da di del della von zu zum ter ten bin ibn al el o mac mc st y e und and"))
+_SMALL_WORDS = "van der den de du la le da di del della von zu zum ter ten bin ibn al el o mac mc st y e und and"
+_PARTICLES = frozenset(_SMALL_WORDS.split())
 _TITLE = re.compile(
     r"\b(?:(?:dr|prof|professor|doctor|mr|mrs|ms|miss|mx|sir|lady|dame|herr|hr|frau|mme|mlle|monsieur|madame|sr|sra|"
     r"srta|senor|"
@@ -67,7 +68,8 @@ _OTHER_SCRIPTS = re.compile(
     r"|\b[\u0410-\u042f][\u0430-\u044f]{2,} (?:[\u0410-\u042f]\. ?){1,2}"
 )
 _BREAK = re.compile(r"[.!?:;|>=\"\[\]*•+] ?\Z|\d[.)]?,? ?\Z")
-_GERMAN = frozenset(["und", "mit", "nicht", "der", "die", "das", "kein", "keine", "ohne", "bei", "nach", "im", "zur", "zum", "wurde", "ist", "eine", "einer", "links", "rechts", "noch", "keinen"])
+_GERMAN_WORDS = "und mit nicht der die das kein keine keinen ohne bei nach im zur zum wurde ist eine einer links rechts"
+_GERMAN = frozenset(_GERMAN_WORDS.split())
 _LONGEST_LABEL = 5
 
 
@@ -129,7 +131,8 @@ def forget_words() -> None:
 
 def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
     beside = [found[1] for pattern in (_INITIALS_FIRST, _INITIALS_LAST) for found in pattern.finditer(text)]
-    if any(_is_unexplained(word) or (len(word) == 3 and not is_ordinary(word)) for each in beside for word in each.split("-")):
+    parts = [part for word in beside for part in word.split("-")]
+    if any(_is_unexplained(part) or (len(part) == 3 and not is_ordinary(part)) for part in parts):
         return True
     if not 0 < len(words) <= _LONGEST_LABEL or any(character.isdigit() for character in text):
         return False
@@ -142,7 +145,9 @@ def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
 
 
 def _are_unknown_capitals(words: Sequence[str]) -> bool:
-    return len(words) > 1 and all(len(word) > 3 and not is_ordinary(word) and re.search("[AEIOUY]", word) for word in words)
+    return len(words) > 1 and all(
+        len(word) > 3 and not is_ordinary(word) and re.search("[AEIOUY]", word) for word in words
+    )
 
 
 def _has_stray_capital(text: str, words: Sequence[str]) -> bool:

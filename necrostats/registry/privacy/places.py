@@ -79,5 +79,5 @@ def _has_postcode(text: str) -> bool:
 
 
 def _names_a_place(text: str) -> bool:
-    words = (word for pattern in (_INSTITUTION, _HOME) for found in pattern.finditer(text) for word in found.groups() if word)
-    return any(word[0].isupper() and not is_ordinary(word) for word in words)
+    found = (each for pattern in (_INSTITUTION, _HOME) for each in pattern.finditer(text))
+    return any(word[0].isupper() and not is_ordinary(word) for each in found for word in each.groups() if word)

@@ -111,8 +111,9 @@ _SAID_WITHOUT_VALUE = ("biometric", "photograph")
 def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
     """What a heading must not hold: anything hard, or a person (a first row that is no header)."""
     clues = dict.fromkeys((*clues_in(heading), *clues_in(heading.replace("_", " "))))
+    hard = [clue for clue in clues if clue.hard and clue.kind not in _SAID_WITHOUT_VALUE]
     person = clue_of_person(fold(heading)) if heading_clue(heading) is None else None
-    return (*(clue for clue in clues if clue.hard and clue.kind not in _SAID_WITHOUT_VALUE), *((person,) if person else ()))
+    return (*hard, person) if person else tuple(hard)
 
 
 def _in_other_texts(other_texts: Iterable[tuple[str, str]]) -> Iterator[Suspicion]:

@@ -61,8 +61,8 @@ def _grouped(suspicions: Iterable[Suspicion]) -> list[list[Suspicion]]:
 def _line(group: Sequence[Suspicion]) -> str:
     one = group[0]
     star = " *" if one.severity == STOPS else ""
-    where = ", ".join(part for part in (one.where, one.file, _quoted("sheet ", one.sheet), _quoted("", one.column), _rows(group)) if part)
-    return f"{where}: {KINDS[one.kind]} ({one.rule}; value withheld){star}"
+    parts = (one.where, one.file, _quoted("sheet ", one.sheet), _quoted("", one.column), _rows(group))
+    return f"{', '.join(filter(None, parts))}: {KINDS[one.kind]} ({one.rule}; value withheld){star}"
 
 
 def _quoted(before: str, name: str) -> str:

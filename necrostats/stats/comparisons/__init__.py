@@ -3,7 +3,7 @@
 from necrostats.stats.comparisons.chi_squared import chi_squared, yates
 from necrostats.stats.comparisons.choosing import ChosenContrast, compare_proportions
 from necrostats.stats.comparisons.common import Contrast, Test
-from necrostats.stats.comparisons.exact_tests import barnard, boschloo, fisher, fisher_mid_p
+from necrostats.stats.comparisons.exact_tests import boschloo, fisher, fisher_mid_p
 from necrostats.stats.comparisons.odds_ratio import odds_ratio
 from necrostats.stats.comparisons.rate_ratio import rate_ratio
 from necrostats.stats.comparisons.risk_difference import risk_difference
@@ -12,7 +12,7 @@ from necrostats.stats.comparisons.several_groups import freeman_halton
 from necrostats.stats.comparisons.stratified import mantel_haenszel
 
 __all__ = [
-    "ChosenContrast", "Contrast", "Test", "barnard", "boschloo", "chi_squared", "compare_proportions", "fisher",
+    "ChosenContrast", "Contrast", "Test", "boschloo", "chi_squared", "compare_proportions", "fisher",
     "fisher_mid_p", "freeman_halton", "mantel_haenszel", "odds_ratio", "rate_ratio", "risk_difference", "risk_ratio",
     "yates",
 ]  # fmt: skip

@@ -10,7 +10,7 @@ import numpy as np
 from necrostats.errors import unknown_choice
 from necrostats.stats.comparisons.chi_squared import chi_squared, expected_counts, yates
 from necrostats.stats.comparisons.common import Contrast, Test, TwoGroups, one_table
-from necrostats.stats.comparisons.exact_tests import barnard, boschloo, fisher, fisher_mid_p
+from necrostats.stats.comparisons.exact_tests import boschloo, fisher, fisher_mid_p
 from necrostats.stats.comparisons.odds_ratio import odds_ratio
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.comparisons.risk_ratio import risk_ratio
@@ -25,7 +25,6 @@ TESTS: dict[str, Callable[..., Test]] = {
     "fisher mid-P": fisher_mid_p,
     "chi-squared": chi_squared,
     "yates": yates,
-    "barnard": barnard,
 }
 MEASURES: dict[str, Callable[..., Contrast]] = {
     "risk difference": risk_difference,

@@ -73,12 +73,14 @@ class TwoGroups:
         return TwoGroups(a=self.a[rows], n=self.n[rows], b=self.b[rows], m=self.m[rows])
 
     @property
-    def shares(self) -> tuple[np.ndarray, np.ndarray]:
-        """Events over n in the group and in the reference; NaN where n is 0."""
-        return tuple(
-            np.divide(k, size, out=np.full(k.shape, np.nan), where=size > 0)
-            for k, size in ((self.a, self.n), (self.b, self.m))
-        )
+    def share(self) -> np.ndarray:
+        """Events over n in the group; NaN where n is 0."""
+        return np.divide(self.a, self.n, out=np.full(self.a.shape, np.nan), where=self.n > 0)
+
+    @property
+    def share_ref(self) -> np.ndarray:
+        """Events over n in the reference; NaN where n is 0."""
+        return np.divide(self.b, self.m, out=np.full(self.b.shape, np.nan), where=self.m > 0)
 
     def cells(self) -> np.ndarray:
         """[[events, events of the reference], [others, others of the reference]]: the groups are the columns."""

@@ -8,7 +8,6 @@ from scipy import stats
 from necrostats.stats.comparisons.common import Test, TwoGroups, nothing_to_compare, one_table, two_sided
 
 BOSCHLOO = "Boschloo's exact test"
-BARNARD = "Barnard's exact test (pooled variance)"
 FISHER = "Fisher's exact test"
 FISHER_MID_P = "Fisher's exact test with mid-P"
 
@@ -16,11 +15,6 @@ FISHER_MID_P = "Fisher's exact test with mid-P"
 def boschloo(events: float, n: float, events_ref: float, n_ref: float) -> Test:
     """Boschloo's test: two-sided p is twice the smaller one-sided p, at most 1. Stat Neerl 1970;24:1-35."""
     return _by_scipy(BOSCHLOO, stats.boschloo_exact, one_table(events, n, events_ref, n_ref))
-
-
-def barnard(events: float, n: float, events_ref: float, n_ref: float) -> Test:
-    """Barnard's test with the pooled score statistic, two-sided by its absolute value. Biometrika 1947;34:123-138."""
-    return _by_scipy(BARNARD, stats.barnard_exact, one_table(events, n, events_ref, n_ref))
 
 
 def fisher(events: float, n: float, events_ref: float, n_ref: float) -> Test:

@@ -37,18 +37,17 @@ def risk_difference(
     if method not in METHODS:
         raise unknown_choice("method for a risk difference", method, METHODS)
     groups = two_groups(events, n, events_ref, n_ref)
-    share, share_ref = groups.shares
     limits = _miettinen_nurminen if method == "miettinen-nurminen" else _newcombe
     low, high = limits(groups, level)
     return Contrast(
-        estimate=as_given(share - share_ref), low=as_given(low), high=as_given(high),
+        estimate=as_given(groups.share - groups.share_ref), low=as_given(low), high=as_given(high),
         measure="risk difference", method=METHODS[method], notes=empty_groups(groups),
     )  # fmt: skip
 
 
 def _newcombe(groups: TwoGroups, level: float) -> tuple[np.ndarray, np.ndarray]:
     first, second = wilson(groups.a, groups.n, level=level), wilson(groups.b, groups.m, level=level)
-    p, q = groups.shares
+    p, q = groups.share, groups.share_ref
     low = p - q - np.hypot(p - first.low, second.high - q)
     high = p - q + np.hypot(first.high - p, q - second.low)
     return np.clip(low, -1, 1), np.clip(high, -1, 1)
@@ -59,8 +58,7 @@ def _miettinen_nurminen(groups: TwoGroups, level: float) -> tuple[np.ndarray, np
     low, high = np.full(groups.a.shape, np.nan), np.full(groups.a.shape, np.nan)
     full = ~groups.empty
     some = groups.at(full)
-    p, q = some.shares
-    observed = p - q
+    observed = some.share - some.share_ref
 
     def outside(difference: np.ndarray, rows: np.ndarray) -> np.ndarray:
         """Above 0 where the score is beyond z, below 0 where it is not; between −1 and 1."""

@@ -52,7 +52,7 @@ def risk_ratio(
 
 
 def _ratio(groups: TwoGroups) -> np.ndarray:
-    p, q = groups.shares
+    p, q = groups.share, groups.share_ref
     return np.divide(p, q, out=np.full(p.shape, np.inf), where=q > 0)
 
 
@@ -67,7 +67,7 @@ def _log_limits(groups: TwoGroups, z: float) -> tuple[np.ndarray, np.ndarray]:
 
 def _score_limits(groups: TwoGroups, z: float) -> tuple[np.ndarray, np.ndarray]:
     """Roots are sought in t = ratio / (1 + ratio), 0 to 1."""
-    p, q = groups.shares
+    p, q = groups.share, groups.share_ref
     observed = p / (p + q)
 
     def outside(t: np.ndarray, rows: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from scipy import special
 from necrostats.stats.blaker import blaker
 from necrostats.stats.comparisons.chi_squared import UNCORRECTED, YATES
 from necrostats.stats.comparisons.choosing import TESTS
-from necrostats.stats.comparisons.exact_tests import BARNARD, BOSCHLOO, FISHER, FISHER_MID_P
+from necrostats.stats.comparisons.exact_tests import BOSCHLOO, FISHER, FISHER_MID_P
 from necrostats.stats.comparisons.odds_ratio import odds_ratio
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.comparisons.risk_ratio import risk_ratio
@@ -23,7 +23,6 @@ TEST_TITLES: Mapping[str, str] = {
     "fisher mid-P": FISHER_MID_P,
     "chi-squared": UNCORRECTED,
     "yates": YATES,
-    "barnard": BARNARD,
 }
 
 

@@ -37,7 +37,9 @@ def test_woolf_has_no_interval_with_an_empty_cell():
 
 
 @pytest.mark.parametrize("method", ["conditional", "woolf"])
-@pytest.mark.parametrize(("table", "code"), [((0, 10, 0, 20), "ZERO_EVENTS"), ((3, 3, 2, 2), "ZERO_EVENTS"), ((0, 0, 1, 2), "SMALL_N")])
+@pytest.mark.parametrize(
+    ("table", "code"), [((0, 10, 0, 20), "ZERO_EVENTS"), ((3, 3, 2, 2), "ZERO_EVENTS"), ((0, 0, 1, 2), "SMALL_N")]
+)
 def test_no_contrast_gives_nothing_and_says_so(method, table, code):
     found = odds_ratio(*table, method=method)
     assert np.isnan([found.estimate, found.low, found.high]).all()

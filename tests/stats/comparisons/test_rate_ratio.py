@@ -48,7 +48,9 @@ def test_one_group_without_events_leaves_one_limit():
     assert none.notes[0].code == all_.notes[0].code == "ZERO_EVENTS"
 
 
-@pytest.mark.parametrize(("counts", "code"), [((0, 9, 0, 9), "ZERO_EVENTS"), ((0, 0, 3, 9), "SMALL_N"), ((3, 9, 0, 0), "SMALL_N")])
+@pytest.mark.parametrize(
+    ("counts", "code"), [((0, 9, 0, 9), "ZERO_EVENTS"), ((0, 0, 3, 9), "SMALL_N"), ((3, 9, 0, 0), "SMALL_N")]
+)
 def test_no_events_or_no_exposure_give_nothing_and_say_so(counts, code):
     found = rate_ratio(*counts)
     assert np.isnan([found.estimate, found.low, found.high, found.p_value]).all()

@@ -74,7 +74,7 @@ def test_at_each_limit_the_score_statistic_is_the_normal_quantile(n, m, draw):
 
 
 def test_arrays_give_what_single_tables_give():
-    a, n, b, m = np.array([0, 5, 10, 3]), np.array([10, 10, 10, 0 + 9]), np.array([0, 0, 0, 2]), np.array([20, 10, 10, 7])
+    a, n, b, m = np.array([[0, 5, 10, 3], [10, 10, 10, 9], [0, 0, 0, 2], [20, 10, 10, 7]])
     for method in METHODS:
         together = risk_difference(a, n, b, m, method=method)
         alone = [risk_difference(*row, method=method) for row in zip(a, n, b, m, strict=True)]

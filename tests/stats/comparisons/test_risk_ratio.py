@@ -50,7 +50,7 @@ def test_with_large_groups_both_intervals_come_together():
 
 
 def test_an_empty_group_is_kept_apart_in_an_array():
-    found = risk_ratio([1, 2, 0], [0 + 2, 4, 0], 1, 4)
+    found = risk_ratio([1, 2, 0], [2, 4, 0], 1, 4)
     assert_allclose(found.estimate, [2, 2, np.nan])
     assert found.notes[0].code == "SMALL_N"
 

@@ -1,0 +1,159 @@
+"""From blocks of readings to made tables: constants, values, dates, the rows a cell makes in another table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.blocks import Block, Part
+from necrostats.registry.export.laying import LaidColumn
+from necrostats.registry.export.made import Days, Made, Making, Mark, Origin, joined, no_rows
+from necrostats.registry.export.people import People
+from necrostats.registry.export.readings import Reading
+
+CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
+REMEDIES = {
+    "NOT_A_DATE": "Correct the date, or say in the layout whether the day or the month comes first.",
+    "NOT_READ": "Write it in a plain form, or add its words to the layout. Nothing is guessed.",
+    "NO_RESULT": "Let the workbook calculate and save it again, or write the value itself into the cell.",
+    "OVERFLOW": "Give each session columns of its own, or separate them as the layout says. Until then the patient's "
+    "sessions are counted as at least those known.",
+    "CALENDAR_DATE": "Take the date out of the text.",
+}
+
+
+def assembled(blocks: Sequence[Block], usable: Mapping[int, np.ndarray], people: People) -> Making:
+    """Every table made of the usable rows of each sheet (sheet number → mask), patients not yet merged."""
+    columns = _columns(blocks)
+    makers = list(dict.fromkeys(id(block.rows) for block in blocks))
+    parts: dict[str, list[Made]] = {name: [no_rows(name)] for name in TABLES}
+    sessions = 0
+    for block in blocks:
+        keep = np.flatnonzero(usable[block.sheet.number][block.at] & block.says_something())
+        table = block.rows.table
+        made = _made(block.only(keep), people, makers.index(id(block.rows)), columns)
+        parts[table].append(made)
+        if table == "sessions":
+            for part in block.only(keep).parts:
+                if part.layout.to in CHILDREN:
+                    parts[CHILDREN[part.layout.to]].append(_children(made, part, sessions, columns))
+            sessions += len(made)
+    return Making(
+        tables={name: joined(each) for name, each in parts.items()}, ids=people.ids, columns=tuple(columns.values())
+    )
+
+
+def _columns(blocks: Sequence[Block]) -> dict[int, LaidColumn]:
+    return {id(part.column): part.column for block in blocks for part in block.parts}
+
+
+def number_of(columns: Mapping[int, LaidColumn], column: LaidColumn) -> int:
+    """The number of a column among those that origins name."""
+    return list(columns).index(id(column))
+
+
+def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidColumn]) -> Made:
+    rows = len(block.at)
+    made = Made(
+        table=TABLES[block.rows.table], person=people.of[block.sheet.number][block.at], maker=np.full(rows, maker),
+        number=np.full(rows, block.number), sheet=np.full(rows, block.sheet.number), at=block.at,
+        parent=np.full(rows, -1),
+        texts={name: np.full(rows, value, dtype=object) for name, value in block.rows.constants.items()},
+    )  # fmt: skip
+    for part in block.parts:
+        made = _with_part(made, part, number_of(columns, part.column))
+    return made
+
+
+def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:
+    """The origin (N,) of the cells of a part."""
+    rules, hidden = _objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
+    return Origin(
+        column=np.full(len(at), number), at=at, rule=rules[part.which],
+        withheld=np.array(hidden, dtype=bool)[part.which],
+    )  # fmt: skip
+
+
+def _objects(listed: Sequence[object]) -> np.ndarray:
+    array = np.empty(len(listed), dtype=object)
+    array[:] = listed
+    return array
+
+
+def _with_part(made: Made, part: Part, number: int) -> Made:
+    origin = origin_of(part, made.at, number)
+    made = replace(made, origins={**made.origins, part.layout.to: origin})
+    if any(each.date for each in part.readings):
+        made = replace(made, days={**made.days, part.layout.to: _dates(part)})
+    for name in dict.fromkeys(name for each in part.readings for name in each.fills):
+        made = _filled(made, part, name, origin)
+    return made.with_marks(*_marks(part, origin))
+
+
+def _dates(part: Part) -> Days:
+    first = [np.nan if each.date is None else each.date.first.toordinal() for each in part.readings]
+    last = [np.nan if each.date is None else each.date.last.toordinal() for each in part.readings]
+    return Days(first=np.array(first, dtype=float)[part.which], last=np.array(last, dtype=float)[part.which])
+
+
+def _filled(made: Made, part: Part, name: str, origin: Origin) -> Made:
+    texts = _objects([each.fills.get(name, "") for each in part.readings])[part.which]
+    before = made.text(name)
+    differ = np.flatnonzero((before != "") & (texts != "") & (before != texts))
+    write = np.flatnonzero((before == "") & (texts != ""))
+    made = made.with_text(name, write, texts[write])
+    made = replace(made, origins={**made.origins, name: made.origin(name).put(write, origin.take(write))})
+    return made.with_marks(conflict(name, differ, origin.take(differ)))
+
+
+def conflict(column: str, at: np.ndarray, origin: Origin, takes: str = "cell") -> Mark:
+    """Two cells that give one row different values."""
+    return Mark(
+        rule="CONFLICT", at=at, column=column, severity="stops", takes=takes, origin=origin,
+        problem=f"gives another {column} than a second cell for the same thing, so neither counts",
+        remedy="Correct one of the cells.",
+    )  # fmt: skip
+
+
+def _marks(part: Part, origin: Origin) -> Iterator[Mark]:
+    for said, severity, takes in (("problem", "stops", "cell"), ("question", "asks", ""), ("note", "notes", "")):
+        for code in sorted({each.code for each in part.readings if getattr(each, said)}):
+            texts = _objects([_said(each, said, code) for each in part.readings])[part.which]
+            at = np.flatnonzero(texts != "")
+            yield Mark(
+                rule={"problem": code, "question": "IN_DOUBT", "note": "TO_GRADE"}[said], at=at, column=part.layout.to,
+                severity=severity, takes=takes, problem=texts[at], origin=origin.take(at),
+                remedy=REMEDIES.get(code, "") if said == "problem" else _WHAT_TO_DO[said],
+            )  # fmt: skip
+
+
+_WHAT_TO_DO = {
+    "question": "It is kept as it was read. Correct it if that is wrong.",
+    "note": "Add its grade, treatment and attribution in a table of adverse events.",
+}
+
+
+def _said(reading: Reading, said: str, code: str) -> str:
+    return getattr(reading, said) if reading.code == code else ""
+
+
+def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColumn]) -> Made:
+    """The rows that the cells of a part make in another table; `first` is the number of the block's first session."""
+    counts = np.array([len(each.children) for each in part.readings])[part.which]
+    parent = np.repeat(np.arange(len(made)), counts)
+    rank = np.arange(len(parent)) - np.repeat(np.cumsum(counts) - counts, counts)
+    start = np.cumsum([0, *(len(each.children) for each in part.readings)])[:-1]
+    which = start[part.which[parent]] + rank
+    flat = [child for each in part.readings for child in each.children]
+    origin = origin_of(part.at(parent), made.at[parent], number_of(columns, part.column))
+    names = dict.fromkeys(name for child in flat for name in child)
+    own = {name: _objects([child.get(name, "") for child in flat])[which] for name in names}
+    child = made.take(np.arange(len(made)))
+    return replace(
+        child, table=TABLES[CHILDREN[part.layout.to]], person=made.person[parent], maker=made.maker[parent],
+        number=made.number[parent], sheet=made.sheet[parent], at=made.at[parent], parent=parent + first, texts=own,
+        days={}, origins=dict.fromkeys(names, origin), marks=(),
+    )  # fmt: skip

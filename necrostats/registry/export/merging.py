@@ -1,0 +1,142 @@
+"""Rows that are about one thing and become one: the patient of several sheets, a session on the day of the drainage."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
+from necrostats.registry.export.assembling import conflict
+from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark
+
+SAME_ROW = "DUPLICATE_ID"
+
+
+def merged(made: Made, group: np.ndarray, never: Sequence[str] = ()) -> Made:
+    """The rows of each group (N,) as one, in the order of the first of each; what is blank in one is filled by another.
+
+    Where two rows differ in a column, neither counts, and both are said; columns in `never` keep the first.
+    """
+    _, first, to = np.unique(group, return_index=True, return_inverse=True)
+    order = np.argsort(first, kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    to = place[to]
+    out = _frame_of(made, to, first[order])
+    for name in made.texts:
+        out = _merge_texts(out, made, name, to, keep_first=name in never)
+    for name in made.days:
+        out = _merge_days(out, made, name, to)
+    for name in [each for each in made.origins if each not in made.texts and each not in made.days]:
+        held = _held(made, name)
+        out = _take_origin(out, made, name, to, held)
+    return out
+
+
+def _frame_of(made: Made, to: np.ndarray, first: np.ndarray) -> Made:
+    out = replace(made, texts={}, days={}, origins={}, marks=()).take(first)
+    return replace(out, marks=tuple(mark.moved(to) for mark in made.marks))
+
+
+def _held(made: Made, name: str) -> np.ndarray:
+    """Rows that have something to tell of a column; all that come from a cell, if it gives no value itself."""
+    return np.flatnonzero(made.origin(name).column != NOWHERE)
+
+
+def _take_origin(out: Made, made: Made, name: str, to: np.ndarray, held: np.ndarray) -> Made:
+    place, which = np.unique(to[held], return_index=True)
+    origin = out.origin(name).put(place, made.origin(name).take(held[which]))
+    return replace(out, origins={**out.origins, name: origin})
+
+
+def _merge_texts(out: Made, made: Made, name: str, to: np.ndarray, *, keep_first: bool) -> Made:
+    texts = made.text(name)
+    held = np.flatnonzero(texts != "")
+    out = _take_origin(out, made, name, to, _held(made, name)) if name in made.origins else out
+    place, which = np.unique(to[held], return_index=True)
+    out = out.with_text(name, place, texts[held[which]])
+    if name in made.origins:
+        out = _take_origin(out, made, name, to, held)
+    differ = _differing(pd.Series(texts[held]), to[held])
+    return out if keep_first else _conflicting(out, made, name, to, held[differ])
+
+
+def _merge_days(out: Made, made: Made, name: str, to: np.ndarray) -> Made:
+    days = made.day(name)
+    held = np.flatnonzero(days.known)
+    place, which = np.unique(to[held], return_index=True)
+    unknown = Days.unknown(len(out))
+    unknown.first[place], unknown.last[place] = days.first[held[which]], days.last[held[which]]
+    out = replace(out, days={**out.days, name: unknown})
+    out = _take_origin(out, made, name, to, _held(made, name))
+    out = _take_origin(out, made, name, to, held)
+    both = pd.Series(list(zip(days.first[held], days.last[held], strict=True)), dtype=object)
+    differ = _differing(both, to[held])
+    out = _conflicting(out, made, name, to, held[differ])
+    out.days[name].first[to[held[differ]]] = np.nan
+    out.days[name].last[to[held[differ]]] = np.nan
+    return out
+
+
+def _differing(values: pd.Series, group: np.ndarray) -> np.ndarray:
+    """Rows in a group whose values are not all the same."""
+    if values.empty:
+        return np.empty(0, dtype=np.int64)
+    codes = pd.Series(pd.factorize(values)[0])
+    return np.flatnonzero((codes.groupby(group).transform("nunique") > 1).to_numpy())
+
+
+def _conflicting(out: Made, made: Made, name: str, to: np.ndarray, rows: np.ndarray) -> Made:
+    """Marks rows that differ: of one group of rows in the layout, the whole row goes; of two, the cell."""
+    if not len(rows):
+        return out
+    makers = pd.Series(made.maker[rows]).groupby(to[rows])
+    twice = (makers.transform("nunique") < makers.transform("size")).to_numpy()
+    origin = made.origin(name)
+    cells, whole = rows[~twice], rows[twice]
+    marks = [conflict(name, to[cells], origin.take(cells)), _same_key(name, to[whole], origin.take(whole))]
+    out = out.with_text(name, to[cells], "") if name in out.texts else out
+    return out.with_marks(*marks)
+
+
+def _same_key(name: str, at: np.ndarray, origin) -> Mark:
+    return Mark(
+        rule=SAME_ROW, at=at, column=name, severity="stops", takes="row", origin=origin,
+        problem=f"gives another {name} than a second row of the same patient, so the patient is set aside",
+        remedy="Give each patient one row, or correct the key if they are two.",
+    )  # fmt: skip
+
+
+def one_row_a_patient(making: Making) -> Making:
+    """The patients, a row for each one that the main sheets know, in the order of their numbers."""
+    patients = making.tables["patients"]
+    order = np.lexsort((np.arange(len(patients)), patients.maker, patients.person))
+    return making.with_tables(patients=merged(patients.take(order), patients.person[order]))
+
+
+def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Making:
+    """Sessions (mask (N,) `merging`) on day 0 joined with the index drainage of their patient, where there is one."""
+    sessions = making.tables["sessions"]
+    drains = np.isin(sessions.text("session_type"), DRAINAGES) & on_day_0
+    home = pd.Series(np.flatnonzero(drains), index=sessions.person[drains])
+    home = home[~home.index.duplicated()]
+    group = np.arange(len(sessions))
+    joining = merging & on_day_0 & np.isin(sessions.person, home.index)
+    group[joining] = home.reindex(sessions.person[joining]).to_numpy(dtype=np.int64)
+    if not joining.any():
+        return making
+    joined = merged(sessions, group, never=("session_type", "session"))
+    place = np.unique(group, return_inverse=True)[1]
+    first = np.unique(group, return_index=True)[1]
+    to = np.argsort(np.argsort(first, kind="stable"))[place]
+    cut = joining & np.isin(sessions.text("session_type"), NECROSECTOMIES)
+    joined = joined.with_text("session_type", np.unique(to[cut]), "drainage_and_necrosectomy")
+    children = {
+        name: replace(making.tables[name], parent=np.where(
+            making.tables[name].parent >= 0, to[making.tables[name].parent], NOWHERE))
+        for name in ("instrument_uses", "adverse_events")
+    }  # fmt: skip
+    return making.with_tables(sessions=joined, **children)

@@ -1,0 +1,153 @@
+"""Calendar dates to whole days from the index drainage; after this nothing made from an export holds a date."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from necrostats.registry.codebook import DRAINAGES, TABLES
+from necrostats.registry.days import quarter, sequential_periods
+from necrostats.registry.export.layout import Layout, RowsLayout
+from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark, Origin
+
+INDEX_DATE = "index_date"
+UNREADABLE, TWICE = "has no index drainage whose day is known", "has two dates of the index drainage"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Index:
+    """For each patient (P,): the day of the index drainage as an ordinal, NaN where there is none that can be used,
+    and why not."""
+
+    day: np.ndarray
+    problem: np.ndarray
+
+
+def index_of(making: Making, makers: list[RowsLayout]) -> Index:
+    """The day of each patient's index drainage, from the rows that the layout says it stands in."""
+    patients, sessions = making.tables["patients"], making.tables["sessions"]
+    dated = [(patients.person, patients.day(INDEX_DATE), _written(patients, INDEX_DATE))]
+    for number, rows in enumerate(makers):
+        at = np.flatnonzero(sessions.maker == number)
+        if rows.index == "first_drainage":
+            at = _first_drainages(sessions, at)
+        if rows.index:
+            dated.append((sessions.person[at], sessions.day("day").take(at), np.ones(len(at), dtype=bool)))
+    return _one_each(dated, len(making.ids))
+
+
+def _written(made: Made, column: str) -> np.ndarray:
+    return made.origin(column).column != NOWHERE
+
+
+def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
+    """Of some sessions the first drainage of each patient; all his drainages, if one has no exact date."""
+    rows = rows[np.isin(sessions.text("session_type")[rows], DRAINAGES)]
+    day = sessions.day("day").take(rows)
+    doubtful = np.isin(sessions.person[rows], sessions.person[rows][~day.exact])
+    order = np.lexsort((day.first, sessions.person[rows]))
+    first = np.zeros(len(rows), dtype=bool)
+    first[order[np.unique(sessions.person[rows][order], return_index=True)[1]]] = True
+    return rows[first | doubtful]
+
+
+def _one_each(dated: list[tuple[np.ndarray, Days, np.ndarray]], people: int) -> Index:
+    low, high = np.full(people, np.inf), np.full(people, -np.inf)
+    inexact = np.zeros(people, dtype=bool)
+    for person, days, written in dated:
+        exact = days.known & days.exact
+        np.minimum.at(low, person[exact], days.first[exact])
+        np.maximum.at(high, person[exact], days.first[exact])
+        inexact[person[written & days.known & ~days.exact]] = True
+    problem = np.full(people, "", dtype=object)
+    problem[~np.isfinite(low)] = UNREADABLE
+    problem[inexact] = "has an index drainage whose day is known only as a range of days"
+    problem[np.isfinite(low) & (low != high)] = TWICE
+    return Index(day=np.where(problem == "", low, np.nan), problem=problem)
+
+
+def timed(making: Making, index: Index, layout: Layout) -> Making:
+    """Every date as days from the index drainage, with what is doubtful about it; periods where they are not written."""
+    tables = {name: _timed(made, index, layout) for name, made in making.tables.items()}
+    return making.with_tables(**tables)
+
+
+def _timed(made: Made, index: Index, layout: Layout) -> Made:
+    start = np.append(index.day, np.nan)[made.person]
+    if made.table.name == "sessions":
+        made = _with_period(made, "period", made.day("day"))
+    if made.table.name == "patients":
+        made = _with_period(made, "index_period", Days(first=start, last=start))
+        made = _with_lock(made, start, layout.data_lock)
+    for name in [each for each in made.days if each != INDEX_DATE]:
+        made = _implausible(made, name, layout)
+        made = _offset(made, name, start)
+    return replace(made, days={})
+
+
+def _with_period(made: Made, column: str, days: Days) -> Made:
+    ordinals = np.unique(np.concatenate([days.first[days.known], days.last[days.known]]))
+    labels = {ordinal: quarter(date.fromordinal(int(ordinal))) for ordinal in ordinals}
+    rows = np.flatnonzero(days.known & (made.text(column) == ""))
+    both = [(labels[days.first[row]], labels[days.last[row]]) for row in rows]
+    return made.with_text(column, rows, np.array([a if a == b else "" for a, b in both], dtype=object))
+
+
+def _with_lock(made: Made, start: np.ndarray, lock: date | None) -> Made:
+    rows = np.flatnonzero(~np.isnan(start) & (made.text("observed_days") == "")) if lock else np.empty(0, np.int64)
+    return made.with_text("observed_days", rows, _texts(lock.toordinal() - start[rows])) if len(rows) else made
+
+
+def _implausible(made: Made, name: str, layout: Layout) -> Made:
+    days, origin = made.day(name), made.origin(name)
+    bounds = {
+        "lies before anything this export can cover": layout.earliest and days.last < layout.earliest.toordinal(),
+        "lies after the data lock": layout.data_lock and days.first > layout.data_lock.toordinal(),
+    }
+    for problem, outside in bounds.items():
+        at = np.flatnonzero(outside) if isinstance(outside, np.ndarray) else np.empty(0, np.int64)
+        made = made.with_marks(
+            Mark(rule="UNLIKELY_DATE", at=at, column=name, severity="asks", problem=problem, origin=origin.take(at),
+                 remedy="Is the year right? The date is kept as it was read.")  # fmt: skip
+        )
+    return made
+
+
+def _offset(made: Made, name: str, start: np.ndarray) -> Made:
+    days, origin = made.day(name), made.origin(name)
+    first, last = days.first - start, days.last - start
+    if TABLES[made.table.name].column(name).low == 0:
+        across = np.flatnonzero((first < 0) & (last >= 0))
+        first[across] = 0
+        made = made.with_marks(_cut(name, across, origin))
+    known = np.flatnonzero(~np.isnan(first))
+    ranged = np.flatnonzero(~np.isnan(first) & (first != last))
+    made = made.with_text(name, known, _texts(first[known])).with_text(name + "_latest", ranged, _texts(last[ranged]))
+    partner = made.origin(name + "_latest").put(ranged, origin.take(ranged))
+    return replace(made, origins={**made.origins, name + "_latest": partner})
+
+
+def _cut(name: str, at: np.ndarray, origin: Origin) -> Mark:
+    return Mark(
+        rule="ACROSS_DAY_0", at=at, column=name, severity="asks", origin=origin.take(at),
+        problem="gives a range that begins before the index drainage; it is read from day 0 on",
+        remedy="Write the day, if it is known.",
+    )  # fmt: skip
+
+
+def _texts(days: np.ndarray) -> np.ndarray:
+    return np.array([str(int(day)) for day in days], dtype=object)
+
+
+def hidden_quarters(making: Making) -> tuple[Making, dict[str, str]]:
+    """Periods as P01, P02 …, and the key: quarter → private period, which is to be kept apart."""
+    places = (("patients", "index_period"), ("sessions", "period"))
+    labels = {label for table, column in places for label in making.tables[table].text(column) if label}
+    key = sequential_periods(label for label in labels if "Q" in label)
+    for table, column in places:
+        made = making.tables[table]
+        hidden = np.array([key.get(label, label) for label in made.text(column)], dtype=object)
+        making = making.with_tables(**{table: replace(made, texts={**made.texts, column: hidden})})
+    return making, key

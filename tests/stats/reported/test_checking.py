@@ -1,0 +1,116 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from necrostats.errors import ChoiceError, StatisticsError
+from necrostats.stats.comparisons.choosing import TESTS
+from necrostats.stats.reported import check_reported
+
+
+def test_a_percentage_that_no_whole_number_gives_is_found_without_the_count():
+    found = check_reported(None, 34, percent="12.5")
+    assert not found.consistent
+    assert found.sentences == ("No whole number of 34 is 12.5 %; the nearest is 4, 11.8 %.",)
+
+
+def test_a_percentage_of_the_wrong_count_names_the_count_it_would_be():
+    item = check_reported(5, 34, percent="11.8").of("percent")
+    assert item.verdict == "does not fit"
+    assert item.sentence == "5 of 34 is 14.7 %, not 11.8 %; 11.8 % would be 4."
+
+
+def test_a_percentage_cut_off_instead_of_rounded_is_told_apart():
+    assert check_reported(2, 3, percent="66").of("percent").verdict == "fits if cut off"
+    assert check_reported(2, 3, percent="67").of("percent").verdict == "fits"
+
+
+@settings(deadline=None, derandomize=True, max_examples=80)
+@given(n=st.integers(1, 400), decimals=st.integers(0, 2), draw=st.data())
+def test_a_percentage_printed_from_its_count_always_fits(n, decimals, draw):
+    k = draw.draw(st.integers(0, n))
+    text = f"{100 * k / n:.{decimals}f}"
+    assert check_reported(k, n, percent=text).of("percent").verdict == "fits"
+    assert check_reported(None, n, percent=text).of("percent").verdict == "fits"
+
+
+def test_a_p_of_another_test_than_named_is_found_and_named():
+    item = check_reported(8, 10, k_ref=2, n_ref=10, p="0.007", test="fisher").of("p")
+    assert (item.verdict, item.fits) == ("fits another method", ("chi-squared",))
+    assert "does not fit Fisher's exact test; it fits: uncorrected χ² test" in item.sentence
+
+
+@pytest.mark.parametrize(
+    ("name", "p"), [("fisher", ".0230"), ("chi-squared", ".0073"), ("yates", ".0253"), ("boschloo", ".0118")]
+)
+def test_each_of_four_p_values_of_one_table_is_put_down_to_its_test(name, p):
+    assert check_reported(8, 10, k_ref=2, n_ref=10, p=p).of("p").fits == (name,)
+
+
+def test_a_p_of_no_test_fits_nothing_and_every_value_is_shown():
+    item = check_reported(8, 10, k_ref=2, n_ref=10, p="0.40").of("p")
+    assert item.verdict == "does not fit"
+    assert all(test(8, 10, 2, 10).test in item.sentence for test in TESTS.values())
+
+
+def test_a_ratio_is_told_from_an_odds_ratio_and_from_swapped_groups():
+    counts = {"k_ref": 31, "n_ref": 45}
+    assert check_reported(17, 43, ratio="0.57", **counts).of("ratio").fits == ("risk ratio",)
+    other = check_reported(17, 43, ratio="0.295", measure="risk ratio", **counts).of("ratio")
+    assert (other.verdict, other.fits) == ("fits another method", ("odds ratio",))
+    assert check_reported(17, 43, ratio="1.74", **counts).of("ratio").fits == ("risk ratio, groups swapped",)
+    assert check_reported(17, 43, ratio="0.61", **counts).of("ratio").verdict == "does not fit"
+
+
+def test_an_interval_is_put_down_to_its_method():
+    counts = {"k_ref": 2, "n_ref": 10}
+    newcombe = check_reported(8, 10, difference="0.60", interval=("0.16", "0.80"), **counts)
+    assert newcombe.of("interval").fits == ("Newcombe",)
+    wald = check_reported(8, 10, difference="0.60", interval=("0.25", "0.95"), method="Newcombe", **counts)
+    assert (wald.of("interval").verdict, wald.of("interval").fits) == ("fits another method", ("Wald",))
+
+
+def test_an_interval_without_a_comparison_belongs_to_the_share_and_may_be_in_percent():
+    assert "Clopper–Pearson" in check_reported(0, 30, interval=("0", "11.6")).of("interval").fits
+    assert check_reported(0, 30, interval=("0.000", "0.095")).of("interval").fits == ("mid-P",)
+
+
+def test_one_limit_that_fits_is_not_enough():
+    item = check_reported(0, 30, interval=("0.000", "0.500")).of("interval")
+    assert item.verdict == "does not fit"
+
+
+def test_numbers_take_their_decimals_from_the_argument():
+    table = {"k_ref": 2, "n_ref": 10, "difference": 0.6}
+    assert check_reported(8, 10, decimals=2, **table).of("difference").verdict == "fits"
+    assert check_reported(8, 10, decimals={"difference": 2}, **table).of("difference").printed == "0.6"
+    assert check_reported(8, 13, k_ref=1, n_ref=13, ratio=8.0, decimals={"ratio": 2}).of("ratio").verdict == "fits"
+
+
+def test_where_there_is_no_contrast_nothing_can_be_checked():
+    found = check_reported(0, 10, k_ref=0, n_ref=10, ratio="1.0", interval=("0.1", "9.9"), p="1.00")
+    assert {item.verdict for item in found.items} == {"cannot be checked"}
+    empty = check_reported(0, 0, percent="3", interval=("0", "1"), k_ref=1, n_ref=4, p="0.5")
+    assert {item.verdict for item in empty.items} == {"cannot be checked"}
+
+
+def test_no_figures_give_no_verdicts():
+    assert check_reported(1, 2).items == () and check_reported(1, 2).consistent
+
+
+def test_what_cannot_be_asked_is_refused():
+    with pytest.raises(StatisticsError, match="more than its n"):
+        check_reported(5, 4, percent="1")
+    with pytest.raises(StatisticsError, match="k_ref and n_ref"):
+        check_reported(3, 4, p="0.1")
+    with pytest.raises(StatisticsError, match="both k_ref and n_ref"):
+        check_reported(3, 4, k_ref=2, p="0.1")
+    with pytest.raises(StatisticsError, match="not two limits"):
+        check_reported(3, 4, interval=("0.1",))
+    with pytest.raises(ChoiceError, match="fisher"):
+        check_reported(3, 4, k_ref=2, n_ref=4, p="0.1", test="fischer")
+    with pytest.raises(ChoiceError, match="Newcombe"):
+        check_reported(3, 4, k_ref=2, n_ref=4, difference="0.25", interval=("0", "1"), method="Newcomb")
+    with pytest.raises(ChoiceError, match="percent"):
+        check_reported(3, 4, percent="75").of("p")
