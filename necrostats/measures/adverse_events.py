@@ -194,9 +194,14 @@ def _notes(seen: Watched, table: pd.DataFrame, graded: np.ndarray) -> tuple[Note
 
 
 def _overdispersion(seen: Watched, events: np.ndarray) -> tuple[Note, ...]:
-    """The note that events crowd in few patients."""
+    """The note that events crowd in few patients, so that the limits of their rate are robust ones."""
     labels, patient = np.unique(seen.patient, return_inverse=True)
     per_patient = np.bincount(patient, weights=seen.per_session(events), minlength=labels.size)
     days = np.bincount(patient, weights=seen.days, minlength=labels.size)
-    crowded = dispersion(per_patient[days > 0], days[days > 0]) if per_patient.sum() and labels.size > 1 else None
-    return tuple(note for note in crowded.notes if note.code == "OVERDISPERSED") if crowded else ()
+    if not is_overdispersed(per_patient, days):
+        return ()
+    text = (
+        f"Events crowd in few patients (dispersion {dispersion(per_patient, days).estimate:.1f}, at most "
+        f"{per_patient.max():.0f} in one): limits per 100 patient-days are robust by patient."
+    )
+    return (Note(code="OVERDISPERSED", text=text),)

@@ -36,7 +36,7 @@ def _table(result: Result, rows: list[dict[str, str]], columns: list[str], row_h
 def _unit_column(unit: str, per: float, level: str) -> str:
     if cells.is_share(per):
         return f"{sentence_case(unit)}: k / n, % ({level})"
-    return f"Events / {cells.exposure(unit)}, per {unit} ({level})"
+    return f"{sentence_case(cells.exposure(unit))}: k / n, per {per:g} ({level})"
 
 
 @tabulate.register(Rates)

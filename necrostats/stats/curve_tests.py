@@ -13,7 +13,7 @@ from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.event_tables import EventTable, event_table
 
-RANK = 1e-9
+RANK, ROUNDING = 1e-9, 1e-12
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -93,7 +93,8 @@ def _quadratic(scores: Scores, took_part: np.ndarray) -> tuple[float, int]:
     """The quadratic form of the scores, on as many degrees of freedom as their covariance has."""
     gap = (scores.observed - scores.expected)[took_part][:-1]
     covariance = scores.covariance[np.ix_(took_part, took_part)][:-1, :-1]
-    scale = np.sqrt(np.diagonal(covariance))
+    variance = np.diagonal(covariance)
+    scale = np.sqrt(np.where(variance > ROUNDING * scores.expected.max(), variance, 0.0))
     if not (scale > 0).any():
         return np.nan, 0
     safe = np.where(scale > 0, scale, 1.0)

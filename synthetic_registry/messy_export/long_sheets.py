@@ -97,8 +97,8 @@ def clinic(pen: Pen, patients: list[Patient]) -> Grid:
     return sheet.grid
 
 
-def complications(pen: Pen, patients: list[Patient]) -> Grid:
-    """The events that are not typed beside their session."""
+def complications(pen: Pen, patients: list[Patient], named: dict[str, set[str]]) -> Grid:
+    """The events that are not typed beside their session; `named`: the sessions with a number, by patient."""
     sheet = LongSheet(pen, "Complications", "adverse_events", ("DEN no", "Date", "What", "AGREE", "Treated by", "Nights"))
     for patient in patients:
         person = sheet.person()
@@ -109,7 +109,7 @@ def complications(pen: Pen, patients: list[Patient]) -> Grid:
                 continue
             typed = [type_code(pen, person, name, event[name]) for name in ("event_type", "agree_grade", "treatment")]
             nights = type_number(pen, person, "extra_nights", event["extra_nights"])
-            cells = sheet.record(patient, _den_no(pen, patient, session), sheet.date(patient, person, event["day"]), *typed, nights)
+            cells = sheet.record(patient, _den_no(pen, patient, session, named[patient.code]), sheet.date(patient, person, event["day"]), *typed, nights)
             _lost_without(cells[1], cells)
     return sheet.grid
 
@@ -119,8 +119,8 @@ def _beside_its_session(patient: Patient, session: Row) -> bool:
     return own_cell and in_cell(patient, session) != ""
 
 
-def _den_no(pen: Pen, patient: Patient, session: Row | None) -> Typed:
-    if session is None or session not in patient.necrosectomies or session["day"] == "0":
+def _den_no(pen: Pen, patient: Patient, session: Row | None, named: set[str]) -> Typed:
+    if session is None or session["session_id"] not in named:
         return Typed(value=None)
     number = patient.necrosectomies.index(session) + 1
     value = {"number": number, "text": str(number), "named": f"DEN {number}"}[pen.deal("den no", ("number", "text", "named"))]

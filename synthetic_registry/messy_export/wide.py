@@ -6,7 +6,7 @@ from datetime import date
 
 from messy_export import dates as when
 from messy_export.amounts import type_yield
-from messy_export.cells import IGNORED, NOT_MENTIONED, SET_ASIDE, Cell, Typed
+from messy_export.cells import IGNORED, NOT_MENTIONED, SET_ASIDE, UNKNOWN, Cell, Typed
 from messy_export.grid import Grid, row_lost
 from messy_export.last_column import type_rest
 from messy_export.people import Pen, Person
@@ -153,6 +153,10 @@ class PatientRow:
     def rest(self, sessions: tuple[Row, ...]) -> None:
         """The last column: all further sessions in one cell."""
         self.put(REST, type_rest(self.pen, self.patient, sessions), "sessions")
+
+    def no_rest(self) -> None:
+        """A word in the last column that says there was no further session."""
+        self.put(REST, Typed(value=self.pen.deal("no rest", ("-", "n/a")), fate=UNKNOWN, mess="blank word"), "sessions")
 
     def end(self) -> bool:
         """When last seen and the columns that are not read; False if last seen cannot be known."""

@@ -10,7 +10,7 @@ def test_the_denominator_table_puts_all_units_side_by_side():
     frame = tabulate(rates()).frame
     assert list(frame.columns) == [
         "Measure", "Patients: k / n, % (95 % CI)", "Sessions: k / n, % (95 % CI)",
-        "Events / patient-days, per 100 patient-days (95 % CI)",
+        "Patient-days: k / n, per 100 (95 % CI)",
     ]  # fmt: skip
     assert list(frame.iloc[0]) == [
         "Any adverse event", "11 / 235, 4.7 % (2.4–8.2)", "14 / 880, 1.6 % (0.9–2.7)",

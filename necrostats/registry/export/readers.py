@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.codebook import COLLECTIONS, TABLES, Column
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import RawCell, letters_of
 from necrostats.registry.export.layout import ColumnLayout
@@ -58,8 +58,8 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
         "instruments": lambda cell: _several(cell, column, read_instruments, unknown_counts=True),
         "event": lambda cell: _several(cell, column, read_event),
         "collections": lambda cell: _several(cell, column, read_collections),
-        "collection": lambda cell: _reference(cell, "collection"),
-        "session": lambda cell: _reference(cell, "session"),
+        "collection": lambda cell: _collection(cell, column),
+        "session": _session,
     }
     if column.to in special:
         return special[column.to]
@@ -200,8 +200,21 @@ def _several(
     return replace(found, withheld=True) if holds_date(cell.text) else found
 
 
-def _reference(cell: RawCell, target: str) -> Reading:
+def _session(cell: RawCell) -> Reading:
+    unknown = _without_value(cell.text)
+    return unknown or Reading(rule="reference", fills={"session": folded(cell.text)})
+
+
+def _collection(cell: RawCell, column: ColumnLayout) -> Reading:
+    """Which of the patient's collections: sites or numbers, joined by ";", or "all"."""
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
-    return Reading(rule="reference", fills={target: folded(cell.text)})
+    words = known_words("site", COLLECTIONS.column("site").codes, column.codes)
+    parts = [folded(part) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
+    if len(parts) == 1 and parts[0] in ("all", "both"):
+        return Reading(rule="reference", fills={"collection": "all"})
+    named = [part if part.isdecimal() else words.get(part, "") for part in parts]
+    if not all(named):
+        return refused("names a site that is neither in the codebook nor in the layout")
+    return Reading(rule="reference", fills={"collection": ";".join(dict.fromkeys(named))})

@@ -10,7 +10,7 @@ import numpy as np
 from necrostats.registry.codebook import DRAINAGES, TABLES
 from necrostats.registry.days import quarter, sequential_periods
 from necrostats.registry.export.layout import Layout, RowsLayout
-from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark, Origin
+from necrostats.registry.export.made import Days, Made, Making, Mark, Origin
 
 INDEX_DATE = "index_date"
 UNREADABLE, TWICE = "has no index drainage whose day is known", "has two dates of the index drainage"
@@ -28,18 +28,16 @@ class Index:
 def index_of(making: Making, makers: list[RowsLayout]) -> Index:
     """The day of each patient's index drainage, from the rows that the layout says it stands in."""
     patients, sessions = making.tables["patients"], making.tables["sessions"]
-    dated = [(patients.person, patients.day(INDEX_DATE), _written(patients, INDEX_DATE))]
+    day = patients.day(INDEX_DATE)
+    dated = [(patients.person, day, day.known & ~day.exact)]
     for number, rows in enumerate(makers):
         at = np.flatnonzero(sessions.maker == number)
         if rows.index == "first_drainage":
             at = _first_drainages(sessions, at)
         if rows.index:
-            dated.append((sessions.person[at], sessions.day("day").take(at), np.ones(len(at), dtype=bool)))
+            day = sessions.day("day").take(at)
+            dated.append((sessions.person[at], day, ~day.exact & (day.known | (rows.index == "first_drainage"))))
     return _one_each(dated, len(making.ids))
-
-
-def _written(made: Made, column: str) -> np.ndarray:
-    return made.origin(column).column != NOWHERE
 
 
 def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
@@ -56,20 +54,20 @@ def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
 def _one_each(dated: list[tuple[np.ndarray, Days, np.ndarray]], people: int) -> Index:
     low, high = np.full(people, np.inf), np.full(people, -np.inf)
     inexact = np.zeros(people, dtype=bool)
-    for person, days, written in dated:
+    for person, days, doubtful in dated:
         exact = days.known & days.exact
         np.minimum.at(low, person[exact], days.first[exact])
         np.maximum.at(high, person[exact], days.first[exact])
-        inexact[person[written & days.known & ~days.exact]] = True
+        inexact[person[doubtful]] = True
     problem = np.full(people, "", dtype=object)
     problem[~np.isfinite(low)] = UNREADABLE
-    problem[inexact] = "has an index drainage whose day is known only as a range of days"
+    problem[inexact] = "has an index drainage whose day is not known exactly"
     problem[np.isfinite(low) & (low != high)] = TWICE
     return Index(day=np.where(problem == "", low, np.nan), problem=problem)
 
 
 def timed(making: Making, index: Index, layout: Layout) -> Making:
-    """Every date as days from the index drainage, with what is doubtful about it; periods where they are not written."""
+    """Every date as days from the index drainage, with what is doubtful about it; periods where none is written."""
     tables = {name: _timed(made, index, layout) for name, made in making.tables.items()}
     return making.with_tables(**tables)
 
@@ -110,7 +108,7 @@ def _implausible(made: Made, name: str, layout: Layout) -> Made:
         at = np.flatnonzero(outside) if isinstance(outside, np.ndarray) else np.empty(0, np.int64)
         made = made.with_marks(
             Mark(rule="UNLIKELY_DATE", at=at, column=name, severity="asks", problem=problem, origin=origin.take(at),
-                 remedy="Is the year right? The date is kept as it was read.")  # fmt: skip
+                 remedy="Is the year right? The date is kept as it was read.")
         )
     return made
 

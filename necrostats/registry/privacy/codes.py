@@ -35,7 +35,8 @@ _RULES = (
     ("at", re.compile(r"[\w.%+\-]{2,64} ?[(\[{ ]at[)\]} ] ?[a-z0-9\-]{2,63}(?:\.|"
                     r" ?[(\[{ ]dot[)\]} ] ?)[a-z]{2,10}\b", re.IGNORECASE),
      Clue(kind="email", rule="an e-mail address", hard=True)),
-    ("", re.compile(r"\b(?:https?|ftp|file)\s?:\s?//|\bwww\.[a-z0-9]|\\\\[a-z0-9]|(?<![@\w.\-])[a-z0-9\-]{2,63}\.(?:com|"
+    ("", re.compile(r"\b(?:https?|ftp|file)\s?:\s?//|\bwww\.[a-z0-9]|\\\\[a-z0-9]|(?<![@\w.\-])"
+                    r"[a-z0-9\-]{2,63}\.(?:com|"
                     r"org|"
                     r"net|edu|gov|info|"
                     r"example|test|invalid|co\.uk|ac\.uk|nhs\.uk|de|ch|eu)(?:/|\b)", re.IGNORECASE),

@@ -70,6 +70,7 @@ _OTHER_SCRIPTS = re.compile(
 _BREAK = re.compile(r"[.!?:;|>=\"\[\]*•+] ?\Z|\d[.)]?,? ?\Z")
 _GERMAN_WORDS = "und mit nicht der die das kein keine keinen ohne bei nach im zur zum wurde ist eine einer links rechts"
 _GERMAN = frozenset(_GERMAN_WORDS.split())
+_LOWER_NAME = re.compile("[a-z]{4,}, ?[a-z]{3,}")
 _LONGEST_LABEL = 5
 
 
@@ -137,6 +138,8 @@ def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
     if not 0 < len(words) <= _LONGEST_LABEL or any(character.isdigit() for character in text):
         return False
     own = [word for word in words if word.casefold() not in _PARTICLES or word[0].isupper()]
+    if _LOWER_NAME.fullmatch(text):
+        return not any(map(sounds_ordinary, words))
     if not own or not all(word[0].isupper() for word in own):
         return False
     if len(own) == 1:

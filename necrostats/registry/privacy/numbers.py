@@ -22,9 +22,9 @@ _TRUNK = re.compile(r"(?<![\d.,+\-/])\(?0[1-9](?:[ ()\-/.]{0,3}+\d){7,10}+(?!\d|
 _NORTH_AMERICAN = re.compile(r"(?<![\d.,\-/])(?:1[ .-])?(?:\(\d{3}\) ?|\d{3}[ .-])\d{3}[ .-]\d{4}(?!\d|[.,/-]\d)")
 _CALLED = re.compile(
     r"\b(?:tele?(?:ph?one?|fon[o]?)?|phone|mobile|mob|cell ?phone|handy|fon|ring|call|text|bleep|pager|extension|ext|"
-    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|him|"
+    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|back|him|"
     r"her)\b[^\w+(]{0,3}){0,2}"
-    r"[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
+    r"x?[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
     re.IGNORECASE,
 )
 _FAXED = re.compile(r"\b(?:tele)?fax\b[^\d]{0,12}\d(?:[ ().\-/]{0,2}+\d){4,14}", re.IGNORECASE)

@@ -72,7 +72,8 @@ def test_serial_numbers_under_an_undeclared_date_heading_are_refused() -> None:
 
 
 @pytest.mark.parametrize(
-    "heading", ["Nächname", "PATIENT\nNAME", "  date  of   birth ", "Geburts\u00adname", "Prénom", "e‑mail", "Pаtient name"]
+    "heading",
+    ["Nächname", "PATIENT\nNAME", "  date  of   birth ", "Geburts\u00adname", "Prénom", "e‑mail", "Pаtient name"],
 )
 def test_a_heading_is_known_whatever_its_accents_case_breaks_and_blanks(heading: str) -> None:
     found = find_identifiers([Sheet(file="a.csv", name="", header=[heading], columns={heading: ["x", "y"]})])
@@ -135,7 +136,8 @@ def test_a_million_running_codes_pass() -> None:
 @pytest.mark.parametrize(
     "ids",
     [
-        ["40812345", "40899921", "51200344"], ["K4081234", "K8992151", "K5120034"], ["P120356", "P010171", "P300988"],
+        ["40812345", "40899921", "51200344"], ["K4081234", "K8992151", "K5120034"],
+        ["P120356", "P010171", "P300988"],
         ["19560312-1", "19710130-1", "19880930-2"], ["JS01", "AB02", "KL03", "PR04"], ["Brandelow", "Kluton", "Skeiski"],
     ],
 )  # fmt: skip

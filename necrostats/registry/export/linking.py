@@ -1,0 +1,207 @@
+"""Whose is what: collections, sessions and events given study codes and put together, by the layout."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin, joined
+
+ID_FORMS = {"collections": "C{:04d}", "sessions": "S{:05d}", "stents": "T{:05d}", "scans": "N{:05d}",
+            "adverse_events": "E{:04d}"}  # fmt: skip
+TREATED = ("sessions", "stents", "scans")
+GUESSED = "the patient has several collections, and nothing says which this is; the index collection is taken"
+
+
+def with_collections(making: Making, layout: Layout) -> Making:
+    """Every patient has a collection, grouped by patient; the first is the index one where no column says so."""
+    patients = making.tables["patients"]
+    lacking = np.flatnonzero(~np.isin(patients.person, making.tables["collections"].person))
+    bare = replace(patients, table=making.tables["collections"].table, texts={}, days={}, origins={}, marks=())
+    made = joined([making.tables["collections"], bare.take(lacking)])
+    made = made.take(np.argsort(made.person, kind="stable"))
+    if not (made.text("is_index") != "").any():
+        made = _first_is_index(made, layout)
+    return making.with_tables(collections=made)
+
+
+def _first_is_index(made: Made, layout: Layout) -> Made:
+    first = ~pd.Series(made.person).duplicated().to_numpy()
+    several = pd.Series(made.person).duplicated(keep=False).to_numpy()
+    made = made.with_text("is_index", np.arange(len(made)), np.where(first, "yes", "no").astype(object))
+    at = np.flatnonzero(first & several) if not layout.index_named else np.empty(0, np.int64)
+    return made.with_marks(
+        Mark(rule="INDEX_ASSUMED", at=at, column="is_index", severity="asks", origin=_place(made, at, "collections"),
+             problem="the patient has several collections; the first one named is taken for the index collection",
+             remedy='If that is always so, write index = "first" under [collections] in the layout.')
+    )  # fmt: skip
+
+
+def _place(made: Made, at: np.ndarray, column: str) -> Origin:
+    return made.origin(column).take(at)
+
+
+def grouped(making: Making) -> Making:
+    """Sessions in the order of patients, groups and numbers; their instruments and events follow them."""
+    sessions = making.tables["sessions"]
+    order = np.lexsort((np.arange(len(sessions)), sessions.number, sessions.person))
+    to = np.empty(len(order), dtype=np.int64)
+    to[order] = np.arange(len(order))
+    followed = {name: _followed(making.tables[name], to) for name in ("instrument_uses", "adverse_events")}
+    return making.with_tables(sessions=sessions.take(order), **followed)
+
+
+def _followed(made: Made, to: np.ndarray) -> Made:
+    parent = np.where(made.parent >= 0, np.append(to, NOWHERE)[made.parent], NOWHERE)
+    order = np.lexsort((np.arange(len(made)), np.where(parent >= 0, parent, np.iinfo(np.int64).max)))
+    return replace(made, parent=parent).take(order)
+
+
+def linked(making: Making, layout: Layout) -> Making:
+    """Every row with its own id and those of its patient, collection and session."""
+    tables = {name: _with_ids(made, making.ids) for name, made in making.tables.items()}
+    making = making.with_tables(**tables)
+    treated = {name: _with_collection(making.tables[name], making.tables["collections"], layout) for name in TREATED}
+    making = making.with_tables(**treated)
+    sessions = making.tables["sessions"]
+    known = _known_sessions(sessions)
+    under = {name: _with_session(making.tables[name], sessions, known) for name in ("instrument_uses", "adverse_events")}
+    return making.with_tables(**under)
+
+
+def _with_ids(made: Made, ids: tuple[str, ...]) -> Made:
+    everybody = np.arange(len(made))
+    if "patient_id" in made.table.names:
+        listed = np.empty(len(ids) + 1, dtype=object)
+        listed[:] = [*ids, ""]
+        made = made.with_text("patient_id", everybody, listed[made.person])
+    if form := ID_FORMS.get(made.table.name):
+        own = np.array([form.format(number) for number in range(1, len(made) + 1)], dtype=object)
+        made = made.with_text(made.table.key, everybody, own)
+    return made
+
+
+def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
+    """The rows of a table with the collection each is about; what cannot be found stays blank."""
+    of_person = pd.Series(np.arange(len(collections))).groupby(collections.person)
+    count = np.bincount(collections.person, minlength=max(made.person, default=0) + 1)
+    index = collections.text("is_index") == "yes"
+    order = np.lexsort((~index, collections.person))
+    first = pd.Series(order, index=collections.person[order])
+    first = first[~first.index.duplicated()].reindex(made.person).to_numpy(dtype=float)
+    main = np.nan_to_num(first, nan=-1).astype(np.int64)
+    further = np.full(len(made), "", dtype=object)
+    named, bad = made.text("collection"), _unreadable(made, "collection")
+    ids, lost = collections.text("collection_id"), []
+    rows_of = {person: rows.to_numpy() for person, rows in of_person} if (named != "").any() else {}
+    for row in np.flatnonzero(named != ""):
+        found = _found(named[row], rows_of.get(made.person[row], ()), collections.text("site"))
+        if not found or (len(found) > 1 and made.table.name != "sessions"):
+            lost.append(row)
+        main[row] = found[0] if found and row not in lost[-1:] else -1
+        further[row] = ";".join(ids[found[1:]]) if len(found) > 1 else ""
+    main[bad] = -1
+    free = np.flatnonzero((named == "") & ~bad & (count[made.person] > 1))
+    if layout.unnamed == "all" and made.table.name == "sessions":
+        others = {row: _others(collections, made.person[row], main[row]) for row in free}
+        further[free] = [";".join(ids[others[row]]) for row in free]
+    made = made.with_text("collection_id", np.arange(len(made)), np.append(ids, "")[main])
+    if made.table.name == "sessions" and (further != "").any():
+        made = made.with_text("also_treated", np.arange(len(made)), further)
+    return made.with_marks(*_about_collections(made, np.array(lost, dtype=np.int64), free, layout))
+
+
+def _others(collections: Made, person: int, main: int) -> np.ndarray:
+    rows = np.flatnonzero(collections.person == person)
+    return rows[rows != main]
+
+
+def _unreadable(made: Made, column: str) -> np.ndarray:
+    found = np.zeros(len(made), dtype=bool)
+    for mark in made.marks:
+        if mark.column == column and mark.severity == "stops":
+            found[mark.at] = True
+    return found
+
+
+def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
+    """The collections (row numbers) that a reference means; none if one of its parts cannot be found."""
+    if named == "all":
+        return list(rows)
+    found = []
+    for part in named.split(";"):
+        if part.isdecimal():
+            matching = [rows[int(part) - 1]] if 1 <= int(part[:4]) <= len(rows) else []
+        else:
+            matching = [row for row in rows if site[row] == part]
+            if not matching and len(rows) == 1 and not site[rows[0]]:
+                matching = [rows[0]]
+        if len(matching) != 1:
+            return []
+        found.append(matching[0])
+    return list(dict.fromkeys(found))
+
+
+def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: Layout):
+    origin = made.origin("collection")
+    yield Mark(
+        rule="NO_SUCH_COLLECTION", at=lost, column="collection", severity="stops", takes="cell",
+        problem="is none of the patient's collections, or more than one", origin=origin.take(lost),
+        remedy="Name the collection as it is named where the patient's collections stand.",
+    )  # fmt: skip
+    if not layout.unnamed:
+        yield Mark(
+            rule="COLLECTION_ASSUMED", at=free, column="collection_id", severity="asks", problem=GUESSED,
+            origin=Origin.none(len(free)),
+            remedy='Map a column to "collection", or write unnamed = "index" under [collections] in the layout.',
+        )  # fmt: skip
+
+
+def _known_sessions(sessions: Made) -> dict[tuple[int, str], int]:
+    """(patient, key of a session as the export writes it) → row; keys that two sessions share are left out."""
+    known: dict[tuple[int, str], int] = {}
+    own, numbers = sessions.text("session"), sessions.number
+    for row, person in enumerate(sessions.person.tolist()):
+        key = (person, own[row] or (str(numbers[row]) if numbers[row] else ""))
+        if key[1]:
+            known[key] = NOWHERE if key in known else row
+    return {key: row for key, row in known.items() if row != NOWHERE}
+
+
+def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int]) -> Made:
+    """Rows made in a session's cell have its id, and an event its day; others have the session that they name."""
+    parent = made.parent.copy()
+    named = made.text("session")
+    lost = []
+    for row in np.flatnonzero((named != "") & (parent < 0)):
+        number = re.search(r"0*([0-9]+)$", named[row])
+        keys = [named[row], *([number[1]] if number else [])]
+        parent[row] = next((known[made.person[row], key] for key in keys if (made.person[row], key) in known), NOWHERE)
+        if parent[row] < 0:
+            lost.append(row)
+    made = made.with_text("session_id", np.arange(len(made)), np.append(sessions.text("session_id"), "")[parent])
+    at = np.array(lost, dtype=np.int64)
+    mark = Mark(
+        rule="NO_SUCH_SESSION", at=at, column="session", severity="stops", takes="cell",
+        problem="is none of the patient's sessions", origin=made.origin("session").take(at),
+        remedy="Write the number of the session, or the key it has in the sheet of sessions.",
+    )  # fmt: skip
+    made = replace(made.with_marks(mark), parent=parent)
+    return _with_day(made, sessions) if made.table.name == "adverse_events" else made
+
+
+def _with_day(made: Made, sessions: Made) -> Made:
+    """An event read from a session's own cell happened on the session's day."""
+    rows = np.flatnonzero((made.parent >= 0) & (made.origin("event").column != NOWHERE)) if "event" in made.origins else (
+        np.flatnonzero((made.parent >= 0) & (made.text("day") == "") & (made.origin("day").column == NOWHERE))
+    )  # fmt: skip
+    for name in ("day", "day_latest"):
+        texts = sessions.text(name)[made.parent[rows]]
+        held = rows[texts != ""]
+        if len(held):
+            made = made.with_text(name, held, texts[texts != ""])
+    return made

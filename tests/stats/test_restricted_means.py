@@ -1,0 +1,112 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from necrostats.errors import StatisticsError
+from necrostats.stats.group_figures import difference
+from necrostats.stats.incidence import aalen_johansen, kaplan_meier
+from necrostats.stats.restricted_means import restricted_mean
+from necrostats.stats.subjects import Subjects
+
+quickly = settings(deadline=None, derandomize=True, max_examples=40)
+subjects = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 2)), min_size=2, max_size=40).map(
+    lambda rows: np.array(rows).T
+)
+
+
+def test_four_subjects_worked_by_hand():
+    """Ends 1, 2, 3, 4, none censored: mean 2.5, variance (1.5² + .5² + .5² + 1.5²) / 4² = .3125."""
+    found = restricted_mean(kaplan_meier([1, 2, 3, 4], [1] * 4), 4)
+    assert_allclose([found.estimate[0], found.std_error[0] ** 2], [2.5, 0.3125])
+    half = 1.959963984540054 * np.sqrt(0.3125)
+    assert_allclose([found.low[0], found.high[0]], [2.5 - half, 2.5 + half])
+
+
+def test_sessions_up_to_three_worked_by_hand():
+    """Resolved after 0, 1, 1, 2 sessions, one still needing more after 3: up to 3 sessions 0 + 1 + 1 + 2 + 3 = 7 of 5."""
+    found = restricted_mean(kaplan_meier([0, 1, 1, 2, 3], [1, 1, 1, 1, 0]), 3)
+    assert_allclose(found.estimate[0], 7 / 5)
+
+
+@quickly
+@given(time=st.lists(st.integers(0, 20), min_size=1, max_size=30), tau=st.integers(1, 20), seed=st.integers(0, 99))
+def test_without_censoring_it_is_the_plain_mean_with_its_error(time, tau, seed):
+    time = np.array(time)
+    cause = np.random.default_rng(seed).integers(1, 3, time.size)
+    free = restricted_mean(kaplan_meier(time, cause > 0), tau)
+    lost = restricted_mean(aalen_johansen(time, cause, causes=[1, 2]), tau)
+    amounts = [np.minimum(time, tau), *(np.maximum(tau - time, 0) * (cause == each) for each in (1, 2))]
+    assert_allclose(np.append(free.estimate, lost.estimate), [each.mean() for each in amounts], atol=1e-12)
+    errors = [each.std() / np.sqrt(time.size) for each in amounts]
+    assert_allclose(np.append(free.std_error, lost.std_error), errors, atol=1e-6)
+
+
+@quickly
+@given(rows=subjects)
+def test_time_free_of_events_and_time_lost_to_each_cause_add_up_to_tau(rows):
+    time, cause = rows
+    tau = max(int(time.max()), 1)
+    free = restricted_mean(kaplan_meier(time, cause > 0), tau)
+    lost = restricted_mean(aalen_johansen(time, cause), tau)
+    assert_allclose(free.estimate + lost.estimate.sum(axis=1), tau)
+
+
+@quickly
+@given(rows=subjects, seed=st.integers(0, 99))
+def test_errors_by_cluster_are_plain_where_every_row_is_its_own_and_the_same_for_rows_doubled(rows, seed):
+    time, cause = rows
+    each, tau = np.random.default_rng(seed).permutation(time.size), max(int(time.max()), 1)
+    curve = aalen_johansen(time, cause, causes=[1, 2])
+    plain = restricted_mean(curve, tau)
+    own = restricted_mean(curve, tau, subjects=Subjects(time=time, cause=cause, cluster=each))
+    assert_allclose(own.covariance, plain.covariance, atol=1e-12)
+    twice = aalen_johansen(np.tile(time, 2), np.tile(cause, 2), causes=[1, 2])
+    rows = Subjects(time=np.tile(time, 2), cause=np.tile(cause, 2), cluster=np.tile(each, 2))
+    doubled = restricted_mean(twice, tau, subjects=rows)
+    assert_allclose(doubled.covariance, plain.covariance, atol=1e-12)
+
+
+def test_a_patient_with_a_row_in_both_groups_ties_their_figures_together():
+    time, cause, group, patient = [3, 5, 8, 3, 5, 8], [1, 1, 0] * 2, list("aaabbb"), [1, 2, 3] * 2
+    curve = kaplan_meier(time, cause, group=group)
+    rows = Subjects(time=time, cause=cause, group=group, cluster=patient)
+    alike = difference(restricted_mean(curve, 8, subjects=rows), "a", "b")
+    assert alike.estimate == 0 and np.isnan(alike.std_error)
+    assert "ZERO_EVENTS" in [note.code for note in alike.notes]
+    apart = difference(restricted_mean(curve, 8), "a", "b")
+    assert apart.std_error > 0 and apart.p_value == 1
+
+
+def test_a_group_last_seen_before_tau_has_none_and_says_so():
+    curve = kaplan_meier([5, 9, 3, 4], [1, 0, 1, 1], group=list("aabb"), groups=["a", "b", "c"])
+    found = restricted_mean(curve, 20)
+    assert np.isnan(found.estimate[[0, 2]]).all() and np.isnan(found.low[0])
+    assert found.estimate[1] == 3.5  # all had the event, so nothing later is unknown
+    assert [note.code for note in found.notes] == ["NOT_MATURED", "SMALL_N"]
+    assert "a was last observed at 9, before 20" in found.notes[0].text
+    gap = difference(found, "a", "b")
+    assert np.isnan([gap.estimate, gap.p_value]).all() and gap.notes
+
+
+def test_in_whole_days_being_seen_the_day_before_is_enough():
+    assert restricted_mean(kaplan_meier([5, 9], [1, 0]), 10).estimate[0] == 7.5
+    assert np.isnan(restricted_mean(kaplan_meier([5.5, 9], [1, 0]), 10).estimate[0])
+
+
+def test_nobody_at_all_no_events_and_all_at_once():
+    nobody = restricted_mean(kaplan_meier([], []), 10)
+    assert np.isnan(nobody.estimate).all() and nobody.notes[0].code == "SMALL_N"
+    without = restricted_mean(kaplan_meier([12, 15], [0, 0]), 10)
+    assert without.estimate[0] == 10 and without.std_error[0] == 0 and np.isnan(without.low[0])
+    at_once = restricted_mean(kaplan_meier([4, 4], [1, 1]), 10)
+    assert at_once.estimate[0] == 4
+
+
+@pytest.mark.parametrize("tau", [0, -3, np.nan])
+def test_a_time_that_is_not_after_the_start_is_refused(tau):
+    with pytest.raises(StatisticsError, match="tau"):
+        restricted_mean(kaplan_meier([1], [1]), tau)
