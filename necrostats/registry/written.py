@@ -144,7 +144,7 @@ class _Columns:
 
 def smallest(whole: np.ndarray) -> np.ndarray:
     """The same whole numbers (-1 and up) in as few bytes each as will hold them."""
-    return whole.astype(np.min_scalar_type(-max(int(whole.max(initial=0)), 1)))
+    return whole.astype(np.min_scalar_type(-1 - int(whole.max(initial=0))))
 
 
 def _numbered() -> defaultdict[str, int]:

@@ -70,7 +70,7 @@ TOOLS: dict[str, tuple[str, ...]] = {
     "forceps": ("forceps", "grabber", "rat tooth"), "cap_suction": ("suction cap", "big cap"),
     "powered_debrider": ("shaver", "the machine"), "rotating_brush": ("rotating brush", "spinner"),
     "water_jet": ("water jet", "jet"), "balloon_sweep": ("balloon", "sweeper"), "lavage": ("lavage", "washout"),
-    "peroxide": ("H2O2", "peroxide"),
+    "peroxide": ("H2O2", "peroxide"), "unknown": ("?",),
 }  # fmt: skip
 SITES: dict[str, tuple[str, ...]] = {
     "lesser_sac": ("lesser sac", "lesser sac", "LS"), "left_paracolic": ("L paracolic", "left paracolic"),
@@ -147,7 +147,8 @@ def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -
         return Typed(value=f"{words[0]} x2", fills=_uses(classes, place), reading=ASKED, mess="x2")
     joiner = person.joiner if len(words) < 3 or "then" not in person.joiner else "+"
     text = joiner.join(words) if joiner != "+" or len(words) < 3 else f"{'+'.join(words[:-1])}, then {words[-1]}"
-    return Typed(value=text, fills=_uses(classes, place), mess="several instruments" if len(classes) > 1 else "")
+    reading = EITHER if "unknown" in classes else ""
+    return Typed(value=text, fills=_uses(classes, place), reading=reading, mess="several instruments" if len(classes) > 1 else "")
 
 
 def _uses(classes: Iterable[str], place: str) -> dict[str, str]:

@@ -33,7 +33,8 @@ def test_it_is_the_test_of_statsmodels(seed, rho):
     time, event, group, strata = _series(seed)
     kind = {"weight_type": "fh", "fh_p": rho} if rho else {}
     for where in (None, strata):
-        theirs, p = survdiff(time, event, group, strata=where, **kind)
+        with np.errstate(divide="ignore"):  # theirs takes the logarithm of a curve that reaches 0
+            theirs, p = survdiff(time, event, group, strata=where, **kind)
         found = log_rank(time, event, group=group, strata=where, rho=rho)
         assert_allclose([found.statistic, found.p_value], [theirs, p], rtol=1e-8)
 
@@ -56,9 +57,9 @@ def test_late_entry_leaves_a_subject_out_of_the_earlier_risk_sets_worked_by_hand
 
 
 def test_a_p_value_too_small_for_one_minus_the_rest_is_still_there():
-    time = np.repeat([1, 2], 2000) + np.tile(np.arange(200), 20) / 1000
-    found = log_rank(time, np.ones(4000), group=np.repeat(["a", "b"], 2000))
-    assert 0 < found.p_value < 1e-200
+    time = np.repeat([1, 2], 300) + np.tile(np.arange(100), 6) / 1000
+    found = log_rank(time, np.ones(600), group=np.repeat(["a", "b"], 300))
+    assert 0 < found.p_value < 1e-100
 
 
 @pytest.mark.parametrize(

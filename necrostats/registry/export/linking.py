@@ -69,8 +69,8 @@ def linked(making: Making, layout: Layout) -> Making:
     making = making.with_tables(**treated)
     sessions = making.tables["sessions"]
     known = _known_sessions(sessions)
-    under = {name: _with_session(making.tables[name], sessions, known) for name in ("instrument_uses", "adverse_events")}
-    return making.with_tables(**under)
+    under = ("instrument_uses", "adverse_events")
+    return making.with_tables(**{name: _with_session(making.tables[name], sessions, known) for name in under})
 
 
 def _with_ids(made: Made, ids: tuple[str, ...]) -> Made:
@@ -88,7 +88,7 @@ def _with_ids(made: Made, ids: tuple[str, ...]) -> Made:
 def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     """The rows of a table with the collection each is about; what cannot be found stays blank."""
     of_person = pd.Series(np.arange(len(collections))).groupby(collections.person)
-    count = np.bincount(collections.person, minlength=max(made.person, default=0) + 1)
+    count = np.bincount(collections.person, minlength=made.person.max(initial=0) + 1)
     index = collections.text("is_index") == "yes"
     order = np.lexsort((~index, collections.person))
     first = pd.Series(order, index=collections.person[order])
@@ -190,15 +190,13 @@ def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int])
         problem="is none of the patient's sessions", origin=made.origin("session").take(at),
         remedy="Write the number of the session, or the key it has in the sheet of sessions.",
     )  # fmt: skip
+    read_in_session = np.flatnonzero(made.parent >= 0)
     made = replace(made.with_marks(mark), parent=parent)
-    return _with_day(made, sessions) if made.table.name == "adverse_events" else made
+    return _with_day(made, sessions, read_in_session) if made.table.name == "adverse_events" else made
 
 
-def _with_day(made: Made, sessions: Made) -> Made:
+def _with_day(made: Made, sessions: Made, rows: np.ndarray) -> Made:
     """An event read from a session's own cell happened on the session's day."""
-    rows = np.flatnonzero((made.parent >= 0) & (made.origin("event").column != NOWHERE)) if "event" in made.origins else (
-        np.flatnonzero((made.parent >= 0) & (made.text("day") == "") & (made.origin("day").column == NOWHERE))
-    )  # fmt: skip
     for name in ("day", "day_latest"):
         texts = sessions.text(name)[made.parent[rows]]
         held = rows[texts != ""]

@@ -53,7 +53,7 @@ _PARTS = re.compile(
     rf"|{_FIGURED_MONTH}"
     r"|\b(?:on|dated?|since|vom|seit|am|du|depuis) (?:the )?(?:\d{1,2}/(?!52|7\b)\d{1,2}(?![\d/])|"
     r"\d{1,2}\.\d{1,2}\.(?!\d))"
-    r"|\b(?:rv|review|f/?u|clinic|due|booked|admitted|session) (?:on )?(?:1[3-9]|2\d|3[01])/(?:0?[1-689]|1[01])(?![\d/])"
+    r"|\b(?:rv|review|f/?u|clinic|due|booked|admitted|session) (on )?(?:1[3-9]|2\d|3[01])/(?:0?[1-689]|1[01])(?![\d/])"
     r"|\b(?:on|since|until) the \d{1,2}(?:st|nd|rd|th)\b"
     r"|\b\d{1,2}(?:st|nd|rd|th) of (?:this|last|next) month\b",
     re.IGNORECASE,

@@ -138,7 +138,8 @@ def test_a_million_running_codes_pass() -> None:
     [
         ["40812345", "40899921", "51200344"], ["K4081234", "K8992151", "K5120034"],
         ["P120356", "P010171", "P300988"],
-        ["19560312-1", "19710130-1", "19880930-2"], ["JS01", "AB02", "KL03", "PR04"], ["Brandelow", "Kluton", "Skeiski"],
+        ["19560312-1", "19710130-1", "19880930-2"],
+        ["JS01", "AB02", "KL03", "PR04"], ["Brandelow", "Kluton", "Skeiski"],
     ],
 )  # fmt: skip
 def test_ids_that_are_numbers_of_people_dates_initials_or_names_are_refused(ids: list[str]) -> None:

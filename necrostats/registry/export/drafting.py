@@ -1,0 +1,123 @@
+"""From made tables to a Draft: read by the same rules as a tidy registry, with what the export's cells left to say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.drafts import Draft, Flag, Taken, applied
+from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.made import Made, Making, Mark
+from necrostats.registry.export.targets import OVERFLOW, fills
+from necrostats.registry.findings import findings_frame
+from necrostats.registry.reading import RawSource
+from necrostats.registry.written import Place, RawTable, Written
+
+MADE = "made from the export"
+
+
+def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSource:
+    """The made tables as if somebody had written them; row r of a made table is row r + 1."""
+    made_at_all = {*(rows.table for _, rows in layout.makers()), "collections", "sessions", "patients"}
+    for _, rows in layout.makers():
+        made_at_all |= {"instrument_uses"} if rows.holds("instruments") else set()
+        made_at_all |= {"adverse_events"} if rows.holds("event") else set()
+    tables = {table: _raw(making.tables[table]) for table in TABLES if table in made_at_all}
+    return RawSource(name=name, sha256=sha256, tables=tables)
+
+
+def _raw(made: Made) -> RawTable:
+    columns = {column.name: made.texts[column.name] for column in made.table.all_columns if column.name in made.texts}
+    needed = {name: made.text(name) for name in _written_for(made)}
+    return RawTable(
+        place=Place(table=made.table.name, file=MADE), rows=np.arange(1, len(made) + 1),
+        columns={name: _written(texts) for name, texts in {**needed, **columns}.items()},
+    )  # fmt: skip
+
+
+def _written_for(made: Made) -> tuple[str, ...]:
+    """Columns that the layout gives a table, filled or not."""
+    names = {column.name for column in made.table.all_columns}
+    return tuple(name for target in made.origins for name in fills(made.table.name, target) if name in names)
+
+
+def _written(texts: np.ndarray) -> Written:
+    known: dict[str, int] = {"": 0}
+    which = np.array([known.setdefault(text, len(known)) for text in texts], dtype=np.int32)
+    listed = np.empty(len(known), dtype=object)
+    listed[:] = list(known)
+    return Written(texts=listed, which=which)
+
+
+def marked(draft: Draft, making: Making) -> tuple[Draft, list[Mark]]:
+    """The draft after every mark, and the marks in the order of the findings they made."""
+    said: list[Mark] = []
+    for name, made in making.tables.items():
+        for mark in made.marks if draft[name].given else ():
+            draft = _applied(draft, name, mark)
+            said.append(mark)
+    return draft, said
+
+
+def _applied(draft: Draft, table: str, mark: Mark) -> Draft:
+    column, takes = mark.column, mark.takes
+    if mark.column == OVERFLOW:
+        takes = "row"
+    known = {each.name for each in TABLES[table].all_columns}
+    flag = Flag(
+        rule=mark.rule, table=table, at=mark.at, severity=mark.severity, column=column if column in known else "",
+        takes=takes if column in known or takes == "row" else "", problem=mark.problem, remedy=mark.remedy, value="",
+    )  # fmt: skip
+    if column in known:
+        return applied(draft, [flag])
+    draft = _found(draft, flag, mark.column)
+    if takes == "cell":
+        taken = Taken(rule=mark.rule, table=table, at=mark.at, scope="cell", column=column)
+        draft = replace(draft, taken=(*draft.taken, taken))
+    if takes == "row":
+        quiet = applied(replace(draft, findings=()), [flag])
+        draft = replace(quiet, findings=draft.findings)
+    return draft
+
+
+def _found(draft: Draft, flag: Flag, column: str) -> Draft:
+    """The draft with the finding of a flag on a target that is no column of the codebook."""
+    raw = draft[flag.table].raw
+    found = findings_frame(
+        row=raw.rows[flag.at], severity=flag.severity, scope="row" if flag.takes == "row" else "cell", rule=flag.rule,
+        table=flag.table, file=raw.place.file, column=column, problem=flag.problem, remedy=flag.remedy,
+    )  # fmt: skip
+    return replace(draft, findings=(*draft.findings, found))
+
+
+def without_index(making: Making, problems: np.ndarray) -> Making:
+    """Patients (P,) with a problem of their index drainage, marked to be set aside with all that is theirs."""
+    tables = {}
+    for name, made in making.tables.items():
+        at = np.flatnonzero(np.append(problems != "", False)[made.person])
+        main = name == "patients"
+        tables[name] = made.with_marks(
+            Mark(
+                rule="INDEX_UNKNOWN" if main else "PARENT_SET_ASIDE", at=at,
+                column=("patient_id" if "patient_id" in made.table.names else "session_id"),
+                severity="stops" if main else "notes", takes="row",
+                problem=problems[made.person[at]] if main else "was set aside from patients, and this with it",
+                remedy="Every day is counted from the index drainage: give its date as one day." if main
+                else "Mend the row it belongs to: this one follows.",
+                origin=made.origin("patient_id").take(at),
+            )
+        )
+    return making.with_tables(**tables)
+
+
+def kept_rows(draft: Draft) -> dict[str, np.ndarray]:
+    """For each table, which rows (N,) are kept."""
+    return {name: table.kept for name, table in draft.tables.items()}
+
+
+def taken_cells(draft: Draft, table: str) -> Sequence[tuple[str, np.ndarray]]:
+    """(column, rows) of the cells of a table that were set aside by a rule."""
+    return [(each.column, each.at) for each in draft.taken if each.table == table and each.scope == "cell"]

@@ -1,0 +1,96 @@
+"""Findings about made tables told in the places of the export: file, sheet, row, heading, the cell as written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry.export.filling import cell_texts
+from necrostats.registry.export.laying import LaidSheet
+from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
+from necrostats.registry.export.withholding import WITHHELD, holds_date
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Places:
+    """Finds the place in the export of rows and columns of made tables. Dates show as written only if `dates_shown`."""
+
+    making: Making
+    sheets: tuple[LaidSheet, ...]
+    dates_shown: bool = False
+
+    def findings(self, found: pd.DataFrame, table: str) -> pd.DataFrame:
+        """Findings about one made table, in the places of the export."""
+        if not len(found):
+            return found
+        made = self.making.tables[table]
+        located = found["row"].notna().to_numpy()
+        rows = found["row"].fillna(1).to_numpy(dtype=np.int64) - 1
+        out = found.copy()
+        out["file"], out["sheet"] = "", ""
+        for column in found["column"].unique():
+            at = np.flatnonzero((found["column"] == column).to_numpy() & located)
+            if len(at):
+                place = self.of(made, column, rows[at], withheld=_withheld(found, at))
+                for name, values in place.items():
+                    out.iloc[at, out.columns.get_loc(name)] = values
+        return out
+
+    def set_aside(self, listed: pd.DataFrame, table: str) -> pd.DataFrame:
+        """Set-aside rows and cells of one made table, in the places of the export."""
+        made = self.making.tables[table]
+        out = listed.copy()
+        rows = listed["row"].to_numpy(dtype=np.int64) - 1
+        for column in listed["column"].unique():
+            at = np.flatnonzero((listed["column"] == column).to_numpy())
+            place = self.of(made, column, rows[at])
+            for name in ("file", "sheet", "row", "column"):
+                out.iloc[at, out.columns.get_loc(name)] = place[name]
+        return out
+
+    def of(self, made: Made, column: str, rows: np.ndarray, withheld: np.ndarray | None = None) -> dict[str, object]:
+        """file, sheet, row, column and value of some cells of a made table."""
+        origin = best_origin(made, column).take(rows)
+        number = np.where(origin.column == NOWHERE, made.sheet[rows], self._sheet_of(origin))
+        at = np.where(origin.column == NOWHERE, made.at[rows], origin.at)
+        sheets = [self.sheets[each] for each in number]
+        value = self.values(origin)
+        if withheld is not None:
+            value[withheld & (value != "")] = WITHHELD
+        heading = [column if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
+        return {
+            "file": [sheet.grid.file for sheet in sheets], "sheet": [sheet.grid.sheet for sheet in sheets],
+            "row": pd.array([int(sheet.rows[each]) for sheet, each in zip(sheets, at, strict=True)], dtype="Int64"),
+            "column": heading, "value": value,
+        }  # fmt: skip
+
+    def _sheet_of(self, origin: Origin) -> np.ndarray:
+        listed = np.array([*(column.sheet for column in self.making.columns), 0])
+        return listed[origin.column]
+
+    def values(self, origin: Origin) -> np.ndarray:
+        """The cells as they may be shown."""
+        texts = cell_texts(self.making, origin)
+        hidden = origin.withheld if not self.dates_shown else np.zeros(len(texts), dtype=bool)
+        dated = np.array([not self.dates_shown and holds_date(text) for text in texts], dtype=bool)
+        texts[(hidden | dated) & (texts != "")] = WITHHELD
+        return texts
+
+
+def _withheld(found: pd.DataFrame, at: np.ndarray) -> np.ndarray:
+    """Findings whose value the checker itself keeps back."""
+    return found["problem"].astype(str).str.contains("withheld").to_numpy()[at]
+
+
+def best_origin(made: Made, column: str) -> Origin:
+    """The origin of a column; that of the target which fills it, where the column itself came from no cell."""
+    from necrostats.registry.export.targets import fills
+
+    own = made.origin(column)
+    for target, other in made.origins.items():
+        if column in fills(made.table.name, target) and target != column:
+            lacking = np.flatnonzero((own.column == NOWHERE) & (other.column != NOWHERE))
+            own = own.put(lacking, other.take(lacking))
+    return own

@@ -1,0 +1,81 @@
+"""Yields, volumes, minutes, instruments of one session."""
+
+from __future__ import annotations
+
+import pytest
+from builders.registry_files import faultless, finding, registry_of, rules, set_aside, spoilt
+
+
+def test_more_than_100_percent_cleared_stops(tmp_path):
+    registry = registry_of(tmp_path, spoilt("sessions", 1, yield_unit="percent_cleared"))
+    assert finding(registry, "OFF_SCALE").value == "200"
+    assert registry.sessions[["yield_low", "yield_high"]].isna().all(axis=None)
+    assert len(registry.sessions) == 3
+
+
+def test_exactly_100_percent_is_fine(tmp_path):
+    tables = spoilt("sessions", 1, yield_unit="percent_cleared", yield_low="100", yield_high="100")
+    assert registry_of(tmp_path, tables).findings.empty
+
+
+@pytest.mark.parametrize(("low", "high"), [("300", "200"), ("", "200")])
+def test_a_yield_that_runs_backwards_or_has_no_low_end_is_set_aside(tmp_path, low, high):
+    registry = registry_of(tmp_path, spoilt("sessions", 1, yield_low=low, yield_high=high))
+    assert rules(registry) == ["YIELD_ORDER"]
+    assert registry.sessions[["yield_low", "yield_high"]].isna().all(axis=None)
+
+
+@pytest.mark.parametrize(("low", "high"), [("500", ""), ("0", "50")])
+def test_open_ends_stay_open(tmp_path, low, high):
+    assert registry_of(tmp_path, spoilt("sessions", 1, yield_low=low, yield_high=high)).findings.empty
+
+
+def test_two_primary_instruments_lose_both_flags_and_the_uses_stay(tmp_path):
+    tables = spoilt("instrument_uses", 1, instrument_class="net", is_primary="yes")
+    registry = registry_of(tmp_path, tables)
+    assert rules(registry) == ["TWO_PRIMARIES"] * 2
+    assert registry.instrument_uses["is_primary"].isna().all()
+    assert len(registry.instrument_uses) == 2
+    assert set_aside(registry, "cell") == [("instrument_uses", 2, "is_primary"), ("instrument_uses", 3, "is_primary")]
+
+
+def test_yields_in_two_units_are_said_once(tmp_path):
+    tables = spoilt("sessions", 2, yield_low="5", yield_high="5", yield_unit="g")
+    registry = registry_of(tmp_path, tables)
+    assert rules(registry) == ["MIXED_UNITS"]
+    assert "g (1), ml (1)" in finding(registry, "MIXED_UNITS").problem
+
+
+@pytest.mark.parametrize(("volume", "asked"), [("500", False), ("1100", True), ("240", True), ("261", False), ("", False)])
+def test_a_volume_far_from_its_axes_is_asked_about(tmp_path, volume, asked):
+    tables = spoilt("collections", 0, long_mm="100", mid_mm="100", short_mm="100", volume_ml=volume)
+    assert rules(registry_of(tmp_path, tables)) == (["VOLUME_AND_AXES"] if asked else [])
+
+
+def test_a_volume_with_an_axis_missing_is_not_judged(tmp_path):
+    tables = spoilt("collections", 0, long_mm="100", mid_mm="", short_mm="100", volume_ml="9000")
+    assert registry_of(tmp_path, tables).findings.empty
+
+
+@pytest.mark.parametrize(("minutes", "asked"), [("66", False), ("67", True)])
+def test_instruments_used_longer_than_the_session_and_a_tenth_are_asked_about(tmp_path, minutes, asked):
+    registry = registry_of(tmp_path, spoilt("instrument_uses", 0, minutes=minutes))
+    assert rules(registry) == (["MINUTES_OF_USES"] if asked else [])
+
+
+def test_a_necrosectomy_without_an_instrument_is_asked_about(tmp_path):
+    tables = {**faultless(), "instrument_uses": []}
+    assert finding(registry_of(tmp_path, tables), "NO_INSTRUMENT").value == "S02"
+
+
+def test_an_instrument_unknown_is_an_instrument(tmp_path):
+    tables = {**faultless(), "instrument_uses": [{"session_id": "S02", "instrument_class": "?"}]}
+    registry = registry_of(tmp_path, tables)
+    assert registry.findings.empty
+    assert registry.instrument_uses["instrument_class"].tolist() == ["unknown"]
+
+
+@pytest.mark.parametrize(("percent", "rule"), [("3", None), ("5", "UNLIKELY"), ("6", "UNLIKELY"), ("6.1", "OFF_SCALE")])
+def test_strong_peroxide_is_asked_about_and_too_strong_stops(tmp_path, percent, rule):
+    registry = registry_of(tmp_path, spoilt("sessions", 1, peroxide_percent=percent))
+    assert rules(registry) == ([rule] if rule else [])
