@@ -13,7 +13,7 @@ from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable
-from necrostats.registry.findings import in_order, no_findings
+from necrostats.registry.findings import findings_frame, in_order, no_findings
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import RawSource, read_source
@@ -34,16 +34,24 @@ def read_registry(source: str | Path) -> Registry:
 
 
 def _registry(raw: RawSource, draft: Draft) -> Registry:
+    unusable = required_missing(raw)
     said = [*about_source(raw), *draft.findings]
+    if not unusable and not len(draft["patients"]):
+        said.append(_no_patient(raw))
     findings = in_order(pd.concat(said, ignore_index=True)) if said else no_findings()
-    if required_missing(raw) or not draft["patients"].kept.any():
+    if unusable or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
     return Registry(
-        **link(_frames(draft)),
-        findings=findings,
-        set_aside=_set_aside(draft),
-        source=_source(raw, draft),
+        **link(_frames(draft)), findings=findings, set_aside=_set_aside(draft), source=_source(raw, draft)
     )
+
+
+def _no_patient(raw: RawSource) -> pd.DataFrame:
+    return findings_frame(
+        row=[pd.NA], scope="table", rule="NO_PATIENT", table="patients", file=raw.name,
+        problem="the table patients has no rows",
+        remedy="A registry needs at least one patient.",
+    )  # fmt: skip
 
 
 def _source(raw: RawSource, draft: Draft) -> Source:

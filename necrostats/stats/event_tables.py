@@ -134,10 +134,10 @@ def event_table(
     axis, at, since = _axis(when, None if late is None else checks.times("entry", entry)[late])
     ends = _tally((groups.size, causes.size + 1, axis.size), at, which, whose, share)
     if late is None:
-        return _from_counts(axis, groups, causes, ends, np.zeros_like(ends[:, 0]))
+        return from_counts(axis, groups, causes, ends, np.zeros_like(ends[:, 0]))
     whose, share = (None if values is None else values[late] for values in (whose, share))
     starts = _tally((groups.size, 1, axis.size), since, None, whose, share)
-    return _from_counts(axis, groups, causes, ends, starts[:, 0])
+    return from_counts(axis, groups, causes, ends, starts[:, 0])
 
 
 def _late(entry: ArrayLike | None, when: np.ndarray) -> np.ndarray | None:
@@ -185,9 +185,13 @@ def _tally(
     return np.bincount(key, weights=weights, minlength=int(np.prod(shape))).reshape(shape)
 
 
-def _from_counts(
+def from_counts(
     axis: np.ndarray, groups: np.ndarray, causes: np.ndarray, ends: np.ndarray, starts: np.ndarray
 ) -> EventTable:
+    """A table from what ended, censored first, at each time (G, C + 1, T), and who entered late (G, T).
+
+    Times at which nothing happened in any group are dropped.
+    """
     seen = ends.any(axis=(0, 1)) | starts.any(axis=0)
     if not seen.all():
         axis, ends, starts = axis[seen], ends[..., seen], starts[:, seen]

@@ -80,7 +80,9 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
     error = _positive(_variance(figures.covariance, one, two, 1 / top, 1 / bottom))
     half = special.ndtri((1 + figures.level) / 2) * error
     return FigureContrast(
-        estimate=as_given(top / bottom), low=as_given(np.exp(log_ratio - half)), high=as_given(np.exp(log_ratio + half)),
+        estimate=as_given(top / bottom),
+        low=as_given(np.exp(log_ratio - half)),
+        high=as_given(np.exp(log_ratio + half)),
         measure=f"ratio of {figures.measure}", method="normal limits on the log scale", test="z test of the log ratio",
         std_error=as_given(error), statistic=as_given(log_ratio / error), p_value=as_given(_p_value(log_ratio / error)),
         notes=figures.notes + _nothing_over(figures.estimate[[one, two]]) + _no_spread(log_ratio, error),

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.curves import CumulativeIncidence, Survival
+from necrostats.stats.event_tables import EventTable
 
 SAME_HEIGHT = float(np.sqrt(np.finfo(float).eps))
 
@@ -46,7 +47,7 @@ def quantile(curve: Survival | CumulativeIncidence, p: float = 0.5, *, midpoint:
     """
     p = checks.probability("p", p)
     rising, early, late = _incidences(curve)
-    edges = [_first_passing(curve, each, p, midpoint) for each in (rising, early, late)]
+    edges = [passing_time(curve.table, each, p, midpoint=midpoint) for each in (rising, early, late)]
     notes = _not_reached(np.isnan(edges[0]), p)
     return Quantile(p=p, estimate=edges[0], low=edges[1], high=edges[2], notes=notes)
 
@@ -96,14 +97,15 @@ def _incidences(curve: Survival | CumulativeIncidence) -> tuple[np.ndarray, np.n
     return curve.estimate, curve.high, curve.low
 
 
-def _first_passing(curve: Survival | CumulativeIncidence, height: np.ndarray, p: float, midpoint: bool) -> np.ndarray:
+def passing_time(table: EventTable, height: np.ndarray, p: float, *, midpoint: bool = True) -> np.ndarray:
+    """The time at which a rising curve (…, T) on the times of `table` passes `p`, by the rule of `quantile`."""
     known = np.nan_to_num(height, nan=-1.0)
     reached, beyond = known >= p - SAME_HEIGHT, known > p + SAME_HEIGHT
-    first = _first_time(curve.table.time, reached)
+    first = _first_time(table.time, reached)
     if not midpoint:
         return first
-    ends = np.append(curve.table.time, -1)[curve.table.last_observed].reshape(-1, *(1,) * (height.ndim - 2))
-    level_until = np.where(beyond.any(axis=-1), _first_time(curve.table.time, beyond), ends)
+    ends = np.append(table.time, -1)[table.last_observed].reshape(-1, *(1,) * (height.ndim - 2))
+    level_until = np.where(beyond.any(axis=-1), _first_time(table.time, beyond), ends)
     return (first + level_until) / 2
 
 

@@ -3,28 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
 
 from messy_export.cells import ASKED, EITHER, SET_ASIDE, UNKNOWN, Formula, Typed
 from messy_export.people import BLANKS, Pen, weighted
 from messy_export.unit import Row
 
 EXACT = weighted(
-    bare=14, number=10, ml=12, joined=8, cc=6, litres=4, out_in=4, formula=2, remark=2, decilitres=1, comma=1, double_blank=1,
-    product=2, sum=2, fraction=1, thousands=1, out_only=2, excel_date=1, negative=1, pointing=3, report=3, error=1, no_result=1,
-)  # fmt: skip
+    bare=14,
+    number=10,
+    ml=12,
+    joined=8,
+    cc=6,
+    litres=4,
+    out_in=4,
+    formula=2,
+    remark=2,
+    decilitres=1,
+    comma=1,
+    double_blank=1,
+    product=2,
+    sum=2,
+    fraction=1,
+    thousands=1,
+    out_only=2,
+    negative=1,
+    pointing=3,
+    report=3,
+    error=1,
+    no_result=1,
+)
 ABOUT = weighted(tilde_cc=4, tilde=3, about=3, approx=2, circa=1, after=1)
 RANGE = weighted(hyphen=4, to=3, dash=2, spaced=2, backwards=1)
 LESS = weighted(sign=3, up_to=3, sign_unit=2, than=1)
 MORE = weighted(sign=2, equal=2, at_least=2, litre=1)
 GRAMS = weighted(g=3, joined=2, kg=1)
 WORDS = {
-    "trace": ("minimal", "scant", "trace"), "small": ("small", "a little"), "moderate": ("moderate",),
-    "large": ("large amt", "lots"), "none": ("nil", "none"),
-}  # fmt: skip
+    "trace": ("minimal", "scant", "trace"),
+    "small": ("small", "a little"),
+    "moderate": ("moderate",),
+    "large": ("large amt", "lots"),
+    "none": ("nil", "none"),
+}
 
 
-def _amount(value: object, low: object, high: object, unit: str = "ml", about: bool = False, **rest: object) -> Typed:
+def _amount(
+    value: object, low: object, high: object, unit: str = "ml", about: bool = False, **rest: object
+) -> Typed:
     fills = {"yield_low": str(low), "yield_high": str(high), "yield_unit": unit}
     if about:
         fills["yield_approximate"] = "yes"
@@ -37,8 +61,12 @@ def _lost(value: object, mess: str) -> Typed:
 
 def _out_in(ml: int) -> Typed:
     fills = {
-        "yield_low": str(ml), "yield_high": str(ml), "yield_unit": "ml", "lavage_in_ml": "1000", "yield_includes_lavage": "no",
-    }  # fmt: skip
+        "yield_low": str(ml),
+        "yield_high": str(ml),
+        "yield_unit": "ml",
+        "lavage_in_ml": "1000",
+        "yield_includes_lavage": "no",
+    }
     return Typed(value=f"{(ml + 1000) / 1000:g} L out (1 L in)", fills=fills, mess="out and in")
 
 
@@ -51,24 +79,30 @@ _EXACT: dict[str, Callable[[int], Typed]] = {
     "cc": lambda ml: _amount(f"{ml} cc", ml, ml, mess="cubic centimetres"),
     "litres": lambda ml: _amount(f"{ml / 1000:g} L", ml, ml, mess="litres"),
     "out in": _out_in,
-    "formula": lambda ml: _amount(Formula(text=f"={ml // 2}+{ml - ml // 2}", result=ml), ml, ml, mess="formula"),
+    "formula": lambda ml: _amount(
+        Formula(text=f"={ml // 2}+{ml - ml // 2}", result=ml), ml, ml, mess="formula"
+    ),
     "remark": lambda ml: _amount(f"{ml} ml (thick pus)", ml, ml, reading=EITHER, mess="trailing remark"),
     "decilitres": lambda ml: _amount(f"{ml / 100:g} dl", ml, ml, reading=EITHER),
-    "comma": lambda ml: _amount(f"{ml / 1000:g} L".replace(".", ","), ml, ml, reading=EITHER, mess="decimal comma"),
+    "comma": lambda ml: _amount(
+        f"{ml / 1000:g} L".replace(".", ","), ml, ml, reading=EITHER, mess="decimal comma"
+    ),
     "product": lambda ml: _lost(f"2 x {max(ml // 2, 10)} ml", "arithmetic"),
     "sum": lambda ml: _lost(f"{ml // 2} + {ml - ml // 2}", "arithmetic"),
     "fraction": lambda ml: _lost("1/2 L", "arithmetic"),
     "thousands": lambda ml: _lost("1.200 ml", "decimal sign not said"),
     "out only": lambda ml: Typed(
-        value=f"{min(ml + 100, 900)} ml out (1 L in)", fills={"lavage_in_ml": "1000"}, reading=ASKED, mess="out and in",
+        value=f"{min(ml + 100, 900)} ml out (1 L in)",
+        fills={"lavage_in_ml": "1000"},
+        reading=ASKED,
+        mess="out and in",
     ),
-    "excel date": lambda ml: Typed(value=date(2025, 12, 10), form="d-mmm", fate=SET_ASIDE, mess="range turned into a date"),
     "negative": lambda ml: _lost(f"-{max(ml, 5)} ml", "negative"),
     "pointing": lambda ml: _lost(("as before", "same", "idem", '"')[ml % 4], "points elsewhere"),
     "report": lambda ml: Typed(value="see report", fate=UNKNOWN, mess="see report"),
     "error": lambda ml: _lost(Formula(text="=1/0", result="#DIV/0!"), "formula with an error"),
     "no result": lambda ml: _lost(Formula(text=f"={ml}*1", result=None), "formula without a result"),
-}  # fmt: skip
+}
 _ABOUT: dict[str, Callable[[int], Typed]] = {
     "tilde cc": lambda ml: _amount(f"~{ml} cc", ml, ml, about=True, mess="about"),
     "tilde": lambda ml: _amount(f"~{ml}", ml, ml, about=True, mess="about"),
@@ -113,7 +147,9 @@ def type_yield(pen: Pen, session: Row) -> Typed:
         return Typed(value=pen.deal("blanks", BLANKS), fate=UNKNOWN, mess="blank word")
     if unit == "percent_cleared":
         about = session["yield_approximate"] == "yes"
-        return _amount(f"{'~' * about}{low} % cleared", low, high, unit, about=about, reading=EITHER, mess="per cent")
+        return _amount(
+            f"{'~' * about}{low} % cleared", low, high, unit, about=about, reading=EITHER, mess="per cent"
+        )
     if unit == "g":
         return _grams(pen, low, high)
     return _millilitres(pen, int(low), high, session["yield_approximate"] == "yes")
@@ -131,8 +167,16 @@ def _millilitres(pen: Pen, low: int, high: str, about: bool) -> Typed:
     if not high:
         return _MORE[pen.deal("more", MORE)](low)
     if low != int(high):
-        return _LESS[pen.deal("less", LESS)](int(high)) if low == 0 else _RANGE[pen.deal("range", RANGE)](low, int(high))
+        return (
+            _LESS[pen.deal("less", LESS)](int(high))
+            if low == 0
+            else _RANGE[pen.deal("range", RANGE)](low, int(high))
+        )
     if low == 0:
         value = pen.deal("zero", ("0", 0, "0 ml", "nil"))
-        return Typed(value=value, fills={"yield_words": "none"}, mess="word") if value == "nil" else _amount(value, 0, 0, mess="zero")
+        return (
+            Typed(value=value, fills={"yield_words": "none"}, mess="word")
+            if value == "nil"
+            else _amount(value, 0, 0, mess="zero")
+        )
     return _ABOUT[pen.deal("about", ABOUT)](low) if about else _EXACT[pen.deal("exact", EXACT)](low)

@@ -55,9 +55,12 @@ def nothing() -> Typed:
 
 
 def as_fills(table: str, place: str, fills: Mapping[str, str]) -> str:
-    """`table[place].column=value ; …`; a column that begins with a table's name and a dot names its own place."""
-    where = f"{table}[{place}]" if place else table
-    return " ; ".join(f"{name}={value}" if "." in name else f"{where}.{name}={value}" for name, value in fills.items())
+    """`table[place]: column=value, column=value ; …`; a column written `table[place].column` names its own row."""
+    rows: dict[str, list[str]] = {}
+    for name, value in fills.items():
+        own, _, column = name.rpartition(".")
+        rows.setdefault(own or (f"{table}[{place}]" if place else table), []).append(f"{column}={value}")
+    return " ; ".join(f"{row}: {', '.join(values)}" for row, values in rows.items())
 
 
 def as_written(value: Value) -> str:

@@ -11,16 +11,31 @@ from messy_export.cells import EITHER, FULL_DATE, SET_ASIDE, UNKNOWN, Formula, T
 from messy_export.people import BLANKS, Pen, Person, weighted
 
 EPOCH = date(1899, 12, 30)
-MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
-LONG_MONTHS = "January February March April May June July August September October November December".split()
+LONG_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+MONTHS = tuple(name[:3] for name in LONG_MONTHS)
 
 OWN = weighted(own=1)
 SAFE = weighted(own=18, serial=1, serial_text=1, with_time=1, other_format=1, month_name=1, formula=1)
 USUAL = (*SAFE * 2, *weighted(month_shown=1, zero_day=1, impossible=1, month_first=1, blank=1))
 VAGUE = (
-    *SAFE, *weighted(month_shown=3, month_text=2, zero_day=3, month_word=1, early=2, no_year=1, impossible=1, error=1,
-                     no_result=1, blank=3, pointing=1),
-)  # fmt: skip
+    *SAFE,
+    *weighted(
+        month_shown=3,
+        month_text=2,
+        zero_day=3,
+        month_word=1,
+        early=2,
+        no_year=1,
+        impossible=1,
+        error=1,
+        no_result=1,
+        blank=3,
+        pointing=1,
+    ),
+)
 
 
 def _real(day: date, form: str = FULL_DATE) -> Typed:
@@ -39,14 +54,18 @@ _SURE: dict[str, Callable[[date], Typed]] = {
     "other format": lambda day: _real(day, "yyyy.mm.dd"),
     "month name": lambda day: Typed(value=f"{day.day} {MONTHS[day.month - 1]} {day.year}"),
     "formula": lambda day: Typed(
-        value=Formula(text=f"=DATE({day.year},{day.month},{day.day})", result=day), form=FULL_DATE, mess="formula",
+        value=Formula(text=f"=DATE({day.year},{day.month},{day.day})", result=day),
+        form=FULL_DATE,
+        mess="formula",
     ),
-}  # fmt: skip
+}
 _MONTH: dict[str, Callable[[date], Typed]] = {
     "month shown": lambda day: Typed(value=day.replace(day=1), form="mmm-yy", mess="month only"),
     "month text": lambda day: Typed(value=f"{MONTHS[day.month - 1]}-{day:%y}", mess="month only"),
     "zero day": lambda day: Typed(value=f"00.{day:%m.%Y}", mess="month only"),
-    "month word": lambda day: Typed(value=f"{LONG_MONTHS[day.month - 1]} {day.year}", reading=EITHER, mess="month only"),
+    "month word": lambda day: Typed(
+        value=f"{LONG_MONTHS[day.month - 1]} {day.year}", reading=EITHER, mess="month only"
+    ),
 }
 _LOST: dict[str, Callable[[date], Typed]] = {
     "impossible": lambda day: Typed(value=f"31/02/{day.year}", mess="no such date"),
@@ -54,23 +73,35 @@ _LOST: dict[str, Callable[[date], Typed]] = {
     "no year": lambda day: Typed(value=f"{day:%d/%m}", mess="vague date"),
     "month first": lambda day: Typed(value=f"{day.month:02}/{max(day.day, 13)}/{day:%y}", mess="month first"),
     "error": lambda day: Typed(value=Formula(text="=NA()", result="#N/A"), mess="formula with an error"),
-    "no result": lambda day: Typed(value=Formula(text="=TODAY()", result=None), mess="formula without a result"),
-    "ambiguous": lambda day: Typed(value=f"{min(day.day, 12):02}/{day:%m/%y}", mess="order of day and month not said"),
+    "no result": lambda day: Typed(
+        value=Formula(text="=TODAY()", result=None), mess="formula without a result"
+    ),
+    "ambiguous": lambda day: Typed(
+        value=f"{min(day.day, 12):02}/{day:%m/%y}", mess="order of day and month not said"
+    ),
 }
 
 
-def type_date(pen: Pen, person: Person, day: date, index: date, column: str, deck: tuple[str, ...] = USUAL) -> Typed:
+def type_date(
+    pen: Pen, person: Person, day: date, index: date, column: str, deck: tuple[str, ...] = USUAL
+) -> Typed:
     """One date, in a form dealt from the deck; offsets from `index` go to `column` (and `column_latest`)."""
     form = pen.deal(f"date {deck_name(deck)}", deck)
     if form == "blank":
         return Typed(value=pen.deal("blanks", BLANKS), fate=UNKNOWN, mess="blank word")
     if form == "pointing":
-        return Typed(value=pen.deal("pointing", ("as before", "same", "idem", '"')), fate=SET_ASIDE, mess="points elsewhere")
+        return Typed(
+            value=pen.deal("pointing", ("as before", "same", "idem", '"')),
+            fate=SET_ASIDE,
+            mess="points elsewhere",
+        )
     if form in _LOST:
         return replace(_LOST[form](day), fate=SET_ASIDE)
     if form in _MONTH:
         return replace(_MONTH[form](day), fills=month_fills(day, index, column))
-    return replace(_SURE[person.date if form == "own" else form](day), fills={column: str((day - index).days)})
+    return replace(
+        _SURE[person.date if form == "own" else form](day), fills={column: str((day - index).days)}
+    )
 
 
 def deck_name(deck: tuple[str, ...]) -> str:

@@ -9,7 +9,8 @@ from messy_export.cells import SET_ASIDE, Formula
 from messy_export.grid import Grid
 from messy_export.people import PEOPLE, Pen
 from messy_export.unit import Patient
-from messy_export.wide import STUDY_NO, PatientRow, new_sheet
+from messy_export.wide import PatientRow
+from messy_export.wide_columns import STUDY_NO, new_sheet
 
 UNITS_ROW, COUNTS_ROW, BLANK_ROW, HEADING_ROW = 4, 5, 6, 40
 WORD_FOR_WORD, TWO_ROWS, DISAGREE, HIDDEN = 3, 4, 2, 6
@@ -49,7 +50,9 @@ def fill(pen: Pen, patients: list[Patient]) -> Den:
     first, step = BLANK_ROW + 1, max(1, len(patients) // WORD_FOR_WORD)
     for at in range(min(WORD_FOR_WORD, len(patients))):
         grid.copy_row(first + at * step)
-    grid.hidden_rows = [first + 2 + at * max(1, len(patients) // HIDDEN) for at in range(min(HIDDEN, len(patients) - 2))]
+    grid.hidden_rows = [
+        first + 2 + at * max(1, len(patients) // HIDDEN) for at in range(min(HIDDEN, len(patients) - 2))
+    ]
     return den
 
 
@@ -94,9 +97,13 @@ def _second_row(pen: Pen, den: Den, patient: Patient, split: Split, *, disagree:
 def _disagree(grid: Grid, patient: Patient, second: int) -> None:
     """Another age in the second row: neither is believed."""
     column = grid.columns["Baseline", "Age\n(yrs)"]
-    first = next(at for at, key in grid.cells if key == column and grid.cells[at, key].patient == patient.code)
+    first = next(
+        at for at, key in grid.cells if key == column and grid.cells[at, key].patient == patient.code
+    )
     age = int(patient.row["age_years"]) + 2
     for at, value in ((first, age - 2), (second, age)):
         old = grid.cells.get((at, column)) or grid.cells[second, 1]
         typed = replace(old.typed, value=value, fills={}, fate=SET_ASIDE, mess="two rows disagree")
-        grid.cells[at, column] = replace(old, row=at, column=column, typed=typed, becomes=SET_ASIDE, reading="")
+        grid.cells[at, column] = replace(
+            old, row=at, column=column, typed=typed, becomes=SET_ASIDE, reading=""
+        )

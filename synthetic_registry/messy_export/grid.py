@@ -11,7 +11,9 @@ from messy_export.cells import DUPLICATE, HEADING, KEY, ROW, SKIPPED, Cell, Type
 class Grid:
     """One sheet. Rows and columns are counted from 1, as the spreadsheet shows them."""
 
-    def __init__(self, name: str, headings: Sequence[tuple[str, str]], *, top: int = 1, hidden: bool = False) -> None:
+    def __init__(
+        self, name: str, headings: Sequence[tuple[str, str]], *, top: int = 1, hidden: bool = False
+    ) -> None:
         self.name, self.hidden = name, hidden
         self.cells: dict[tuple[int, int], Cell] = {}
         self.merges: list[tuple[int, int, int, int]] = []
@@ -48,7 +50,14 @@ class Grid:
         self._set(row, column, Typed(value=value, fate=fate), patient=patient)  # type: ignore[arg-type]
 
     def put(
-        self, row: int, heading: tuple[str, str], typed: Typed, *, patient: str = "", table: str = "", place: str = ""
+        self,
+        row: int,
+        heading: tuple[str, str],
+        typed: Typed,
+        *,
+        patient: str = "",
+        table: str = "",
+        place: str = "",
     ) -> Cell | None:
         """Type into a row under a heading; None if the cell stays empty."""
         column = self.columns[heading]
@@ -60,13 +69,21 @@ class Grid:
         """Type who the patient is."""
         self._set(row, self.columns[heading], replace(typed, fate=typed.fate or KEY), patient=patient)
 
-    def _set(self, row: int, column: int, typed: Typed, *, patient: str, table: str = "", place: str = "") -> Cell | None:
+    def _set(
+        self, row: int, column: int, typed: Typed, *, patient: str, table: str = "", place: str = ""
+    ) -> Cell | None:
         if typed.value is None or typed.value == "":
             return None
         becomes = typed.fate or as_fills(table, place, typed.fills)
         cell = Cell(
-            row=row, column=column, typed=typed, patient=patient, becomes=becomes, reading=typed.reading, place=f"{table}[{place}]",
-        )  # fmt: skip
+            row=row,
+            column=column,
+            typed=typed,
+            patient=patient,
+            becomes=becomes,
+            reading=typed.reading,
+            place=f"{table}[{place}]",
+        )
         self.cells[row, column] = cell
         return cell
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from messy_export.cells import EITHER, SET_ASIDE, Typed
 from messy_export.people import Pen, weighted
 from messy_export.unit import Patient, Row
-from messy_export.words import TOOLS
+from messy_export.word_lists import TOOLS
 
 FORMS = weighted(good=8, line_breaks=4, pointing=1, vague=1, unlisted=1)
 
@@ -29,8 +29,10 @@ def type_rest(pen: Pen, patient: Patient, sessions: tuple[Row, ...]) -> Typed:
 def _spoilt(form: str, text: str) -> str:
     date, tools, amount = text.split(" | ")
     return {
-        "pointing": f"{date} | as before | {amount}", "vague": f"early May | {tools} | {amount}", "unlisted": f"{date} | the new thing | {amount}",
-    }[form]  # fmt: skip
+        "pointing": f"{date} | as before | {amount}",
+        "vague": f"early May | {tools} | {amount}",
+        "unlisted": f"{date} | the new thing | {amount}",
+    }[form]
 
 
 def _one(pen: Pen, patient: Patient, session: Row, place: str) -> tuple[str, dict[str, str]]:
@@ -38,7 +40,9 @@ def _one(pen: Pen, patient: Patient, session: Row, place: str) -> tuple[str, dic
     classes = [each for each in patient.uses[session["session_id"]] if each in TOOLS]
     amount, found = _amount(session)
     fills = {f"sessions[{place}].day": session["day"]}
-    fills |= {f"instrument_uses[{place}/{k}].instrument_class": each for k, each in enumerate(classes, start=1)}
+    fills |= {
+        f"instrument_uses[{place}/{k}].instrument_class": each for k, each in enumerate(classes, start=1)
+    }
     fills |= {f"sessions[{place}].{column}": value for column, value in found.items()}
     tools = "+".join(pen.deal(f"tool {each}", TOOLS[each]) for each in classes)
     return f"{day:%d/%m/%y} | {tools} | {amount}", fills
@@ -51,5 +55,7 @@ def _amount(session: Row) -> tuple[str, dict[str, str]]:
         return words, {"yield_words": words} if words else {}
     about = session["yield_approximate"] == "yes"
     number = low if low == high else f">{low}" if not high else f"<{high}" if low == "0" else f"{low}-{high}"
-    fills = {"yield_low": low, "yield_high": high, "yield_unit": unit} | ({"yield_approximate": "yes"} if about else {})
+    fills = {"yield_low": low, "yield_high": high, "yield_unit": unit} | (
+        {"yield_approximate": "yes"} if about else {}
+    )
     return f"{'~' * about}{number} {unit if unit != 'percent_cleared' else '% cleared'}", fills

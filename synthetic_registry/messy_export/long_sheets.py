@@ -5,11 +5,12 @@ from __future__ import annotations
 from messy_export import dates as when
 from messy_export.cells import SET_ASIDE, Cell, Typed
 from messy_export.grid import Grid, row_lost
+from messy_export.keys import type_key, type_operator
 from messy_export.people import PEOPLE, Pen, Person, weighted
 from messy_export.sizes import type_size, type_wrong_unit
 from messy_export.unit import NECROSECTOMIES, Patient, Row
-from messy_export.wide import in_cell, type_key, type_operator
-from messy_export.words import SITES, type_code, type_number, type_yes_no
+from messy_export.word_lists import SITES
+from messy_export.words import type_code, type_number, type_yes_no
 
 KEY = ("", "Study no")
 OTHER_DATES = weighted(real=8, iso=6, serial=2, month_name=2, ambiguous=3)
@@ -36,10 +37,19 @@ class LongSheet:
             for label, each in zip(self.labels, typed, strict=True)
         ]
 
-    def date(self, patient: Patient, person: Person, day: str, column: str = "day", deck: tuple[str, ...] = when.USUAL) -> Typed:
+    def date(
+        self,
+        patient: Patient,
+        person: Person,
+        day: str,
+        column: str = "day",
+        deck: tuple[str, ...] = when.USUAL,
+    ) -> Typed:
         date = patient.date_of(day)
         sure = when.whole_month_between(date, patient.index, date.max)
-        return when.type_date(self.pen, person, date, patient.index, column, deck if sure else when.without_months(deck))
+        return when.type_date(
+            self.pen, person, date, patient.index, column, deck if sure else when.without_months(deck)
+        )
 
     def person(self) -> Person:
         return PEOPLE[int(self.pen.rng.integers(len(PEOPLE)))]
@@ -59,9 +69,11 @@ def scans(pen: Pen, patients: list[Patient]) -> Grid:
         where = {each["collection_id"]: at for at, each in enumerate(patient.collections, start=1)}
         for at, scan in enumerate(patient.scans):
             typed = (
-                sheet.date(patient, person, scan["day"]), type_code(pen, person, "modality", scan["modality"]),
-                _scan_size(pen, scan), _where(pen, patient, where[scan["collection_id"]]),
-            )  # fmt: skip
+                sheet.date(patient, person, scan["day"]),
+                type_code(pen, person, "modality", scan["modality"]),
+                _scan_size(pen, scan),
+                _where(pen, patient, where[scan["collection_id"]]),
+            )
             cells = sheet.record(patient, *typed, key=at == 0 or once == "each")
             _lost_without(cells[0], cells[1:])
         if once == "merged" and len(patient.scans) > 1:
@@ -91,7 +103,10 @@ def clinic(pen: Pen, patients: list[Patient]) -> Grid:
     for patient in patients:
         person = sheet.person()
         for review in patient.reviews:
-            answers = [type_yes_no(pen, person, name, review[name]) for name in ("symptom_free", "fever", "oral_diet")]
+            answers = [
+                type_yes_no(pen, person, name, review[name])
+                for name in ("symptom_free", "fever", "oral_diet")
+            ]
             cells = sheet.record(patient, sheet.date(patient, person, review["day"]), *answers)
             _lost_without(cells[0], cells[1:])
     return sheet.grid
@@ -99,7 +114,9 @@ def clinic(pen: Pen, patients: list[Patient]) -> Grid:
 
 def complications(pen: Pen, patients: list[Patient], named: dict[str, set[str]]) -> Grid:
     """The events that are not typed beside their session; `named`: the sessions with a number, by patient."""
-    sheet = LongSheet(pen, "Complications", "adverse_events", ("DEN no", "Date", "What", "AGREE", "Treated by", "Nights"))
+    sheet = LongSheet(
+        pen, "Complications", "adverse_events", ("DEN no", "Date", "What", "AGREE", "Treated by", "Nights")
+    )
     for patient in patients:
         person = sheet.person()
         of = {each["session_id"]: each for each in patient.sessions}
@@ -107,23 +124,34 @@ def complications(pen: Pen, patients: list[Patient], named: dict[str, set[str]])
             session = of.get(event["session_id"])
             if session is not None and _beside_its_session(patient, session):
                 continue
-            typed = [type_code(pen, person, name, event[name]) for name in ("event_type", "agree_grade", "treatment")]
+            typed = [
+                type_code(pen, person, name, event[name])
+                for name in ("event_type", "agree_grade", "treatment")
+            ]
             nights = type_number(pen, person, "extra_nights", event["extra_nights"])
-            cells = sheet.record(patient, _den_no(pen, patient, session, named[patient.code]), sheet.date(patient, person, event["day"]), *typed, nights)
+            cells = sheet.record(
+                patient,
+                _den_no(pen, patient, session, named[patient.code]),
+                sheet.date(patient, person, event["day"]),
+                *typed,
+                nights,
+            )
             _lost_without(cells[1], cells)
     return sheet.grid
 
 
 def _beside_its_session(patient: Patient, session: Row) -> bool:
     own_cell = session["session_type"] in NECROSECTOMIES or session is patient.sessions[0]
-    return own_cell and in_cell(patient, session) != ""
+    return own_cell and patient.event_beside(session) != ""
 
 
 def _den_no(pen: Pen, patient: Patient, session: Row | None, named: set[str]) -> Typed:
     if session is None or session["session_id"] not in named:
         return Typed(value=None)
     number = patient.necrosectomies.index(session) + 1
-    value = {"number": number, "text": str(number), "named": f"DEN {number}"}[pen.deal("den no", ("number", "text", "named"))]
+    value = {"number": number, "text": str(number), "named": f"DEN {number}"}[
+        pen.deal("den no", ("number", "text", "named"))
+    ]
     return Typed(value=value, fills={"session_id": f"@DEN{number}"})
 
 
@@ -135,13 +163,19 @@ def deaths(pen: Pen, patients: list[Patient]) -> tuple[Grid, set[str]]:
         form = pen.deal("death", ("slashes", "slashes", "real", "iso", "slashes", "no such date"))
         day = patient.date_of(patient.row["death_day"])
         dated = {
-            "slashes": Typed(value=f"{day:%m/%d/%y}", fills={"death_day": patient.row["death_day"]}, mess="date in text, month first"),
+            "slashes": Typed(
+                value=f"{day:%m/%d/%y}",
+                fills={"death_day": patient.row["death_day"]},
+                mess="date in text, month first",
+            ),
             "real": Typed(value=day, form="mm/dd/yyyy", fills={"death_day": patient.row["death_day"]}),
             "iso": Typed(value=day.isoformat(), fills={"death_day": patient.row["death_day"]}),
             "no such date": Typed(value=f"02/31/{day:%y}", fate=SET_ASIDE, mess="no such date"),
-        }[form]  # fmt: skip
+        }[form]
         lost |= set() if dated.fills else {patient.code}
-        sheet.record(patient, dated, type_code(pen, sheet.person(), "death_cause", patient.row["death_cause"]))
+        sheet.record(
+            patient, dated, type_code(pen, sheet.person(), "death_cause", patient.row["death_cause"])
+        )
     return sheet.grid, lost
 
 
@@ -152,7 +186,12 @@ def interventions(pen: Pen, patients: list[Patient]) -> Grid:
         person = sheet.person()
         for each in patient.interventions:
             why = Typed(value=each["reason"] or None, fills={"reason": each["reason"]})
-            cells = sheet.record(patient, sheet.date(patient, person, each["day"]), type_code(pen, person, "kind", each["kind"]), why)
+            cells = sheet.record(
+                patient,
+                sheet.date(patient, person, each["day"]),
+                type_code(pen, person, "kind", each["kind"]),
+                why,
+            )
             _lost_without(cells[0], cells[1:])
     return sheet.grid
 

@@ -14,7 +14,12 @@ from messy_export.people import Pen
 from messy_export.unit import Patient
 
 COPIED = {"Scans": 5, "Clinic": 4}
-COMMENTS = ("checked against the report", "typed from the letter", "not sure about this one", "two sources disagree")
+COMMENTS = (
+    "checked against the report",
+    "typed from the letter",
+    "not sure about this one",
+    "two sources disagree",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,9 +36,14 @@ def make(patients: list[Patient], *, seed: int) -> Mess:
     den = fill(pen, patients)
     deaths, undated = long.deaths(pen, patients)
     grids = [
-        den.grid, long.scans(pen, patients), long.clinic(pen, patients), long.complications(pen, patients, den.named), deaths,
-        long.interventions(pen, patients), long.other_scopes(pen, patients),
-    ]  # fmt: skip
+        den.grid,
+        long.scans(pen, patients),
+        long.clinic(pen, patients),
+        long.complications(pen, patients, den.named),
+        deaths,
+        long.interventions(pen, patients),
+        long.other_scopes(pen, patients),
+    ]
     _strays(grids[1])
     for grid in grids:
         _copy(grid)
@@ -49,9 +59,16 @@ def _strays(grid: Grid) -> None:
         row = grid.row()
         grid.key(row, KEY, Typed(value=key, fate=fate, mess="names nobody"), "")
         for label, value, fills in (
-            ("Date  of\nscan", "2025-03-12", {"day": "*"}), ("Modalité", "CT", {"modality": "ct"}), ("Max size", "80x70x60", {"long_mm": "80"}),
-        ):  # fmt: skip
-            grid.put(row, ("", label), Typed(value=value, fills=fills, reading=ROW, mess="names nobody"), table="scans")
+            ("Date  of\nscan", "2025-03-12", {"day": "*"}),
+            ("Modalité", "CT", {"modality": "ct"}),
+            ("Max size", "80x70x60", {"long_mm": "80"}),
+        ):
+            grid.put(
+                row,
+                ("", label),
+                Typed(value=value, fills=fills, reading=ROW, mess="names nobody"),
+                table="scans",
+            )
 
 
 def _copy(grid: Grid) -> None:
@@ -75,8 +92,11 @@ def _mark_lost(grids: Iterable[Grid], lost: set[str]) -> None:
 
 def _mark_unnamed(grids: list[Grid]) -> None:
     """An event that names a session without a day goes with that session."""
-    whole = " ; ".join(cell.becomes for cell in grids[0].cells.values() if cell.reading != ROW)
-    dated = {(cell.patient, cell.place) for cell in grids[0].cells.values() if ".day=" in cell.becomes and whole}
+    dated = {
+        (cell.patient, cell.place)
+        for cell in grids[0].cells.values()
+        if "day" in cell.typed.fills and cell.reading != ROW
+    }
     for (row, _), cell in list(grids[3].cells.items()):
         place = cell.typed.fills.get("session_id", "")
         if place and (cell.patient, f"sessions[{place[1:]}]") not in dated:

@@ -25,5 +25,14 @@ def write_truth(path: Path, grids: tuple[Grid, ...]) -> None:
             writer.writerow((grid.name, 1, "A", TITLE, "", HEADING, "", ""))
         for (row, column), cell in sorted(grid.cells.items()):
             place = (grid.name, row, xl_col_to_name(column - 1))
-            writer.writerow((*place, as_written(cell.typed.value), cell.patient, cell.becomes, cell.reading, cell.typed.mess))
+            writer.writerow(
+                (
+                    *place,
+                    as_written(cell.typed.value),
+                    cell.patient,
+                    cell.becomes,
+                    cell.reading,
+                    cell.typed.mess,
+                )
+            )
     path.write_text(text.getvalue(), encoding="utf-8", newline="")

@@ -42,6 +42,13 @@ class Patient:
         """The calendar date of a day counted from the index drainage."""
         return self.index + timedelta(days=int(day))
 
+    def event_beside(self, session: Row) -> str:
+        """The event typed beside its session: on its day, and the only one; blank if none is."""
+        mine = [each for each in self.events if each["session_id"] == session["session_id"]]
+        plain = session["session_type"] != "stent_exchange" and session["events_checked"] == "yes"
+        alone = len(mine) == 1 and mine[0]["day"] == session["day"] and mine[0]["event_type"] != "other"
+        return mine[0]["event_type"] if plain and alone else ""
+
 
 def _rows(folder: Path, table: str) -> list[Row]:
     with (folder / f"{table}.csv").open(newline="", encoding="utf-8") as file:
@@ -69,11 +76,16 @@ def read_unit(folder: Path, *, since: str, until: str = "9999Q4") -> list[Patien
             of = {name: rows.get(row["patient_id"], ()) for name, rows in owned.items()}
             patients.append(
                 Patient(
-                    row=row, index=LOCK - timedelta(days=int(row["observed_days"])), collections=of["collections"],
+                    row=row,
+                    index=LOCK - timedelta(days=int(row["observed_days"])),
+                    collections=of["collections"],
                     sessions=tuple(sorted(of["sessions"], key=lambda each: int(each["day"]))),
                     uses={each["session_id"]: uses.get(each["session_id"], ()) for each in of["sessions"]},
-                    stents=of["stents"], scans=of["scans"], reviews=of["reviews"], events=of["adverse_events"],
+                    stents=of["stents"],
+                    scans=of["scans"],
+                    reviews=of["reviews"],
+                    events=of["adverse_events"],
                     interventions=of["other_interventions"],
                 )
-            )  # fmt: skip
+            )
     return sorted(patients, key=lambda each: (each.index, each.code))

@@ -6,55 +6,31 @@ from datetime import date
 
 from messy_export import dates as when
 from messy_export.amounts import type_yield
-from messy_export.cells import IGNORED, NOT_MENTIONED, SET_ASIDE, UNKNOWN, Cell, Typed
+from messy_export.cells import SET_ASIDE, UNKNOWN, Cell, Typed
 from messy_export.grid import Grid, row_lost
+from messy_export.keys import type_key, type_operator
 from messy_export.last_column import type_rest
 from messy_export.people import Pen, Person
-from messy_export.sizes import type_size
+from messy_export.sizes import type_size, type_solid
 from messy_export.unit import LOCK, Patient, Row
-from messy_export.words import type_code, type_event, type_number, type_sites, type_tools, unknown
-
-Heading = tuple[str, str]
-STUDY_NO, OLD_SCORE, REST, LAST_SEEN, COLOUR, REMARKS, STRAY = (
-    ("", name) for name in ("Study  no", "score (old)", "DEN8+", "Last\nseen", "Colour of pus", "Remarks", "")
+from messy_export.wide_columns import (
+    CODED,
+    COLLECTION,
+    COLOUR,
+    COLOURS,
+    INDEX,
+    LAMS,
+    LAST_SEEN,
+    OLD_SCORE,
+    REMARK_TEXTS,
+    REMARKS,
+    REST,
+    STRAY,
+    STUDY_NO,
+    Heading,
+    labels,
 )
-CODED = (
-    ("sex", "Sex"), ("aetiology", "Étiologie\n(main)"), ("atlanta_severity", "Severity  (Atlanta)"), ("organ_failure", "OF"),
-    ("infection", "Infected?"), ("nutrition", "Nutrition"), ("antithrombotic", "Anti-\nthrombotics"), ("duct", "Duct"),
-)  # fmt: skip
-BASELINE = ("Age\n(yrs)", "Onset", "ASA", *(label for _, label in CODED))
-LABELS = (
-    ("date", "tools", "yield\n(ml)", "texture", "compl."), ("Date", "TOOLS", "yield  (ml)", "Texture", "compl."),
-    ("date ", "Tools", "Yield (ml)", "texture", "Compl."), ("dâte", "tools", "yield (ML)", "texture\n", "compl."),
-)  # fmt: skip
-COLLECTION, INDEX, LAMS = "Collection", "Index\ndrainage", "LAMS"
-WIDE_COUNT = 7
-REMARK_TEXTS = ("stent patent", "tough going", "pus ++", "for CT then repeat", "GOOD CLEARANCE", "ascites", "nil of note")
-COLOURS = ("brown", "green", "grey", "bloody")
-
-
-def _labels(number: int) -> tuple[str, ...]:
-    return LABELS[number % len(LABELS)]
-
-
-def headings() -> list[Heading]:
-    """The headings of the sheet in order: the group above, the column below."""
-    sessions = [(f"DEN{number}", label) for number in range(1, WIDE_COUNT + 1) for label in _labels(number)]
-    return [
-        STUDY_NO, OLD_SCORE, *(("Baseline", label) for label in BASELINE),
-        *((COLLECTION, label) for label in ("Site(s)", "Size (cm)", "% solid")),
-        *((INDEX, label) for label in ("date", "min", "operator", "compl.")),
-        *((LAMS, label) for label in ("in", "out", "mm", "why out")), *sessions, REST, LAST_SEEN, COLOUR, REMARKS, STRAY,
-    ]  # fmt: skip
-
-
-def new_sheet() -> Grid:
-    """The empty sheet, with its two lines of headings and the columns that are not read."""
-    grid = Grid("DEN", headings(), top=2)
-    grid.fates = {grid.columns[COLOUR]: NOT_MENTIONED, grid.columns[OLD_SCORE]: NOT_MENTIONED}
-    grid.fates |= {grid.columns[REMARKS]: IGNORED, grid.columns[STRAY]: IGNORED}
-    grid.hidden_columns.append(grid.columns[OLD_SCORE])
-    return grid
+from messy_export.words import type_code, type_event, type_number, type_sites, type_tools, unknown
 
 
 class PatientRow:
@@ -75,12 +51,20 @@ class PatientRow:
 
     def baseline(self, *, again: bool = False) -> None:
         row = self.patient.row
-        self.put(("Baseline", "Age\n(yrs)"), type_number(self.pen, self.person, "age_years", row["age_years"], unit="yrs"), "patients")
+        self.put(
+            ("Baseline", "Age\n(yrs)"),
+            type_number(self.pen, self.person, "age_years", row["age_years"], unit="yrs"),
+            "patients",
+        )
         for column, label in CODED[:2] if again else CODED:
             self.put(("Baseline", label), type_code(self.pen, self.person, column, row[column]), "patients")
         if not again:
             roman = (("II", "roman number"), ("2-3", "range where one number belongs"))
-            self.put(("Baseline", "ASA"), type_number(self.pen, self.person, "asa_class", row["asa_class"], bad=roman), "patients")
+            self.put(
+                ("Baseline", "ASA"),
+                type_number(self.pen, self.person, "asa_class", row["asa_class"], bad=roman),
+                "patients",
+            )
             self._onset()
 
     def _onset(self) -> None:
@@ -95,9 +79,18 @@ class PatientRow:
 
     def collections(self) -> None:
         found = self.patient.collections
-        self.put((COLLECTION, "Site(s)"), type_sites(self.pen, tuple(each["site"] for each in found)), "collections")
+        self.put(
+            (COLLECTION, "Site(s)"),
+            type_sites(self.pen, tuple(each["site"] for each in found)),
+            "collections",
+        )
         self.put((COLLECTION, "Size (cm)"), type_size(self.pen, found[0], unit="cm"), "collections", "1")
-        self.put((COLLECTION, "% solid"), _solid(self.pen, self.person, found[0]["solid_percent"]), "collections", "1")
+        self.put(
+            (COLLECTION, "% solid"),
+            type_solid(self.pen, self.person, found[0]["solid_percent"]),
+            "collections",
+            "1",
+        )
 
     def index(self) -> bool:
         """The index drainage; False if its day cannot be known, and the whole patient is set aside."""
@@ -105,50 +98,79 @@ class PatientRow:
         dated = self.put((INDEX, "date"), self._index_date(), "sessions", "index")
         minutes = type_number(pen, self.person, "minutes_total", session["minutes_total"], unit="min")
         self.put((INDEX, "min"), minutes, "sessions", "index")
-        self.put((INDEX, "operator"), type_operator(pen, self.person, session["operator"]), "sessions", "index")
+        self.put(
+            (INDEX, "operator"), type_operator(pen, self.person, session["operator"]), "sessions", "index"
+        )
         if session["session_type"] == "drainage":
             self._event((INDEX, "compl."), session, "index")
         self._stent()
-        return dated is not None and dated.becomes == "sessions[index].day=0"
+        return dated is not None and dated.typed.fills == {"day": "0"}
 
     def _index_date(self) -> Typed:
         typed = self.date(self.patient.index, "day", (*when.SAFE * 3, "month shown", "impossible", "blank"))
-        return Typed(value=typed.value, form=typed.form, fate=SET_ASIDE, mess="index known by month") if "day_latest" in typed.fills else typed
+        return (
+            Typed(value=typed.value, form=typed.form, fate=SET_ASIDE, mess="index known by month")
+            if "day_latest" in typed.fills
+            else typed
+        )
 
     def _stent(self) -> None:
-        stents = [each for each in self.patient.stents if each["stent_type"] == "lumen_apposing" and each["placed_day"] == "0"]
+        stents = [
+            each
+            for each in self.patient.stents
+            if each["stent_type"] == "lumen_apposing" and each["placed_day"] == "0"
+        ]
         if not stents:
             return
         stent = stents[0]
         placed = self.put((LAMS, "in"), self.date(self.patient.index, "placed_day", when.SAFE), "stents")
         if stent["removed_day"]:
-            out = self.date(self.patient.date_of(stent["removed_day"]), "removed_day", when.without_months(when.USUAL))
+            out = self.date(
+                self.patient.date_of(stent["removed_day"]), "removed_day", when.without_months(when.USUAL)
+            )
             self.put((LAMS, "out"), out, "stents")
-        self.put((LAMS, "mm"), type_number(self.pen, self.person, "diameter_mm", stent["diameter_mm"], unit="mm"), "stents")
-        self.put((LAMS, "why out"), type_code(self.pen, self.person, "end_reason", stent["end_reason"]), "stents")
+        self.put(
+            (LAMS, "mm"),
+            type_number(self.pen, self.person, "diameter_mm", stent["diameter_mm"], unit="mm"),
+            "stents",
+        )
+        self.put(
+            (LAMS, "why out"), type_code(self.pen, self.person, "end_reason", stent["end_reason"]), "stents"
+        )
         assert placed is not None
 
     def session(self, number: int, session: Row) -> None:
         """One necrosectomy under DEN{number}."""
         same_day = session["day"] == "0"
         place = "index" if same_day else f"DEN{number}"
-        names = [(f"DEN{number}", label) for label in _labels(number)]
+        names = [(f"DEN{number}", label) for label in labels(number)]
         day = self.patient.date_of(session["day"])
-        deck = when.USUAL if when.whole_month_between(day, self.patient.index, LOCK) else when.without_months(when.USUAL)
+        deck = (
+            when.USUAL
+            if when.whole_month_between(day, self.patient.index, LOCK)
+            else when.without_months(when.USUAL)
+        )
         dated = self.put(names[0], self.date(day, "day", when.OWN if same_day else deck), "sessions", place)
         uses = self.patient.uses[session["session_id"]]
         cells = [
             self.put(names[1], type_tools(self.pen, self.person, uses, place), "sessions", place),
             self.put(names[2], type_yield(self.pen, session), "sessions", place),
-            self.put(names[3], type_code(self.pen, self.person, "texture", session["texture"]), "sessions", place),
+            self.put(
+                names[3], type_code(self.pen, self.person, "texture", session["texture"]), "sessions", place
+            ),
             self._event(names[4], session, place),
         ]
         if dated is None or not dated.typed.fills:
             row_lost(cells)
 
     def _event(self, heading: Heading, session: Row, place: str) -> Cell | None:
-        mine = in_cell(self.patient, session)
-        return self.put(heading, type_event(self.pen, self.person, mine, session["events_checked"], place), "sessions", place)
+        mine = self.patient.event_beside(session)
+        return self.put(
+            heading,
+            type_event(self.pen, self.person, mine, session["events_checked"], place),
+            "sessions",
+            place,
+        )
 
     def rest(self, sessions: tuple[Row, ...]) -> None:
         """The last column: all further sessions in one cell."""
@@ -156,51 +178,27 @@ class PatientRow:
 
     def no_rest(self) -> None:
         """A word in the last column that says there was no further session."""
-        self.put(REST, Typed(value=self.pen.deal("no rest", ("-", "n/a")), fate=UNKNOWN, mess="blank word"), "sessions")
+        self.put(
+            REST,
+            Typed(value=self.pen.deal("no rest", ("-", "n/a")), fate=UNKNOWN, mess="blank word"),
+            "sessions",
+        )
 
     def end(self) -> bool:
         """When last seen and the columns that are not read; False if last seen cannot be known."""
         row, pen = self.patient.row, self.pen
-        for heading, words, share in ((COLOUR, COLOURS, 0.3), (REMARKS, REMARK_TEXTS, 0.3), (STRAY, ("check", "ask"), 0.04)):
+        for heading, words, share in (
+            (COLOUR, COLOURS, 0.3),
+            (REMARKS, REMARK_TEXTS, 0.3),
+            (STRAY, ("check", "ask"), 0.04),
+        ):
             if pen.chance(share):
                 self.put(heading, Typed(value=pen.deal(heading[1], words)), "")
         self.put(OLD_SCORE, Typed(value=int(pen.rng.integers(0, 9))), "")
         if row["death_day"] or pen.chance(0.15):
             return True
-        typed = self.date(self.patient.date_of(row["last_contact_day"]), "last_contact_day", (*when.SAFE * 3, "early"))
+        typed = self.date(
+            self.patient.date_of(row["last_contact_day"]), "last_contact_day", (*when.SAFE * 3, "early")
+        )
         self.put(LAST_SEEN, typed, "patients")
         return bool(typed.fills)
-
-
-def in_cell(patient: Patient, session: Row) -> str:
-    """The one event of a session that is typed beside it: on its day, and the only one."""
-    mine = [each for each in patient.events if each["session_id"] == session["session_id"]]
-    alone = len(mine) == 1 and mine[0]["day"] == session["day"] and session["session_type"] != "stent_exchange"
-    return mine[0]["event_type"] if alone and mine[0]["event_type"] != "other" and session["events_checked"] == "yes" else ""
-
-
-def type_key(pen: Pen, code: str) -> Typed:
-    """P0007 as it stands, in lower case, with blanks, or without its zeros."""
-    bare = int(code[1:])
-    forms = {"own": code, "lower": code.lower(), "blanks": f" {code} ", "number": bare, "short": f"P{bare}", "digits": code[1:]}
-    form = pen.deal("key", ("own",) * 8 + tuple(forms)[1:])
-    return Typed(value=forms[form], mess="" if form == "own" else "key in another form")
-
-
-def type_operator(pen: Pen, person: Person, operator: str) -> Typed:
-    """The operator's pseudonym; which one it becomes is left open."""
-    if not operator:
-        return unknown(pen, person)
-    return Typed(value=operator.replace("operator", "op"), fills={"operator": "*"})
-
-
-def _solid(pen: Pen, person: Person, percent: str) -> Typed:
-    if not percent:
-        return unknown(pen, person)
-    fills = {"solid_percent": percent}
-    return {
-        "number": Typed(value=int(percent), fills=fills), "sign": Typed(value=f"{percent}%", fills=fills, mess="number with its unit"),
-        "shown": Typed(value=int(percent) / 100, form="0%", fills=fills, mess="shown as per cent"),
-        "range": Typed(value=f"{percent}-{int(percent) + 10}", fate=SET_ASIDE, mess="range where one number belongs"),
-        "open": Typed(value=f">{percent}", fate=SET_ASIDE, mess="range where one number belongs"),
-    }[pen.deal("solid", ("number",) * 8 + ("sign",) * 4 + ("shown",) * 3 + ("range", "open"))]  # fmt: skip

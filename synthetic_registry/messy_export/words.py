@@ -6,83 +6,7 @@ from collections.abc import Iterable
 
 from messy_export.cells import ASKED, EITHER, SET_ASIDE, UNKNOWN, Typed
 from messy_export.people import BLANKS, Pen, Person, cased, weighted
-
-CODES: dict[str, dict[str, tuple[str, ...]]] = {
-    "sex": {"female": ("F", "f", "female", "Female", "2"), "male": ("M", "m", "male", "MALE", "1")},
-    "aetiology": {
-        "gallstone": ("gallstone", "gallstones", "GS", "biliary"), "alcohol": ("alcohol", "ETOH", "EtOH"),
-        "hypertriglyceridaemia": ("HTG", "hypertriglyceridaemia", "lipids"), "post_procedural": ("post-ERCP", "post procedural"),
-        "drug": ("drug", "drug induced"), "autoimmune": ("AIP", "autoimmune"), "idiopathic": ("idiopathic", "no cause found"),
-    },
-    "atlanta_severity": {
-        "mild": ("mild",), "moderately_severe": ("moderately severe", "mod severe", "MSAP"), "severe": ("severe", "SAP"),
-    },
-    "organ_failure": {"none": ("none", "no OF"), "transient": ("transient", "TOF <48h"), "persistent": ("persistent", "POF")},
-    "infection": {"confirmed": ("confirmed", "proven", "gas on CT"), "suspected": ("suspected", "susp"), "none": ("none", "sterile")},
-    "nutrition": {"oral": ("oral", "PO"), "enteral": ("enteral", "NJ", "ng"), "parenteral": ("parenteral", "TPN")},
-    "antithrombotic": {
-        "none": ("none", "not on any"), "antiplatelet": ("antiplatelet", "aspirin"),
-        "anticoagulant": ("anticoagulant", "DOAC", "heparin"), "both": ("both",),
-    },
-    "duct": {"intact": ("intact", "duct ok"), "disconnected": ("disconnected", "DPDS")},
-    "texture": {
-        "liquid": ("liquid", "runny"), "soft": ("soft",), "adherent": ("adherent", "sticky"), "tough": ("tough", "like leather"),
-    },
-    "end_reason": {
-        "planned": ("planned", "as planned"), "migrated": ("migrated", "fell out"), "occluded": ("occluded", "blocked"),
-        "exchanged": ("exchanged", "swapped"), "bleeding": ("bleeding",), "buried": ("buried", "overgrown"),
-        "in_place": ("in place", "still in"), "death": ("death", "died"),
-    },
-    "modality": {"ct": ("CT", "ct", "CECT"), "mri": ("MRI", "MR"), "eus": ("EUS",), "us": ("US", "abdo US")},
-    "session_type": {
-        "drainage": ("drainage", "second drainage"),
-        "inspection": ("inspection", "look only"), "stent_exchange": ("stent exchange", "swap"),
-        "stent_removal": ("stent removal", "stent out"), "event_treatment": ("event treatment", "scope for bleed"),
-    },
-    "kind": {
-        "percutaneous_drain": ("percutaneous drain", "perc drain", "IR drain"), "embolisation": ("embolisation", "coils"),
-        "surgical_necrosectomy": ("surgical necrosectomy", "open necrosectomy"), "ercp": ("ERCP",),
-        "minimally_invasive_necrosectomy": ("minimally invasive necrosectomy", "VARD"), "other": ("other",),
-    },
-    "death_cause": {
-        "pancreatitis": ("pancreatitis", "MOF from AP"), "procedure": ("procedure", "procedure related"), "other": ("other", "unrelated"),
-    },
-    "treatment": {
-        "none": ("none", "watched"), "drug": ("drug", "abx"), "transfusion": ("transfusion", "2 units"),
-        "endoscopic": ("endoscopic", "clips"), "radiological": ("radiological", "IR"), "surgical": ("surgical", "theatre"),
-        "organ_support": ("organ support", "ITU"),
-    },
-    "agree_grade": {
-        "I": ("I",), "II": ("II",), "IIIa": ("IIIa", "3a"), "IIIb": ("IIIb", "3b"), "IVa": ("IVa",), "IVb": ("IVb",), "V": ("V",),
-    },
-    "event_type": {
-        "bleeding": ("bleeding", "haemorrhage"), "pseudoaneurysm": ("pseudoaneurysm", "PSA"), "perforation": ("perforation",),
-        "pneumoperitoneum": ("pneumoperitoneum", "free air"), "gas_embolism": ("gas embolism",), "infection": ("infection",),
-        "sepsis": ("sepsis", "septic"), "stent_migration": ("stent migration", "stent fell out"),
-        "stent_occlusion": ("stent occlusion", "stent blocked"), "stent_buried": ("stent buried", "overgrown stent"),
-        "maldeployment": ("maldeployment", "opened in wrong place"), "aspiration": ("aspiration",), "fistula": ("fistula",),
-        "cardiorespiratory": ("cardiorespiratory", "desat"), "obstruction": ("obstruction", "GOO"),
-        "sedation": ("sedation", "oversedated"), "peroxide": ("peroxide",), "other": ("other",),
-    },
-}  # fmt: skip
-TOOLS: dict[str, tuple[str, ...]] = {
-    "snare": ("snare", "loop", "snare"), "net": ("net", "landing net"), "basket": ("basket", "wire cage"),
-    "forceps": ("forceps", "grabber", "rat tooth"), "cap_suction": ("suction cap", "big cap"),
-    "powered_debrider": ("shaver", "the machine"), "rotating_brush": ("rotating brush", "spinner"),
-    "water_jet": ("water jet", "jet"), "balloon_sweep": ("balloon", "sweeper"), "lavage": ("lavage", "washout"),
-    "peroxide": ("H2O2", "peroxide"), "unknown": ("?",),
-}  # fmt: skip
-SITES: dict[str, tuple[str, ...]] = {
-    "lesser_sac": ("lesser sac", "lesser sac", "LS"), "left_paracolic": ("L paracolic", "left paracolic"),
-    "right_paracolic": ("R paracolic", "right paracolic"), "pelvic": ("pelvic",), "mesenteric": ("mesenteric", "mesentery"),
-    "other": ("perisplenic",),
-}  # fmt: skip
-TWICE = {"gallstone": "alcohol / gallstone", "soft": "soft/adherent", "enteral": "oral + enteral", "suspected": "proven or suspected"}
-EVENT_WORDS = {
-    "bleeding": (("bled, stopped", ""), ("bleed", ""), ("bled", ""), ("bleeding", "")),
-    "perforation": (("perf ?microperf", ASKED), ("perf", ""), ("?perf", ASKED)),
-}  # fmt: skip
-QUIET = weighted(nil=8, no_bleeding=4, no=1, dash=2, empty=4, blank=2, report=1, two=1, rash=1)
+from messy_export.word_lists import CODES, COMMON, EVENT_WORDS, QUIET, SITES, TOOLS, TWICE
 
 
 def unknown(pen: Pen, person: Person) -> Typed:
@@ -100,22 +24,34 @@ def type_code(pen: Pen, person: Person, column: str, code: str) -> Typed:
     word = pen.deal(f"{column} {code}", CODES[column][code])
     if word.isdigit():
         return Typed(value=int(word), fills={column: code}, mess="the unit's own word")
-    known = word.replace(" ", "_").lower() == code
-    return Typed(value=_cased(word, column, person), fills={column: code}, mess="" if known else "the unit's own word")
+    known = word.replace(" ", "_") == code
+    return Typed(
+        value=cased(word, person) if known else word,
+        fills={column: code},
+        mess="" if known else "the unit's own word",
+    )
 
 
-def _cased(word: str, column: str, person: Person) -> str:
-    return word if column in ("sex", "agree_grade") else cased(word, person)
-
-
-def type_number(pen: Pen, person: Person, column: str, number: str, *, unit: str = "", bad: tuple[tuple[str, str], ...] = ()) -> Typed:
+def type_number(
+    pen: Pen,
+    person: Person,
+    column: str,
+    number: str,
+    *,
+    unit: str = "",
+    bad: tuple[tuple[str, str], ...] = (),
+) -> Typed:
     """A whole number as a number, as text, with its unit, or spoilt as in `bad`: (text, kind of mess)."""
     if not number:
         return unknown(pen, person)
-    form = pen.deal(f"number {column}", (*weighted(number=8, text=4, padded=1), *(("unit",) * 3 if unit else ()), *bad))
+    form = pen.deal(
+        f"number {column}", (*weighted(number=8, text=4, padded=1), *(("unit",) * 3 if unit else ()), *bad)
+    )
     if isinstance(form, tuple):
         return Typed(value=form[0], fate=SET_ASIDE, mess=form[1])
-    value = {"number": int(number), "text": number, "padded": f" {number}\u00a0", "unit": f"{number} {unit}"}[form]
+    value = {"number": int(number), "text": number, "padded": f" {number}\u00a0", "unit": f"{number} {unit}"}[
+        form
+    ]
     return Typed(value=value, fills={column: number}, mess="number with its unit" if form == "unit" else "")
 
 
@@ -123,7 +59,9 @@ def type_yes_no(pen: Pen, person: Person, column: str, answer: str) -> Typed:
     """yes or no in many ways."""
     if not answer:
         return unknown(pen, person)
-    words = {"yes": ("yes", "y", "Y", True, 1, "Yes", "oui"), "no": ("no", "n", "N", False, 0, "No", "non")}[answer]
+    words = {"yes": ("yes", "y", "Y", True, 1, "Yes", "oui"), "no": ("no", "n", "N", False, 0, "No", "non")}[
+        answer
+    ]
     return Typed(value=pen.deal(f"yes no {answer}", words), fills={column: answer}, mess="yes and no")
 
 
@@ -132,27 +70,43 @@ def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -
     if not classes:
         return unknown(pen, person)
     if classes == ("unknown",):
-        return Typed(value="?", fills=_uses(classes, place), reading=ASKED, mess="question mark for instruments")
+        return Typed(
+            value="?", fills=_uses(classes, place), reading=ASKED, mess="question mark for instruments"
+        )
     if "other" in classes:
         return Typed(value="stone balloon thru tract", fate=SET_ASIDE, mess="unlisted word")
     form = pen.deal("tools", weighted(plain=40, twice=4, pointing=2, report=1, either=1))
     if form in ("pointing", "report", "either"):
         return {
-            "pointing": Typed(value=pen.deal("pointing", ("as before", "same", "idem", '"')), fate=SET_ASIDE, mess="points elsewhere"),
+            "pointing": Typed(
+                value=pen.deal("pointing", ("as before", "same", "idem", '"')),
+                fate=SET_ASIDE,
+                mess="points elsewhere",
+            ),
             "report": Typed(value="see report", fate=UNKNOWN, mess="see report"),
             "either": Typed(value="snare or net", fate=SET_ASIDE, mess="one or the other"),
-        }[form]  # fmt: skip
-    words = [cased(pen.deal(f"tool {each}", TOOLS[each]), person) for each in classes]
+        }[form]
+    dealt = [pen.deal(f"tool {each}", TOOLS[each]) for each in classes]
+    words = [cased(word, person) if word in COMMON else word for word in dealt]
     if form == "twice" and len(classes) == 1:
         return Typed(value=f"{words[0]} x2", fills=_uses(classes, place), reading=ASKED, mess="x2")
     joiner = person.joiner if len(words) < 3 or "then" not in person.joiner else "+"
-    text = joiner.join(words) if joiner != "+" or len(words) < 3 else f"{'+'.join(words[:-1])}, then {words[-1]}"
+    text = (
+        joiner.join(words) if joiner != "+" or len(words) < 3 else f"{'+'.join(words[:-1])}, then {words[-1]}"
+    )
     reading = EITHER if "unknown" in classes else ""
-    return Typed(value=text, fills=_uses(classes, place), reading=reading, mess="several instruments" if len(classes) > 1 else "")
+    return Typed(
+        value=text,
+        fills=_uses(classes, place),
+        reading=reading,
+        mess="several instruments" if len(classes) > 1 else "",
+    )
 
 
 def _uses(classes: Iterable[str], place: str) -> dict[str, str]:
-    return {f"instrument_uses[{place}/{at}].instrument_class": each for at, each in enumerate(classes, start=1)}
+    return {
+        f"instrument_uses[{place}/{at}].instrument_class": each for at, each in enumerate(classes, start=1)
+    }
 
 
 def type_event(pen: Pen, person: Person, event: str, checked: str, place: str) -> Typed:
@@ -164,9 +118,18 @@ def type_event(pen: Pen, person: Person, event: str, checked: str, place: str) -
         return Typed(value=word, fills=fills, reading=reading, mess="event")
     form = pen.deal("quiet", QUIET) if checked == "yes" else "blank"
     if form in ("nil", "no bleeding", "no"):
-        return Typed(value=cased(form, person), fills={"events_checked": "yes"}, reading=EITHER if form == "no" else "", mess="no event")
+        return Typed(
+            value=cased(form, person),
+            fills={"events_checked": "yes"},
+            reading=EITHER if form == "no" else "",
+            mess="no event",
+        )
     if form in ("two", "rash"):
-        return Typed(value={"two": "bled, perf", "rash": "rash"}[form], fate=SET_ASIDE, mess="two events or an unlisted one")
+        return Typed(
+            value={"two": "bled + perf", "rash": "rash"}[form],
+            fate=SET_ASIDE,
+            mess="two events or an unlisted one",
+        )
     if form == "report":
         return Typed(value="see report", fate=UNKNOWN, mess="see report")
     if form == "dash":
@@ -180,10 +143,16 @@ def type_sites(pen: Pen, sites: tuple[str, ...]) -> Typed:
     fills = {f"collections[{at}].site": each for at, each in enumerate(sites, start=1) if each}
     if len(sites) > 1:
         form = pen.deal("sites", weighted(counted=3, joined=2))
-        return Typed(value=f"WON x{len(sites)} ({' + '.join(words)})" if form == "counted" else " + ".join(words), fills=fills, mess="several collections")
+        return Typed(
+            value=f"WON x{len(sites)} ({' + '.join(words)})" if form == "counted" else " + ".join(words),
+            fills=fills,
+            mess="several collections",
+        )
     form = pen.deal("site", weighted(plain=10, named=2, miscounted=1, blank=1))
     if form == "blank":
         return Typed(value=pen.deal("blanks", BLANKS), fate=UNKNOWN, mess="blank word")
     if form == "miscounted":
-        return Typed(value=f"WON x3 ({words[0]} + L paracolic)", fate=SET_ASIDE, mess="collections miscounted")
+        return Typed(
+            value=f"WON x3 ({words[0]} + L paracolic)", fate=SET_ASIDE, mess="collections miscounted"
+        )
     return Typed(value=words[0] if form == "plain" else f"WON ({words[0]})", fills=fills)

@@ -39,7 +39,9 @@ def main(given: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=SEED, help=f"a whole number from 0 up (default {SEED})")
     parser.add_argument("--since", default=SINCE, help=f"first quarter of index drainages (default {SINCE})")
     parser.add_argument("--until", default="2026Q3", help="last quarter (default 2026Q3)")
-    parser.add_argument("--to", type=Path, default=EXPORT, help="folder to write to (default: synthetic_registry/export)")
+    parser.add_argument(
+        "--to", type=Path, default=EXPORT, help="folder to write to (default: synthetic_registry/export)"
+    )
     arguments = parser.parse_args(given)
     if arguments.seed < 0:
         parser.error("--seed starts at 0.")

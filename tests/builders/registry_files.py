@@ -51,8 +51,10 @@ _FAULTLESS: Tables = {
          "placed_day": "0", "removed_day": "21", "end_reason": "planned"},
     ],
     "scans": [
-        {"scan_id": "N01", "patient_id": "P01", "collection_id": "C01", "day": "40", "modality": "ct", "long_mm": "20"},
-        {"scan_id": "N02", "patient_id": "P02", "collection_id": "C02", "day": "30", "modality": "mri", "long_mm": "70"},
+        {"scan_id": "N01", "patient_id": "P01", "collection_id": "C01", "day": "40", "modality": "ct",
+         "long_mm": "20"},
+        {"scan_id": "N02", "patient_id": "P02", "collection_id": "C02", "day": "30", "modality": "mri",
+         "long_mm": "70"},
     ],
     "reviews": [{"patient_id": "P01", "day": "42", "symptom_free": "yes"}],
     "adverse_events": [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from builders.registry_files import faultless, registry_of, rules, set_aside, spoilt, write_folder
-
 from necrostats.registry.checking import ASK, STOP_FIRST, STOP_LAST, STOP_THEN, checked
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.reading import read_source

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from builders.registry_files import faultless, finding, registry_of, rules, set_aside, spoilt, with_row
 
 LATE = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from builders.registry_files import finding, registry_of, rules, spoilt, with_row
 
 
@@ -10,7 +11,8 @@ from builders.registry_files import finding, registry_of, rules, spoilt, with_ro
     ("treatment", "grade", "asked"),
     [
         ("transfusion", "I", True), ("transfusion", "II", False), ("radiological", "II", True),
-        ("endoscopic", "IIIa", False), ("surgical", "IIIa", True), ("surgical", "IIIb", False), ("surgical", "IVa", False),
+        ("endoscopic", "IIIa", False), ("surgical", "IIIa", True), ("surgical", "IIIb", False),
+        ("surgical", "IVa", False),
         ("organ_support", "IIIb", True), ("organ_support", "IVa", False), ("drug", "I", False), ("", "I", False),
         ("surgical", "", False),
     ],
@@ -26,7 +28,9 @@ def test_the_labels_of_another_grading_are_never_judged_by_this_rule(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "cells", [{"agree_grade": "V"}, {"asge_severity": "fatal"}, {"clavien_grade": "V"}], ids=lambda cells: next(iter(cells))
+    "cells",
+    [{"agree_grade": "V"}, {"asge_severity": "fatal"}, {"clavien_grade": "V"}],
+    ids=lambda cells: next(iter(cells)),
 )
 def test_a_fatal_event_in_a_living_patient_is_asked_about(tmp_path, cells):
     registry = registry_of(tmp_path, spoilt("adverse_events", 0, **cells))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from builders.registry_files import faultless, finding, registry_of, set_aside, spoilt, write_folder
 
+from builders.registry_files import faultless, finding, registry_of, set_aside, spoilt, write_folder
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.loading import read_registry

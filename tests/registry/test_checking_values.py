@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from builders.registry_files import faultless, finding, registry_of, rules, set_aside, spoilt
 
 
@@ -46,7 +47,10 @@ def test_yields_in_two_units_are_said_once(tmp_path):
     assert "g (1), ml (1)" in finding(registry, "MIXED_UNITS").problem
 
 
-@pytest.mark.parametrize(("volume", "asked"), [("500", False), ("1100", True), ("240", True), ("261", False), ("", False)])
+@pytest.mark.parametrize(
+    ("volume", "asked"),
+    [("500", False), ("1100", True), ("261", True), ("262", False), ("1047", False), ("1048", True), ("", False)],
+)
 def test_a_volume_far_from_its_axes_is_asked_about(tmp_path, volume, asked):
     tables = spoilt("collections", 0, long_mm="100", mid_mm="100", short_mm="100", volume_ml=volume)
     assert rules(registry_of(tmp_path, tables)) == (["VOLUME_AND_AXES"] if asked else [])

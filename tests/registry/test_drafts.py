@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from builders.registry_files import faultless, write_folder
 
+from builders.registry_files import faultless, write_folder
 from necrostats.registry.checking_ids import linked
 from necrostats.registry.codebook import SESSIONS, STENTS
 from necrostats.registry.drafts import Cells, Flag, applied, together

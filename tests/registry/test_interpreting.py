@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
-from builders.registry_files import faultless, finding, registry_of, set_aside, spoilt, write_folder
 from openpyxl import Workbook
 
+from builders.registry_files import faultless, finding, registry_of, set_aside, spoilt, write_folder
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.loading import read_registry
 from necrostats.registry.reading import read_source
@@ -122,4 +122,5 @@ def test_a_date_cell_of_a_workbook_is_withheld_and_a_formula_without_result_is_n
     registry = read_registry(tmp_path / "unit.xlsx")
     assert finding(registry, "CALENDAR_DATE").column == "day"
     assert finding(registry, "NO_RESULT").column == "long_mm"
-    assert set_aside(registry, "cell") == [("scans", 2, "long_mm")]
+    assert ("scans", 2, "long_mm") in set_aside(registry, "cell")
+    assert ("sessions", 3, "CALENDAR_DATE") in set_aside(registry)

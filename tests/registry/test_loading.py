@@ -6,6 +6,9 @@ import hashlib
 
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from builders.registry_files import (
     faultless,
     finding,
@@ -17,9 +20,6 @@ from builders.registry_files import (
     write_folder,
     write_workbook,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from necrostats.errors import NecrostatsError, RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.loading import read_registry
@@ -27,7 +27,8 @@ from necrostats.registry.tables import SET_ASIDE_COLUMNS, dtype_of, link
 
 CELLS = st.sampled_from(
     ["", "-", "n/a", "0", "1", "-5", "12.5", "12,5", "yes", "no", "dead", "P01", "P02", "p02 ", "P99", "C02", "S01",
-     "necrosectomy", "V", "31/02/2026", "2026Q1", "P07", "2026-03-01", "1e9", "1e99", "99999999", "snare+net", '"', "\n", "\0",
+     "necrosectomy", "V", "31/02/2026", "2026Q1", "P07", "2026-03-01",
+     "1e9", "1e99", "99999999", "snare+net", '"', "\n", "\0",
      "é", "#N/A", "as before", "200-300", ">500", "C01;C02", "120"]
 )  # fmt: skip
 DAMAGE = st.lists(

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from builders.registry_files import faultless, write_folder, write_workbook
 
+from builders.registry_files import faultless, write_folder, write_workbook
 from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.reading import read_source

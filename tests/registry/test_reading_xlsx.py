@@ -8,10 +8,10 @@ from datetime import date, datetime, time
 
 import numpy as np
 import pytest
-from builders.registry_files import faultless, write_workbook
 from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 
+from builders.registry_files import faultless, write_workbook
 from necrostats.errors import SourceError
 from necrostats.registry import reading_xlsx
 from necrostats.registry.reading_xlsx import as_text, read_workbook

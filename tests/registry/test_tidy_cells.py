@@ -59,7 +59,7 @@ def test_no_two_codes_of_a_column_fold_to_one_and_each_reads_as_itself(table):
 
 @pytest.mark.parametrize(
     ("text", "value"),
-    [("yes", 1.0), ("Y", 1.0), ("TRUE", 1.0), ("1", 1.0), ("no", 0.0), ("n", 0.0), ("false", 0.0), ("0", 0.0), ("?", None)],
+    [("yes", 1), ("Y", 1), ("TRUE", 1), ("1", 1), ("no", 0), ("n", 0), ("false", 0), ("0", 0), ("?", None)],
 )
 def test_yes_and_no_in_their_plain_forms(text, value):
     assert read_cell(text, USES.column("is_primary")) == value

@@ -22,7 +22,9 @@ def rule(text, column=MM, comma=False):
     return found.rule if isinstance(found, Verdict) else found
 
 
-@pytest.mark.parametrize(("text", "value"), [("12", 12), ("12.0", 12), ("0", 0), (".5", 0.5), ("1.234", 1.234), ("1e2", 100)])
+@pytest.mark.parametrize(
+    ("text", "value"), [("12", 12), ("12.0", 12), ("0", 0), (".5", 0.5), ("1.234", 1.234), ("1e2", 100)]
+)
 def test_plain_numbers_are_read(text, value):
     assert read_number(text, MM, False) == value
 
@@ -32,7 +34,9 @@ def test_a_range_or_an_open_end_is_not_one_number(text):
     assert rule(text) == "RANGE"
 
 
-@pytest.mark.parametrize("text", ["~250", "250 ml", "2 x 150", "100 + 150", "1,200", "1,5", "inf", "0x10", "1_000", "١٢"])
+@pytest.mark.parametrize(
+    "text", ["~250", "250 ml", "2 x 150", "100 + 150", "1,200", "1,5", "inf", "0x10", "1_000", "١٢"]
+)
 def test_what_is_not_a_plain_number_is_never_guessed(text):
     assert rule(text) == "NOT_A_NUMBER"
 
@@ -63,7 +67,9 @@ def test_a_whole_number_is_not_rounded():
     assert read_number("12.0", PASSES, False) == 12
 
 
-@pytest.mark.parametrize(("text", "expected"), [("-1", "OFF_SCALE"), ("401", "UNLIKELY"), ("400", 400.0), ("1e20", "OFF_SCALE")])
+@pytest.mark.parametrize(
+    ("text", "expected"), [("-1", "OFF_SCALE"), ("401", "UNLIKELY"), ("400", 400.0), ("1e20", "OFF_SCALE")]
+)
 def test_limits_stop_and_likely_limits_ask(text, expected):
     assert rule(text) == expected
 

@@ -19,7 +19,7 @@ def _series(seed, n=60, groups=3):
 
 
 def test_four_subjects_worked_by_hand():
-    """a: events at 1 and 2; b: events at 3 and 4. Expected in a: 2/4 + 1/3; variance 1/4 + 2/9; χ² = (7/6)² / (17/36)."""
+    """a: events at 1 and 2; b: events at 3 and 4. Expected in a: ½ + ⅓; variance ¼ + 2/9; χ² = (7/6)² / (17/36)."""
     found = log_rank([1, 2, 3, 4], [1] * 4, group=list("aabb"))
     assert_allclose(found.observed, [2, 2])
     assert_allclose(found.expected, [5 / 6, 19 / 6])

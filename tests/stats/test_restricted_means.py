@@ -27,7 +27,7 @@ def test_four_subjects_worked_by_hand():
 
 
 def test_sessions_up_to_three_worked_by_hand():
-    """Resolved after 0, 1, 1, 2 sessions, one still needing more after 3: up to 3 sessions 0 + 1 + 1 + 2 + 3 = 7 of 5."""
+    """Resolved after 0, 1, 1, 2 sessions, one needing more after 3: up to 3 sessions, 0 + 1 + 1 + 2 + 3 = 7 by 5."""
     found = restricted_mean(kaplan_meier([0, 1, 1, 2, 3], [1, 1, 1, 1, 0]), 3)
     assert_allclose(found.estimate[0], 7 / 5)
 

@@ -73,7 +73,7 @@ def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:
     rules, hidden = _objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
     return Origin(
         column=np.full(len(at), number), at=at, rule=rules[part.which],
-        withheld=np.array(hidden, dtype=bool)[part.which],
+        withheld=np.array(hidden, dtype=np.int8)[part.which],
     )  # fmt: skip
 
 

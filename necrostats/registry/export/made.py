@@ -16,7 +16,7 @@ NOWHERE = -1
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Origin:
     """For each row (N,): the number of the export's column a value came from (-1: none), the position in its sheet,
-    the rule that read it, and whether the cell is shown nowhere."""
+    the rule that read it, and why the cell is not shown (0: it is; DATE, PRIVATE)."""
 
     column: np.ndarray
     at: np.ndarray
@@ -28,7 +28,7 @@ class Origin:
         """No cell at all."""
         return cls(
             column=np.full(rows, NOWHERE), at=np.zeros(rows, dtype=np.int64), rule=np.full(rows, "", dtype=object),
-            withheld=np.zeros(rows, dtype=bool),
+            withheld=np.zeros(rows, dtype=np.int8),
         )  # fmt: skip
 
     def take(self, rows: np.ndarray) -> Origin:

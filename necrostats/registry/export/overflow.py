@@ -10,7 +10,7 @@ from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.cells import RawCell
 from necrostats.registry.export.layout import ColumnLayout, Overflow
 from necrostats.registry.export.readers import Pseudonyms, readings_of
-from necrostats.registry.export.readings import BLANK, NO_RESULT, Reading, refused
+from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, Reading, refused
 from necrostats.registry.export.targets import OVERFLOW
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.tidy_cells import read_cell
@@ -32,7 +32,7 @@ def _entries(
     pseudonyms: Pseudonyms,
 ) -> list[Entry]:  # fmt: skip
     if cell.no_result:
-        return [{OVERFLOW: replace(NO_RESULT, withheld=True)}]
+        return [{OVERFLOW: replace(NO_RESULT, withheld=DATE)}]
     if is_blank(cell.text):
         return []
     found = []
@@ -44,7 +44,7 @@ def _entries(
             return _aside("holds a session with more parts than the layout names")
         pieces += [""] * (len(layouts) - len(pieces))
         entry = {
-            layout.to: replace(_read(piece, table, layout, system, pseudonyms), withheld=True)
+            layout.to: replace(_read(piece, table, layout, system, pseudonyms), withheld=DATE)
             for layout, piece in zip(layouts, pieces, strict=True)
         }
         if not _whole(entry, TABLES[table]):
@@ -71,4 +71,4 @@ def _sound(reading: Reading, table: Table) -> bool:
 
 
 def _aside(problem: str) -> list[Entry]:
-    return [{OVERFLOW: replace(refused(problem, "OVERFLOW"), withheld=True)}]
+    return [{OVERFLOW: replace(refused(problem, "OVERFLOW"), withheld=DATE)}]

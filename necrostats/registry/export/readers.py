@@ -11,7 +11,7 @@ from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import RawCell, letters_of
 from necrostats.registry.export.layout import ColumnLayout
 from necrostats.registry.export.names import folded
-from necrostats.registry.export.readings import BLANK, NO_RESULT, Reading, number_text, refused
+from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
 from necrostats.registry.export.several import read_collections, read_event, read_instruments
 from necrostats.registry.export.targets import GRAMMAR_UNITS, is_date
 from necrostats.registry.export.withholding import holds_date, holds_old_age
@@ -81,15 +81,15 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
         cell.typed, day_first=column.day_first, date_system=system or None, shown_as=cell.shown_as
     )  # fmt: skip
     if found.problem:
-        return replace(refused(found.problem, "NOT_A_DATE"), withheld=True)
+        return replace(refused(found.problem, "NOT_A_DATE"), withheld=DATE)
     if not found.known:
         return Reading(rule=found.rule)
-    return Reading(rule=found.rule, date=found, question=found.question, withheld=True)
+    return Reading(rule=found.rule, date=found, question=found.question, withheld=DATE)
 
 
 def _number(cell: RawCell, column: ColumnLayout, plain: Column) -> Reading:
     found = _number_read(cell, column, plain)
-    withheld = plain.name == "age_years" and holds_old_age(cell.text)
+    withheld = PRIVATE if plain.name == "age_years" and holds_old_age(cell.text) else 0
     if found.problem:
         return replace(refused(found.problem), withheld=withheld)
     if found.value is None:
@@ -124,7 +124,7 @@ def _as_it_stands(cell: RawCell, plain: Column) -> Reading:
     if unknown is not None and not (unknown.rule == "blank" and "unknown" in plain.codes):
         return unknown
     if holds_date(cell.text) and plain.kind == "text":
-        return replace(refused("holds a date, and the tidy form holds none", "CALENDAR_DATE"), withheld=True)
+        return replace(refused("holds a date, and the tidy form holds none", "CALENDAR_DATE"), withheld=DATE)
     return Reading(rule=plain.kind.replace("_", "/"), fills={plain.name: cell.text.strip()})
 
 
@@ -132,7 +132,7 @@ def _pseudonym(cell: RawCell, plain: Column, pseudonyms: Pseudonyms) -> Reading:
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
-    return Reading(rule="pseudonym", fills={plain.name: pseudonyms.of(cell.text)}, withheld=True)
+    return Reading(rule="pseudonym", fills={plain.name: pseudonyms.of(cell.text)}, withheld=PRIVATE)
 
 
 def _without_value(text: str) -> Reading | None:
@@ -148,7 +148,7 @@ def _yield(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
         cell.typed, default_unit=column.unit or None, decimal=column.decimal or None, ml_only=column.ml_only,
         words=column.codes,
     )  # fmt: skip
-    dated = holds_date(cell.text)
+    dated = DATE if holds_date(cell.text) else 0
     kept = {} if dated or found.rule == "blank" else {"yield_as_written": cell.text.strip()}
     if found.problem:
         return replace(refused(found.problem), fills=kept, withheld=dated)
@@ -197,7 +197,7 @@ def _several(
     if unknown is not None and not (unknown_counts and folded(cell.text) in ("?", "unk", "unknown")):
         return unknown
     found = read(cell.text, dict(column.codes))
-    return replace(found, withheld=True) if holds_date(cell.text) else found
+    return replace(found, withheld=DATE) if holds_date(cell.text) else found
 
 
 def _session(cell: RawCell) -> Reading:

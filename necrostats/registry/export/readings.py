@@ -9,6 +9,7 @@ from types import MappingProxyType
 from necrostats.registry.days import DateRange
 
 Fills = Mapping[str, str]
+DATE, PRIVATE = 1, 2
 _NOTHING: Fills = MappingProxyType({})
 
 
@@ -19,7 +20,7 @@ class Reading:
     `fills`: column → text in the codebook's codes, for the row the cell stands in. `children`: further rows,
     of instruments, events or collections. `date`: what a date can be. `problem` (then nothing else is filled) and
     `question` continue the sentence that begins with the cell; `note` says what a person should still do.
-    `withheld`: the cell is shown nowhere. `named`: that the row is there is all the cell says.
+    `withheld`: DATE or PRIVATE, why the cell is not shown. `named`: that the row is there is all the cell says.
     """
 
     rule: str
@@ -30,7 +31,7 @@ class Reading:
     problem: str = ""
     question: str = ""
     note: str = ""
-    withheld: bool = False
+    withheld: int = 0
     named: bool = False
 
     @property

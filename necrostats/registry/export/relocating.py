@@ -10,6 +10,8 @@ import pandas as pd
 from necrostats.registry.export.filling import cell_texts
 from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
+from necrostats.registry.export.readings import DATE, PRIVATE
+from necrostats.registry.export.targets import fills
 from necrostats.registry.export.withholding import WITHHELD, holds_date
 
 
@@ -73,9 +75,10 @@ class Places:
     def values(self, origin: Origin) -> np.ndarray:
         """The cells as they may be shown."""
         texts = cell_texts(self.making, origin)
-        hidden = origin.withheld if not self.dates_shown else np.zeros(len(texts), dtype=bool)
-        dated = np.array([not self.dates_shown and holds_date(text) for text in texts], dtype=bool)
-        texts[(hidden | dated) & (texts != "")] = WITHHELD
+        hidden = origin.withheld == PRIVATE
+        if not self.dates_shown:
+            hidden |= (origin.withheld == DATE) | np.array([holds_date(text) for text in texts], dtype=bool)
+        texts[hidden & (texts != "")] = WITHHELD
         return texts
 
 
@@ -86,8 +89,6 @@ def _withheld(found: pd.DataFrame, at: np.ndarray) -> np.ndarray:
 
 def best_origin(made: Made, column: str) -> Origin:
     """The origin of a column; that of the target which fills it, where the column itself came from no cell."""
-    from necrostats.registry.export.targets import fills
-
     own = made.origin(column)
     for target, other in made.origins.items():
         if column in fills(made.table.name, target) and target != column:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
@@ -93,8 +93,8 @@ def _beside(archive: zipfile.ZipFile, part: str) -> tuple[tuple[Comment, ...], t
     for target in _related(archive, part):
         if "comments" in target.lower():
             comments += _comments(archive, target)
-        elif "drawing" in target.lower() and target.endswith((".xml", ".vml")):
-            texts += all_texts(archive, target)
+        elif "drawing" in target.lower() and target.endswith(".xml"):
+            texts += all_texts(archive, target, only=("t",))
     return tuple(comments), tuple(texts)
 
 
@@ -118,10 +118,11 @@ def _comments(archive: zipfile.ZipFile, part: str) -> Iterator[Comment]:
             yield Comment(place=element.get("ref", ""), text=text)
 
 
-def all_texts(archive: zipfile.ZipFile, part: str) -> list[str]:
-    """Every text in a part of the workbook; none if it is not sound XML."""
+def all_texts(archive: zipfile.ZipFile, part: str, only: Collection[str] = ()) -> list[str]:
+    """Every text in a part of the workbook, or those of some elements; none if it is not sound XML."""
     try:
         root = ElementTree.fromstring(archive.read(part))
     except ElementTree.ParseError:
         return []
-    return [element.text.strip() for element in root.iter() if element.text and element.text.strip()]
+    said = (element for element in root.iter() if not only or _name(element) in only)
+    return [element.text.strip() for element in said if element.text and element.text.strip()]

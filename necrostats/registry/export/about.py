@@ -1,0 +1,108 @@
+"""Findings about an export as a whole: sheets and columns that the layout does not mention, hidden things, comments."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from necrostats.registry.export.cells import Grid
+from necrostats.registry.export.early import RowsAside
+from necrostats.registry.export.laying import Laid, LaidColumn, LaidSheet
+from necrostats.registry.export.names import folded
+from necrostats.registry.findings import findings_frame
+
+
+def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
+    """One finding for each, in the order of the sheets."""
+    found = [*_strangers(laid), *_files(laid)]
+    for sheet in laid.sheets:
+        found += [*_columns(sheet), *_marks(sheet)]
+    return [*found, *(_row(each) for each in aside)]
+
+
+def _about(grid: Grid, severity: str, rule: str, problem: str, remedy: str, **place: object) -> pd.DataFrame:
+    return findings_frame(
+        row=[pd.NA], severity=severity, scope="table", rule=rule, file=grid.file, sheet=grid.sheet, problem=problem,
+        remedy=remedy, **place,
+    )  # fmt: skip
+
+
+def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
+    for grid in laid.strangers:
+        hidden = "hidden, and " if grid.hidden else ""
+        yield _about(
+            grid, "asks", "SHEET_NOT_MENTIONED", f"the sheet is {hidden}not mentioned in the layout; it was not read",
+            "Add it to the layout, or name it in ignore_sheets.",
+        )  # fmt: skip
+
+
+def _files(laid: Laid) -> Iterator[pd.DataFrame]:
+    for name in laid.export.unread:
+        yield findings_frame(
+            row=[pd.NA], severity="asks", scope="table", rule="FILE_NOT_READ", file=name,
+            problem="is neither a workbook nor a csv file, and was not read", remedy="Take it out of the folder.",
+        )  # fmt: skip
+
+
+def not_mentioned(sheet: LaidSheet) -> list[LaidColumn]:
+    """The columns of a sheet with something in them that the layout neither maps nor ignores."""
+    named = {folded(heading) for heading in (*sheet.layout.headings(), *sheet.layout.ignore)}
+    return [column for key, column in sheet.columns.items() if key not in named and column.raw.filled().any()]
+
+
+def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    for column in not_mentioned(sheet):
+        hidden = "hidden, and " if column.raw.hidden else ""
+        filled = int(column.raw.filled().sum())
+        cells = "1 cell was" if filled == 1 else f"{filled:,} cells were"
+        yield _about(
+            sheet.grid, "asks", "COLUMN_NOT_MENTIONED",
+            f"the column is {hidden}not mentioned in the layout; its {cells} not read",
+            "Map it, or name it under ignore.", column=column.heading,
+        )  # fmt: skip
+
+
+def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    hidden = sorted(set(sheet.rows.tolist()) & sheet.grid.hidden_rows)
+    said = {
+        "HIDDEN_ROWS": f"{len(hidden)} hidden rows were read like any other" if hidden else "",
+        "HIDDEN_SHEET": "the sheet is hidden; it was read, as the layout names it" if sheet.grid.hidden else "",
+        "COMMENTS": _comments(sheet.grid),
+        "ENCODING": "the file is not UTF-8 and was read as Windows text (cp1252)"
+        if sheet.grid.encoding == "cp1252" else "",
+    }  # fmt: skip
+    for rule, problem in said.items():
+        if problem:
+            yield _about(sheet.grid, "notes", rule, problem, "Nothing to do, unless they matter.")
+
+
+def _comments(grid: Grid) -> str:
+    if not grid.comments:
+        return ""
+    places = ", ".join(comment.place for comment in grid.comments[:20])
+    more = f" and {len(grid.comments) - 20} more" if len(grid.comments) > 20 else ""
+    return f"the comments on these cells were not read: {places}{more}"
+
+
+def _row(aside: RowsAside) -> pd.DataFrame:
+    grid = aside.sheet.grid
+    return findings_frame(
+        row=aside.sheet.rows[aside.at], severity=aside.severity, scope="row", rule=aside.rule,
+        table=aside.sheet.layout.rows[0].table, file=grid.file, sheet=grid.sheet, column=aside.heading,
+        problem=aside.problem, remedy=aside.remedy,
+    )  # fmt: skip
+
+
+def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
+    """The rows set aside early, in the form of a registry's list; no patient is known for them."""
+    return [
+        pd.DataFrame(
+            {
+                "table": each.sheet.layout.rows[0].table, "file": each.sheet.grid.file, "sheet": each.sheet.grid.sheet,
+                "row": pd.array(each.sheet.rows[each.at], dtype="Int64"), "scope": "row", "column": "",
+                "patient_id": None, "rule": each.rule,
+            }
+        )
+        for each in aside
+    ]

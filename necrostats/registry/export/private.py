@@ -1,0 +1,87 @@
+"""The privacy check over a whole export: every cell, heading, comment, property and name, before anything is read."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+import numpy as np
+
+from necrostats.errors import RegistryError
+from necrostats.registry.export.cells import Export, Grid
+from necrostats.registry.export.laying import headings
+from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
+from necrostats.registry.export.names import folded
+from necrostats.registry.export.targets import is_date
+from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
+from necrostats.registry.written import Written
+
+_BARE = SheetLayout(names=())
+
+
+def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: Collection[str] = ()) -> None:
+    """RegistryError, with places and never a value, if anything looks like an identifier.
+
+    With a layout its date columns may hold dates and its key columns study codes; without one, nothing may.
+    """
+    found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted)]
+    found += find_identifiers([], export.other_texts, accepted=accepted)
+    if found:
+        raise RegistryError(refusal_text(found))
+
+
+def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
+    sheets = layout.sheets if layout else ()
+    names = {folded(grid.name), folded(grid.file)}
+    return next((sheet for sheet in sheets if not sheet.names or {folded(name) for name in sheet.names} & names), _BARE)
+
+
+def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str]) -> list[Suspicion]:
+    above = list(_above(grid, form.header_rows))
+    return find_identifiers(
+        [_sheet(grid, form.header_rows)], above, accepted=accepted, id_columns=form.patient,
+        date_columns=list(_mapped(form, _dates)), period_columns=list(_mapped(form, _periods)),
+        operator_columns=list(_mapped(form, _operators)),
+    )  # fmt: skip
+
+
+def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
+    below = np.flatnonzero(grid.rows > max(header_rows))
+    columns: dict[str, Written] = {}
+    for column, heading in zip(grid.columns, headings(grid, header_rows), strict=True):
+        shown = heading or f"({column.letters})"
+        while shown in columns:
+            shown = f"{shown} ({column.letters})"
+        texts = np.empty(len(column.cells), dtype=object)
+        texts[:] = [cell.text for cell in column.cells]
+        columns[shown] = Written(texts=texts, which=column.which[below])
+    return Sheet(
+        file=grid.file, name=grid.sheet, header=list(columns), columns=columns, hidden=grid.hidden,
+        rows=grid.rows[below].tolist(),
+    )  # fmt: skip
+
+
+def _above(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, str]]:
+    """The texts above the data that are no headings: titles, remarks."""
+    for position in np.flatnonzero((grid.rows <= max(header_rows)) & ~np.isin(grid.rows, header_rows)):
+        for column in grid.columns:
+            if text := column.cells[column.which[position]].text.strip():
+                yield f'{grid.file}, sheet "{grid.sheet}", row {grid.rows[position]}, above the headings', text
+
+
+def _dates(rows: RowsLayout) -> set[str]:
+    dated = {column.heading for column in rows.columns if is_date(rows.table, column.to)}
+    return dated | ({rows.overflow.column} if rows.overflow else set())
+
+
+def _periods(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if column.to in ("period", "index_period")}
+
+
+def _operators(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if column.to == "operator"}
+
+
+def _mapped(form: SheetLayout, wanted) -> Iterator[str]:
+    for rows in form.rows:
+        for heading in wanted(rows):
+            yield from (heading.replace("{n}", str(number)) for number in rows.numbers or (0,))

@@ -1,0 +1,170 @@
+"""The patient bootstrap: how often each patient is drawn, times what happened to each, gives every resample's counts.
+
+Patients with the same course are drawn together: their multiplicities are multinomial, so a resample of 100,000
+patients costs no more than one of the few hundred courses there are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from necrostats.errors import StatisticsError, unknown_choice
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.courses import Courses, courses
+from necrostats.stats.curve_statistics import ManyCurves, Statistic
+from necrostats.stats.intervals import Interval
+
+FEWEST_PATIENTS = 10
+MOST_UNKNOWN = 0.05
+AT_ONCE = 4_000_000
+SEED = 20240229
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Resampled:
+    """Figures of each group as seen (S, G) and in each of B resamples (B, S, G).
+
+    Infinite = not reached, NaN = not known. `names` (S,) of the figures, `patients` (G,) in each group. Ask for an
+    `interval` or a `difference`.
+    """
+
+    names: tuple[str, ...]
+    groups: np.ndarray
+    patients: np.ndarray
+    level: float
+    observed: np.ndarray
+    replicates: np.ndarray
+
+    def interval(self, name: str, group: object = None) -> Interval:
+        """A figure of one group (of the only one if left out) with percentile limits."""
+        which, whose = self._name(name), self._group(group)
+        return _percentiles(
+            self.observed[which, whose], self.replicates[:, which, whose], self.level, self.patients[whose]
+        )
+
+    def difference(self, name: str, group: object, reference: object) -> Interval:
+        """A figure of `group` minus that of `reference`, with percentile limits."""
+        which, one, two = self._name(name), self._group(group), self._group(reference)
+        with np.errstate(invalid="ignore"):
+            gap = self.observed[which, one] - self.observed[which, two]
+            gaps = self.replicates[:, which, one] - self.replicates[:, which, two]
+        return _percentiles(gap, gaps, self.level, min(self.patients[one], self.patients[two]))
+
+    def _name(self, name: str) -> int:
+        if name not in self.names:
+            raise unknown_choice("figure", name, self.names)
+        return self.names.index(name)
+
+    def _group(self, group: object) -> int:
+        names = self.groups.tolist()
+        if group is None and len(names) == 1:
+            return 0
+        if group not in names:
+            raise unknown_choice("group", group, names)
+        return names.index(group)
+
+
+def bootstrap(
+    time: ArrayLike,
+    cause: ArrayLike,
+    statistics: Sequence[Statistic],
+    *,
+    patient: ArrayLike | None = None,
+    group: ArrayLike | None = None,
+    entry: ArrayLike | None = None,
+    causes: Sequence | None = None,
+    groups: Sequence | None = None,
+    replicates: int = 2000,
+    random: np.random.Generator | int = SEED,
+    weights: ArrayLike | None = None,
+    level: float = 0.95,
+) -> Resampled:
+    """Figures of curves in bootstrap resamples of patients; one row a subject, arguments as event_table.
+
+    `patient`: a label a row, drawn with all their rows, in every group (a row is a patient if left out).
+    `random`: a Generator, or the seed of one. `weights` (B, P) instead of drawing: how often each patient, in the
+    order of their labels, is in each resample. Fewer than 10 patients in a group: no limits, and a note.
+    Efron B, Tibshirani RJ. An Introduction to the Bootstrap, 1993, chapter 13. Raises as event_table does.
+    """
+    level = checks.confidence_level(level)
+    rows = courses(
+        time, cause, patient=patient, group=group, entry=entry, causes=causes, groups=groups, apart=weights is not None
+    )
+    drawn = _drawn(rows, replicates, random) if weights is None else _given(rows, weights)
+    observed = _figures(rows, rows.patients[None], statistics)[0]
+    parts = [_figures(rows, each, statistics) for each in drawn]
+    shape = (0, len(statistics), rows.groups.size)
+    return Resampled(
+        names=tuple(each.name for each in statistics), groups=rows.groups, patients=rows.patients_by_group, level=level,
+        observed=observed, replicates=np.concatenate([np.empty(shape), *parts]),
+    )  # fmt: skip
+
+
+def _figures(rows: Courses, weights: np.ndarray, statistics: Sequence[Statistic]) -> np.ndarray:
+    """The figures (B, S, G) of resamples in which each course counts as often as `weights` (B, courses) says."""
+    curves = [ManyCurves(table=table) for table in rows.tables(weights)]
+    return np.stack([np.stack([each.of(one) for one in curves], axis=-1) for each in statistics], axis=1)
+
+
+def _drawn(rows: Courses, replicates: int, random: np.random.Generator | int) -> Iterator[np.ndarray]:
+    generator = np.random.default_rng(random)
+    replicates = int(checks.positive("replicates", replicates))
+    total = int(rows.patients.sum())
+    if not total:
+        return
+    for size in _chunks(replicates, max(rows.cells, rows.patients.size)):
+        if total > 4 * rows.patients.size:
+            yield generator.multinomial(total, rows.patients / total, size=size).astype(float)
+            continue
+        course = np.repeat(np.arange(rows.patients.size), rows.patients)[generator.integers(0, total, (size, total))]
+        course += np.arange(size)[:, None] * rows.patients.size
+        yield np.bincount(course.ravel(), minlength=size * rows.patients.size).reshape(size, -1).astype(float)
+
+
+def _given(rows: Courses, weights: ArrayLike) -> Iterator[np.ndarray]:
+    each = checks.not_negative("weights", weights)
+    if each.ndim != 2 or each.shape[1] != rows.patients.size:
+        raise StatisticsError(f"weights must have {rows.patients.size} columns, one a patient: it is {each.shape}.")
+    start = 0
+    for size in _chunks(len(each), rows.cells):
+        yield each[start : start + size]
+        start += size
+
+
+def _chunks(replicates: int, each: int) -> Iterator[int]:
+    """How many replicates to take at a time, for tables of `each` numbers a replicate."""
+    most = max(1, AT_ONCE // max(each, 1))
+    for start in range(0, replicates, most):
+        yield min(most, replicates - start)
+
+
+def _percentiles(estimate: float, values: np.ndarray, level: float, patients: int) -> Interval:
+    known = np.sort(values[~np.isnan(values)])
+    notes = _unknown(values.size - known.size, values.size)
+    estimate = float(estimate) if np.isfinite(estimate) else np.nan
+    if patients < FEWEST_PATIENTS:
+        text = f"Only {patients} patients in a group: no bootstrap limits with fewer than {FEWEST_PATIENTS}."
+        return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=(Note(code="SMALL_N", text=text),))
+    if not known.size or known.size < (1 - MOST_UNKNOWN) * values.size:
+        return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=notes)
+    tail = max(1, int(np.floor((known.size + 1) * (1 - level) / 2 + 1e-9)))
+    edges = np.array([known[tail - 1], known[-tail]])
+    beyond = int(np.count_nonzero(np.isinf(known)))
+    if beyond:
+        text = f"Not reached in {beyond:,} of {known.size:,} resamples."
+        notes += (Note(code="NOT_REACHED", text=text),)
+    low, high = np.where(np.isfinite(edges), edges, np.nan)
+    return Interval(estimate=estimate, low=float(low), high=float(high), notes=notes)
+
+
+def _unknown(missing: int, replicates: int) -> tuple[Note, ...]:
+    if not missing:
+        return ()
+    so = "no limits are shown" if missing > MOST_UNKNOWN * replicates else "they are left out"
+    text = f"Not known in {missing:,} of {replicates:,} resamples, where follow-up was too short: {so}."
+    return (Note(code="NOT_MATURED", text=text),)

@@ -1,0 +1,146 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from necrostats.errors import ChoiceError, StatisticsError
+from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
+from necrostats.stats.differences import heights
+from necrostats.stats.incidence import aalen_johansen, kaplan_meier, quantile
+from necrostats.stats.resampling import bootstrap
+from necrostats.stats.restricted_means import restricted_mean
+
+quickly = settings(deadline=None, derandomize=True, max_examples=25)
+FIGURES = [median_of(1), height_of(6, 1), restricted_mean_of(8, 2), median_of(), height_of(6), restricted_mean_of(8)]
+
+
+def _series(seed, n=40):
+    rng = np.random.default_rng(seed)
+    entry = np.where(rng.random(n) < 0.3, rng.integers(1, 4, n), 0)
+    patient = rng.integers(0, n // 2, n)
+    return entry + rng.integers(1, 12, n), rng.integers(0, 3, n), entry, rng.integers(0, 2, n), patient
+
+
+def _one_by_one(time, cause, entry, weights):
+    """The same figures from rows written out as often as they count."""
+    rows = np.repeat(np.arange(time.size), weights)
+    time, cause, entry = time[rows], cause[rows], entry[rows]
+    incidence = aalen_johansen(time, cause, entry=entry, causes=[1, 2])
+    free = kaplan_meier(time, cause > 0, entry=entry)
+    medians = [quantile(incidence).estimate[0, 0], quantile(free).estimate[0]]
+    medians = [np.inf if np.isnan(each) else each for each in medians]
+    return [
+        medians[0], heights(incidence, 6).estimate[0, 0], restricted_mean(incidence, 8).estimate[0, 1],
+        medians[1], heights(free, 6).estimate[0], restricted_mean(free, 8).estimate[0],
+    ]  # fmt: skip
+
+
+@quickly
+@given(seed=st.integers(0, 500))
+def test_given_multiplicities_it_is_the_figure_of_rows_written_out_so_often(seed):
+    time, cause, entry, group, patient = _series(seed)
+    names, whose = np.unique(patient, return_inverse=True)
+    weights = np.random.default_rng(seed).integers(0, 4, (3, names.size))
+    found = bootstrap(
+        time, cause, FIGURES, entry=entry, group=group, groups=[0, 1], causes=[1, 2], patient=patient, weights=weights
+    )
+    for each, times in enumerate(weights[:, whose]):
+        for place in (0, 1):
+            rows = group == place
+            if times[rows].any():
+                expected = _one_by_one(time[rows], cause[rows], entry[rows], times[rows])
+                assert_allclose(found.replicates[each, :, place], expected, atol=1e-12)
+
+
+@pytest.mark.parametrize("patients", [60, 3000])
+def test_limits_are_those_the_delta_method_gives_whichever_way_patients_are_drawn(patients):
+    """60 patients are drawn one by one, 3,000 as multinomial counts of courses."""
+    rng = np.random.default_rng(5)
+    time, cause = rng.integers(1, 25, patients), rng.integers(0, 3, patients)
+    found = bootstrap(time, cause, [height_of(8, 1), restricted_mean_of(12, 1)], random=3)
+    curve = aalen_johansen(time, cause)
+    for name, theirs in zip(found.names, (heights(curve, 8), restricted_mean(curve, 12)), strict=True):
+        ours = found.interval(name)
+        assert_allclose(ours.estimate, theirs.estimate[0, 0])
+        assert_allclose((ours.high - ours.low) / (2 * 1.96), theirs.std_error[0, 0], rtol=0.1)
+
+
+def test_patients_with_several_rows_are_drawn_whole():
+    rng = np.random.default_rng(1)
+    time, cause = rng.integers(1, 25, 40), rng.integers(0, 2, 40)
+    single = bootstrap(time, cause, [height_of(8)], random=3).interval("event-free at 8")
+    twice = {"patient": np.tile(np.arange(40), 2), "random": 3}
+    doubled = bootstrap(np.tile(time, 2), np.tile(cause, 2), [height_of(8)], **twice).interval("event-free at 8")
+    assert_allclose(doubled.high - doubled.low, single.high - single.low, rtol=0.1)
+
+
+def test_the_same_seed_gives_the_same_limits_and_no_global_state_changes():
+    rng_before = np.random.get_state()[1].copy()
+    time, cause, *_ = _series(2)
+    one, two, other = (bootstrap(time, cause, [height_of(6)], replicates=50, random=seed) for seed in (7, 7, 8))
+    assert_array_equal(one.replicates, two.replicates)
+    assert not np.array_equal(one.replicates, other.replicates)
+    again = bootstrap(time, cause, [height_of(6)], replicates=50, random=np.random.default_rng(7))
+    assert_array_equal(again.replicates, one.replicates)
+    assert_array_equal(np.random.get_state()[1], rng_before)
+
+
+def test_percentiles_worked_by_hand():
+    """39 resamples in which 1 to 39 of 40 patients have the event: 95 % leaves one at each end, 1 and 39 of 40."""
+    weights = np.stack([40 - np.arange(1, 40), np.arange(1, 40)], axis=1)
+    pad = np.zeros((39, 8), dtype=int)
+    found = bootstrap(
+        [9, 1] + [9] * 8, [0, 1] + [0] * 8, [height_of(5, 1)], weights=np.hstack([weights, pad])
+    ).interval("incidence at 5, 1")
+    assert_allclose([found.low, found.high], [1 / 40, 39 / 40])
+
+
+def test_differences_are_taken_within_each_resample():
+    time, cause, _, group, patient = _series(4, n=80)
+    found = bootstrap(time, cause, [restricted_mean_of(8)], group=group, patient=patient, replicates=200)
+    gap = found.difference("restricted mean to 8", 1, 0)
+    gaps = np.sort(found.replicates[:, 0, 1] - found.replicates[:, 0, 0])
+    assert_allclose([gap.low, gap.high], [gaps[4], gaps[-5]])
+    turned = found.difference("restricted mean to 8", 0, 1)
+    assert_allclose([turned.estimate, turned.low, turned.high], [-gap.estimate, -gap.high, -gap.low])
+
+
+def test_fewer_than_ten_patients_get_an_estimate_and_a_note_but_no_limits():
+    found = bootstrap([1, 2, 3], [1, 1, 1], [median_of()], replicates=20).interval("median")
+    assert found.estimate == 2 and np.isnan([found.low, found.high]).all()
+    assert [note.code for note in found.notes] == ["SMALL_N"]
+
+
+def test_a_median_not_reached_in_many_resamples_has_no_upper_limit():
+    found = bootstrap(np.arange(1, 21), np.arange(20) % 2, [median_of(1)], replicates=200, random=1)
+    limits = found.interval("median, 1")
+    assert np.isfinite(limits.low) and np.isnan(limits.high)
+    assert [note.code for note in limits.notes] == ["NOT_REACHED"]
+
+
+def test_follow_up_too_short_in_many_resamples_gives_no_limits():
+    time, cause = [3] * 19 + [30], [0] * 19 + [1]
+    found = bootstrap(time, cause, [restricted_mean_of(20)], replicates=200, random=1).interval("restricted mean to 20")
+    assert np.isnan([found.low, found.high]).all()
+    assert [note.code for note in found.notes] == ["NOT_MATURED"] and "no limits" in found.notes[0].text
+
+
+def test_a_group_with_nobody_and_nobody_at_all():
+    found = bootstrap([1] * 12, [1] * 12, [median_of()], group=["a"] * 12, groups=["a", "b"], replicates=20)
+    empty = found.interval("median", "b")
+    assert np.isnan(empty.estimate) and empty.notes[0].code == "SMALL_N"
+    nobody = bootstrap([], [], FIGURES, causes=[1, 2]).interval("median")
+    assert np.isnan(nobody.estimate) and nobody.notes[0].code == "SMALL_N"
+
+
+def test_questions_that_cannot_be_answered_are_refused():
+    time, cause, *_ = _series(2)
+    with pytest.raises(ChoiceError, match="known cause"):
+        bootstrap(time, cause, [median_of(9)], replicates=5)
+    with pytest.raises(ChoiceError, match="known figure"):
+        bootstrap(time, cause, [median_of(1)], replicates=5).interval("mean")
+    with pytest.raises(StatisticsError, match="40 columns"):
+        bootstrap(time, cause, [median_of(1)], weights=[[1, 2]])
