@@ -14,7 +14,7 @@ NOTE_CODES = (
     "CLUSTER_IGNORED", "FEW_CLUSTERS", "ZERO_EVENTS", "SEPARATION", "SINGULAR", "NOT_CONVERGED",
     "INTERVAL_CENSORED", "SCAN_GAP_IMBALANCE", "IMMORTAL_TIME", "LEFT_TRUNCATION", "COMPETING_AS_CENSORED",
     "SHARED_SESSIONS", "ZERO_YIELD", "SMALL_N", "SMALL_RISK_SET", "NOT_REACHED", "OVERDISPERSED",
-    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED",
+    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED", "TWO_SCALES",
 )  # fmt: skip
 
 
@@ -94,6 +94,22 @@ class Listing(Result):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Courses(Listing):
+    """What was recorded of each patient, one row a record.
+
+    `patient` is a number in the order of this listing. `what` says what it is; "course" runs from day 0 to the end
+    of the course (`outcome`) and "follow-up" from there to the last contact. `day_to` is the last day of what lasts
+    and the latest day of what is dated to a range. `horizon` is the last day that counts for `outcome`.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "patient", "group", "outcome", "what", "detail", "day", "day_to", "size_mm", "grade",
+    )  # fmt: skip
+
+    horizon: int = 0
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Rates(Result):
     """Events over a denominator, one row for each variable, group and unit.
 
@@ -145,10 +161,22 @@ class Summary(Result):
     """Descriptions of variables, one row for each variable, level and group.
 
     `measure` says what `estimate`, `low` and `high` are: "share" (events / n; low and high blank or an interval),
-    "median" (with quartiles) or "geometric mean" (with an interval). `n` have a value, `missing` do not;
-    `patients` is the number of patients behind `n`.
+    "median" (with quartiles), "geometric mean" (with an interval) or "count" (events of n; nothing estimated). `n`
+    have a value, `missing` do not; `patients` is the number of patients behind `n`.
     """
 
     columns: ClassVar[tuple[str, ...]] = (
         "variable", "level", "group", "measure", "events", "n", "missing", "patients", "estimate", "low", "high",
     )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Trajectories(Summary):
+    """Sizes of collections over time: a median with quartiles for each window of days (`level`) and group.
+
+    `windows` has a row for each row of `table`, in its order: day_from, day_to, and `day`, the median day of the
+    values used. `series` holds every value: collection (a number in this listing), group, day, value.
+    """
+
+    windows: pd.DataFrame = field(default_factory=pd.DataFrame)
+    series: pd.DataFrame = field(default_factory=pd.DataFrame)

@@ -97,13 +97,14 @@ def long_in_place(draft: Draft) -> Iterator[Flag]:
     dwell = until - stents.latest("placed_day")
     apposing = stents.holds("stent_type", ["lumen_apposing"])
     at = np.flatnonzero(stents.kept & apposing & (dwell > LONGEST_LUMEN_APPOSING_DAYS))
+    says = [f"is a lumen-apposing stent that was in place for {days:.0f} days" for days in dwell[at]]
     yield Flag(
         rule="LONG_IN_PLACE",
         table="stents",
         at=at,
         severity="notes",
         column="stent_id",
-        problem=np.array([f"a lumen-apposing stent, was in place for {days:.0f} days" for days in dwell[at]], object),
+        problem=np.array(says, dtype=object),
         remedy=f"More than {LONGEST_LUMEN_APPOSING_DAYS} days: for review of the series, not for recalling a stent.",
     )
 

@@ -12,6 +12,7 @@ from necrostats.registry.findings import SEVERITIES, sentence
 from necrostats.registry.tables import Registry
 
 SHOWN = 5
+LONGEST_VALUE = 80
 HEADINGS = {"stops": "Problems", "asks": "To ask about", "notes": "Notes"}
 
 
@@ -65,13 +66,19 @@ def _group(group: pd.DataFrame, every: bool) -> Iterator[str]:
     shown = group if every or len(group) <= SHOWN + 1 else group.head(SHOWN)
     yield ""
     for finding in shown.itertuples():
-        yield f"  {sentence(finding)}"
+        yield f"  {sentence(finding._replace(value=on_one_line(finding.value)))}"
     if len(shown) < len(group):
         where = f" in {group['table'].iloc[0]}" if group["table"].iloc[0] else ""
         yield f"  … and {len(group) - len(shown):,} more like it{where}. To see them all: necrostats check --all"
     for remedy in dict.fromkeys(group["remedy"]):
         if remedy:
             yield f"    {remedy}"
+
+
+def on_one_line(value: str) -> str:
+    """A cell as written, fit for one line: line breaks and marks that cannot be printed as dots, cut if long."""
+    plain = "".join(character if character.isprintable() else "·" for character in value[: LONGEST_VALUE + 1])
+    return plain if len(plain) <= LONGEST_VALUE else f"{plain[:LONGEST_VALUE]}…"
 
 
 def _counts(registry: Registry) -> Iterator[str]:

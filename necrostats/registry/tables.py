@@ -43,6 +43,7 @@ class Registry:
     Columns are those of the codebook. Codes are categorical with every code in order; ids are categorical over
     the ids of the table they belong to, in its row order, so `registry.position("scans")` is a row number in
     `patients`; whole numbers and days are Int64, other numbers float64, yes/no boolean, text string.
+    `narrowed_to` is the period whose sessions and events `during` kept; "" where all are held.
     """
 
     patients: pd.DataFrame
@@ -57,6 +58,7 @@ class Registry:
     findings: pd.DataFrame = field(default_factory=no_findings)
     set_aside: pd.DataFrame = field(default_factory=nothing_set_aside)
     source: Source = field(default_factory=lambda: Source(name="in memory"))
+    narrowed_to: str = ""
 
     def __repr__(self) -> str:
         labels = self.periods
@@ -103,7 +105,7 @@ class Registry:
         narrowed = self._with({"sessions": held, "instrument_uses": uses, "adverse_events": events})
         treated = np.zeros(len(self.patients), dtype=bool)
         treated[self.position("sessions")[inside]] = True
-        return narrowed.select(treated)
+        return replace(narrowed.select(treated), narrowed_to=str(period).strip())
 
     def select(self, patients: np.ndarray) -> Registry:
         """The patients marked True, with all that is theirs; ids keep meaning row numbers of the kept tables."""

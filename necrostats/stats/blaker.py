@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike
 from scipy import special
 
 from necrostats.stats import checks
+from necrostats.stats.binomial_limits import exact_limits
 from necrostats.stats.distinct import distinct_pairs
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
-from necrostats.stats.proportions import clopper_pearson
 from necrostats.stats.roots import sign_changes
 
 
@@ -28,13 +28,15 @@ def blaker(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
     k, total = checks.events_of(events, n)
     alpha = 1 - checks.confidence_level(level)
     pairs = distinct_pairs(k, total)
-    outside = clopper_pearson(pairs.k, pairs.n, level=level)
-    low = np.maximum(_lower(pairs.k, pairs.n, alpha), outside.low)
-    high = np.minimum(1 - _lower(pairs.n - pairs.k, pairs.n, alpha), outside.high)
+    some = pairs.n > 0
+    share = np.divide(pairs.k, pairs.n, out=np.full(pairs.k.shape, np.nan), where=some)
+    lowest, highest = exact_limits(pairs.k, pairs.n, alpha / 2)
+    low = np.maximum(_lower(pairs.k, pairs.n, alpha), lowest)
+    high = np.minimum(1 - _lower(pairs.n - pairs.k, pairs.n, alpha), highest)
     return Interval(
-        estimate=as_given(pairs.spread(outside.estimate)),
-        low=as_given(pairs.spread(low)),
-        high=as_given(pairs.spread(high)),
+        estimate=as_given(pairs.spread(share)),
+        low=as_given(pairs.spread(np.where(some, low, np.nan))),
+        high=as_given(pairs.spread(np.where(some, high, np.nan))),
         notes=empty_denominators(total),
     )
 

@@ -11,9 +11,14 @@ from scipy import special, stats
 
 from necrostats.results import Note
 from necrostats.stats import checks
+from necrostats.stats.binomial_limits import exact_limits
+from necrostats.stats.blaker import blaker
 from necrostats.stats.clusters import few_clusters, one_cluster, places
 from necrostats.stats.distinct import distinct_pairs
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
+from necrostats.stats.roots import rising_root
+
+__all__ = ["ClusteredInterval", "blaker", "clopper_pearson", "korn_graubard", "mid_p", "wilson"]
 
 
 def clopper_pearson(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
@@ -23,7 +28,7 @@ def clopper_pearson(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> 
     Clopper CJ, Pearson ES. Biometrika 1934;26:404-413. Raises StatisticsError for counts that cannot be.
     """
     k, total = checks.events_of(events, n)
-    low, high = _exact_limits(k, total, _tail(level))
+    low, high = exact_limits(k, total, _tail(level))
     return _interval(k, total, low, high)
 
 
@@ -100,7 +105,7 @@ def _effective(y: np.ndarray, m: np.ndarray, level: float) -> ClusteredInterval:
     effect = max(1.0, variance / (share * (1 - share) / total))
     t_ratio = stats.t.ppf(1 - tail, total - 1) / stats.t.ppf(1 - tail, groups - 1)
     adjusted = total / effect * t_ratio**2
-    low, high = _exact_limits(np.array(share * adjusted), np.array(adjusted), tail)
+    low, high = exact_limits(np.array(share * adjusted), np.array(adjusted), tail)
     return ClusteredInterval(
         estimate=float(share), low=float(low), high=float(high), clusters=groups,
         notes=few_clusters(groups),
@@ -141,13 +146,6 @@ def _interval(k: np.ndarray, n: np.ndarray, low: np.ndarray, high: np.ndarray) -
     )
 
 
-def _exact_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
-    low = np.where(k > 0, special.betaincinv(np.where(k > 0, k, 1.0), n - k + 1, tail), 0.0)
-    rest = n - k
-    high = np.where(rest > 0, special.betainccinv(k + 1, np.where(rest > 0, rest, 1.0), tail), 1.0)
-    return low, high
-
-
 def _mid_p_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
     """Where the mid-probability of k or more, ½P(X ≥ k) + ½P(X > k), is `tail`, and where it is 1 − `tail`."""
     low, high = np.zeros(k.shape), np.ones(k.shape)
@@ -167,7 +165,7 @@ def _mid_p_root(k: np.ndarray, n: np.ndarray, target: float) -> np.ndarray:
         return (special.betainc(k, n - k + 1, p) + special.betainc(k + 1, n - k, p)) / 2 - target
 
     left, right = special.betaincinv(k, n - k + 1, target), special.betaincinv(k + 1, n - k, target)
-    return _root(excess, _slope(k, n), left, right)
+    return rising_root(excess, _slope(k, n), left, right)
 
 
 def _slope(k: np.ndarray, n: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
@@ -179,22 +177,3 @@ def _slope(k: np.ndarray, n: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
         return shared * (1 - p + p * (n - k) / k) / 2
 
     return slope
-
-
-def _root(excess: Callable, slope: Callable, left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Newton from the middle of a bracket, halving it where a step would leave it; `excess` rises with p.
-
-    A Newton step of 1e-7 of the bracket leaves an error of the square of that.
-    """
-    p, enough = (left + right) / 2, 1e-7 * (right - left)
-    for _ in range(100):
-        over = excess(p)
-        left, right = np.where(over < 0, p, left), np.where(over < 0, right, p)
-        newton = p - over / slope(p)
-        inside = (newton >= left) & (newton <= right)
-        following = np.where(inside, newton, (left + right) / 2)
-        settled = np.abs(following - p) <= enough
-        p = following
-        if settled.all():
-            break
-    return p

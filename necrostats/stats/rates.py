@@ -13,6 +13,7 @@ from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import few_clusters
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
+from necrostats.stats.roots import rising_root
 
 OVERDISPERSED_ABOVE = 1.2
 CROWDED_ABOVE = 2
@@ -32,6 +33,23 @@ def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per:
     return Interval(
         estimate=as_given(k * scale), low=as_given(low), high=as_given(high), notes=empty_denominators(time)
     )
+
+
+def mid_p(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
+    """Mid-P Poisson limits: as Garwood's, with half the probability of what was seen in each tail.
+
+    Inside Garwood's always; the lower limit is exactly 0 at no events; where exposure is 0, NaN and a note.
+    Lancaster HO. J Am Stat Assoc 1961;56:223-234. Raises StatisticsError as `garwood` does.
+    """
+    k, time = _events_and_exposure(events, exposure)
+    tail = (1 - checks.confidence_level(level)) / 2
+    scale = np.divide(checks.positive("per", per), time, out=np.full(k.shape, np.nan), where=time > 0)
+    counts, place = np.unique(k.ravel(), return_inverse=True)
+    low, high = (limit[place].reshape(k.shape) for limit in _mid_p_means(counts, tail))
+    return Interval(
+        estimate=as_given(k * scale), low=as_given(low * scale), high=as_given(high * scale),
+        notes=empty_denominators(time),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,3 +129,24 @@ def _unknown(k: np.ndarray) -> Note:
     if k.size < 2:
         return Note(code="SMALL_N", text="Fewer than two rows have any exposure: their spread cannot be estimated.")
     return Note(code="ZERO_EVENTS", text="No events: whether they cluster cannot be estimated.")
+
+
+def _mid_p_means(k: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
+    """The means at which the mid-probability of k or more is `tail`, and 1 − `tail`."""
+    low, high = np.zeros(k.shape), np.full(k.shape, -np.log(2 * tail))
+    some = k > 0
+    low[some], high[some] = _mid_p_mean(k[some], tail), _mid_p_mean(k[some], 1 - tail)
+    return low, high
+
+
+def _mid_p_mean(k: np.ndarray, target: float) -> np.ndarray:
+    """Between the means at which P(X ≥ k) and P(X > k) are `target`; found on their half sum."""
+
+    def excess(mean: np.ndarray) -> np.ndarray:
+        return (special.gammainc(k, mean) + special.gammainc(k + 1, mean)) / 2 - target
+
+    def slope(mean: np.ndarray) -> np.ndarray:
+        seen = np.exp(k * np.log(mean) - mean - special.gammaln(k + 1))
+        return seen * (1 + k / mean) / 2
+
+    return rising_root(excess, slope, special.gammaincinv(k, target), special.gammaincinv(k + 1, target))

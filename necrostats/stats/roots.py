@@ -57,3 +57,22 @@ def _next_share(
     by_c = (c - a) / (b - a) * at_a / (at_c - at_a) * at_b / (at_c - at_b)
     share[smooth] = by_b + by_c
     return share
+
+
+def rising_root(excess: Callable, slope: Callable, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """Where `excess`, rising, is 0 in each row: Newton from the middle of a bracket, halved where a step would leave it.
+
+    A Newton step of 1e-7 of the bracket leaves an error of the square of that.
+    """
+    p, enough = (left + right) / 2, 1e-7 * (right - left)
+    for _ in range(100):
+        over = excess(p)
+        left, right = np.where(over < 0, p, left), np.where(over < 0, right, p)
+        newton = p - over / slope(p)
+        inside = (newton >= left) & (newton <= right)
+        following = np.where(inside, newton, (left + right) / 2)
+        settled = np.abs(following - p) <= enough
+        p = following
+        if settled.all():
+            break
+    return p

@@ -67,7 +67,11 @@ def _out_in(ml: int) -> Typed:
         "lavage_in_ml": "1000",
         "yield_includes_lavage": "no",
     }
-    return Typed(value=f"{(ml + 1000) / 1000:g} L out (1 L in)", fills=fills, mess="out and in")
+    return Typed(
+        value=f"{(ml + 1000) / 1000:g} L out (1 L in)" if ml % 100 == 0 else f"{ml + 1000} ml out (1 L in)",
+        fills=fills,
+        mess="out and in",
+    )
 
 
 _EXACT: dict[str, Callable[[int], Typed]] = {

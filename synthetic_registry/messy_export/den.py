@@ -49,7 +49,7 @@ def fill(pen: Pen, patients: list[Patient]) -> Den:
         _second_row(pen, den, patient, splits[patient.code], disagree=at < DISAGREE)
     first, step = BLANK_ROW + 1, max(1, len(patients) // WORD_FOR_WORD)
     for at in range(min(WORD_FOR_WORD, len(patients))):
-        grid.copy_row(first + at * step)
+        grid.copy_row(first + at * step, aside=True)
     grid.hidden_rows = [
         first + 2 + at * max(1, len(patients) // HIDDEN) for at in range(min(HIDDEN, len(patients) - 2))
     ]
@@ -92,10 +92,11 @@ def _second_row(pen: Pen, den: Den, patient: Patient, split: Split, *, disagree:
         den.named[patient.code].add(session["session_id"])
     if disagree:
         _disagree(den.grid, patient, row.row)
+        den.lost.add(patient.code)
 
 
 def _disagree(grid: Grid, patient: Patient, second: int) -> None:
-    """Another age in the second row: neither is believed."""
+    """Another age in the second row: an id twice with different content, and the patient is set aside."""
     column = grid.columns["Baseline", "Age\n(yrs)"]
     first = next(
         at for at, key in grid.cells if key == column and grid.cells[at, key].patient == patient.code

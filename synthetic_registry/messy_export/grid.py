@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from messy_export.cells import DUPLICATE, HEADING, KEY, ROW, SKIPPED, Cell, Typed, as_fills
+from messy_export.cells import ASKED, DUPLICATE, HEADING, KEY, ROW, SKIPPED, Cell, Typed, as_fills
 
 
 class Grid:
@@ -91,12 +91,18 @@ class Grid:
         """The cells of one row, in order."""
         return [cell for (at, _), cell in sorted(self.cells.items()) if at == row]
 
-    def copy_row(self, row: int) -> int:
-        """A row word for word again at the end: first kept, this one set aside."""
+    def copy_row(self, row: int, *, aside: bool) -> int:
+        """A row word for word again at the end: set aside, the first one kept, or else only asked about."""
         target = self.row()
         for cell in self.in_row(row):
-            fate = cell.becomes if cell.column in self.fates else DUPLICATE
-            self.cells[target, cell.column] = replace(cell, row=target, becomes=fate, reading="", comment="")
+            fate, reading = cell.becomes, cell.reading
+            if aside and cell.column not in self.fates:
+                fate, reading = DUPLICATE, ""
+            elif "day" in cell.typed.fills and reading != ROW:
+                reading = ASKED
+            self.cells[target, cell.column] = replace(
+                cell, row=target, becomes=fate, reading=reading, comment=""
+            )
         return target
 
     def skip(self, row: int, cells: Iterable[tuple[int, object]]) -> None:

@@ -74,7 +74,7 @@ def _strays(grid: Grid) -> None:
 def _copy(grid: Grid) -> None:
     rows = sorted({row for (row, column) in grid.cells if column == 1 and row > 1})
     for row in rows[:: max(1, len(rows) // COPIED.get(grid.name, 1))][: COPIED.get(grid.name, 0)]:
-        grid.copy_row(row)
+        grid.copy_row(row, aside=False)
 
 
 def _comment(pen: Pen, grid: Grid) -> None:

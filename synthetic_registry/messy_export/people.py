@@ -25,7 +25,7 @@ class Person:
 PEOPLE = (
     Person(name="A", date="real", blank="", case="lower", joiner="+"),
     Person(name="B", date="slashes", blank="-", case="title", joiner=", then "),
-    Person(name="C", date="dots", blank="n/a", case="lower", joiner=", "),
+    Person(name="C", date="dots", blank="n/a", case="lower", joiner=" and "),
     Person(name="D", date="real short", blank="?", case="upper", joiner=" + "),
     Person(name="E", date="iso", blank="not recorded", case="lower", joiner="; "),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from messy_export.cells import ASKED, EITHER, SET_ASIDE, UNKNOWN, Typed
+from messy_export.cells import EITHER, SET_ASIDE, UNKNOWN, Typed
 from messy_export.people import BLANKS, Pen, Person, weighted
 from messy_export.unit import Row
 from messy_export.words import unknown
@@ -90,15 +90,13 @@ def _read(form: str, axes: list[int], unit: str) -> Typed:
 
 
 def type_wrong_unit(row: Row) -> Typed | None:
-    """Centimetres typed into a column of millimetres: read as it stands, and asked about; None if it cannot be."""
+    """Centimetres typed into a column of millimetres: read as it stands, for nothing is rescaled; None if not."""
     axes = axes_of(row)
     if len(axes) < 3 or not axes[2] >= 20 or axes[0] >= 200:
         return None
     small = [round(each / 10) for each in axes]
     fills = {name: str(value) for name, value in zip(AXES, small, strict=True)}
-    return Typed(
-        value="x".join(map(str, small)), fills=fills, reading=ASKED, mess="centimetres among millimetres"
-    )
+    return Typed(value="x".join(map(str, small)), fills=fills, mess="centimetres among millimetres")
 
 
 def type_solid(pen: Pen, person: Person, percent: str) -> Typed:

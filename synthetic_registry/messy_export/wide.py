@@ -192,7 +192,7 @@ class PatientRow:
             (REMARKS, REMARK_TEXTS, 0.3),
             (STRAY, ("check", "ask"), 0.04),
         ):
-            if pen.chance(share):
+            if pen.chance(share) or (heading == STRAY and self.row == 7):
                 self.put(heading, Typed(value=pen.deal(heading[1], words)), "")
         self.put(OLD_SCORE, Typed(value=int(pen.rng.integers(0, 9))), "")
         if row["death_day"] or pen.chance(0.15):

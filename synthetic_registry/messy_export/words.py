@@ -68,7 +68,8 @@ def type_yes_no(pen: Pen, person: Person, column: str, answer: str) -> Typed:
 def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -> Typed:
     """The instruments of one session in order, in slang, joined as this person joins them."""
     if not classes:
-        return unknown(pen, person)
+        typed = unknown(pen, person)
+        return Typed(value=None) if typed.value == "?" else typed
     if classes == ("unknown",):
         return Typed(
             value="?", fills=_uses(classes, place), reading=ASKED, mess="question mark for instruments"

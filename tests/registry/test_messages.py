@@ -84,6 +84,14 @@ def test_an_error_without_findings_is_told_as_it_stands():
     assert check_report(SourceError("scans.csv is empty."), "unit") == "scans.csv is empty."
 
 
+def test_a_long_or_unprintable_value_stays_on_one_line(tmp_path):
+    written = "\x1b[31mred\n" + "x" * 500
+    registry = registry_of(tmp_path, spoilt("sessions", 1, minutes_total=written))
+    report = check_report(registry, "unit")
+    assert "\x1b" not in report and '"·[31mred·xxx' in report and "x" * 81 not in report
+    assert registry.findings["value"].tolist() == [written]
+
+
 def test_no_class_name_and_no_type_reaches_the_reader(tmp_path):
     report = check_report(registry_of(tmp_path, spoilt("sessions", 1, minutes_total="long", texture="wet")), "unit")
     for word in ("dtype", "NaN", "None", "float", "DataFrame", "Error", "<NA>"):

@@ -56,8 +56,14 @@ class RawColumn:
         return listed[self.which]
 
     def at(self, positions: np.ndarray) -> RawColumn:
-        """The same column, some of its rows."""
-        return RawColumn(number=self.number, cells=self.cells, which=self.which[positions], hidden=self.hidden)
+        """The same column, some of its rows, with the cells that occur in them in order of appearance."""
+        which = self.which[positions]
+        used, first, place = np.unique(np.append(0, which), return_index=True, return_inverse=True)
+        order = np.argsort(first, kind="stable")
+        number = np.empty(len(used), dtype=np.int32)
+        number[order] = np.arange(len(used))
+        cells = tuple(self.cells[used[each]] for each in order)
+        return RawColumn(number=self.number, cells=cells, which=number[place[1:]], hidden=self.hidden)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -17,6 +17,7 @@ from necrostats.registry.reading import RawSource
 from necrostats.registry.written import Place, RawTable, Written
 
 MADE = "made from the export"
+AS_WRITTEN = "the cell as written"
 
 
 def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSource:
@@ -64,12 +65,13 @@ def marked(draft: Draft, making: Making) -> tuple[Draft, list[Mark]]:
 
 def _applied(draft: Draft, table: str, mark: Mark) -> Draft:
     column, takes = mark.column, mark.takes
-    if mark.column == OVERFLOW:
+    if takes == "cell" and _needs_row(table, mark.column):
         takes = "row"
     known = {each.name for each in TABLES[table].all_columns}
     flag = Flag(
         rule=mark.rule, table=table, at=mark.at, severity=mark.severity, column=column if column in known else "",
-        takes=takes if column in known or takes == "row" else "", problem=mark.problem, remedy=mark.remedy, value="",
+        takes=takes if column in known or takes == "row" else "", problem=mark.problem, remedy=mark.remedy,
+        value=AS_WRITTEN,
     )  # fmt: skip
     if column in known:
         return applied(draft, [flag])
@@ -83,12 +85,22 @@ def _applied(draft: Draft, table: str, mark: Mark) -> Draft:
     return draft
 
 
+def _needs_row(table: str, target: str) -> bool:
+    """Whether a row cannot stand without what a cell of a target should have given."""
+    if target == OVERFLOW:
+        return True
+    return target in ("collection", "session") and any(
+        TABLES[table].column(name).required for name in fills(table, target)
+    )
+
+
 def _found(draft: Draft, flag: Flag, column: str) -> Draft:
     """The draft with the finding of a flag on a target that is no column of the codebook."""
     raw = draft[flag.table].raw
     found = findings_frame(
         row=raw.rows[flag.at], severity=flag.severity, scope="row" if flag.takes == "row" else "cell", rule=flag.rule,
-        table=flag.table, file=raw.place.file, column=column, problem=flag.problem, remedy=flag.remedy,
+        table=flag.table, file=raw.place.file, column=column, value=AS_WRITTEN, problem=flag.problem,
+        remedy=flag.remedy,
     )  # fmt: skip
     return replace(draft, findings=(*draft.findings, found))
 

@@ -149,7 +149,8 @@ def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
 def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: Layout):
     origin = made.origin("collection")
     yield Mark(
-        rule="NO_SUCH_COLLECTION", at=lost, column="collection", severity="stops", takes="cell",
+        rule="NO_SUCH_COLLECTION", at=lost, column="collection", severity="stops",
+        takes="row" if made.table.column("collection_id").required else "cell",
         problem="is none of the patient's collections, or more than one", origin=origin.take(lost),
         remedy="Name the collection as it is named where the patient's collections stand.",
     )  # fmt: skip

@@ -38,6 +38,7 @@ class ReadExport:
     laid: Laid
     reshaped: Reshaped
     draft: Draft
+    places: Places
 
 
 def _quietly(line: str) -> None:
@@ -71,7 +72,7 @@ def read_with_layout(
     say("checking")
     draft, _ = marked(interpreted(raw), shape.making)
     draft = checked(draft)
-    places = Places(making=shape.making, sheets=placed.sheets, dates_shown=dates_shown)
+    places = Places(making=shape.making, sheets=placed.sheets, name=export.name, dates_shown=dates_shown)
     findings = _findings(raw, draft, placed, shape, places)
     if required_missing(raw) or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, export.name), findings=findings)
@@ -79,7 +80,7 @@ def read_with_layout(
         **link(tidy_loading._frames(draft)), findings=findings, set_aside=_set_aside(draft, shape, places),
         source=tidy_loading._source(raw, draft),
     )  # fmt: skip
-    return ReadExport(registry=registry, laid=placed, reshaped=shape, draft=draft)
+    return ReadExport(registry=registry, laid=placed, reshaped=shape, draft=draft, places=places)
 
 
 def _findings(raw, draft: Draft, placed: Laid, shape: Reshaped, places: Places) -> pd.DataFrame:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 
 import numpy as np
 
@@ -85,3 +85,19 @@ def _mapped(form: SheetLayout, wanted) -> Iterator[str]:
     for rows in form.rows:
         for heading in wanted(rows):
             yield from (heading.replace("{n}", str(number)) for number in rows.numbers or (0,))
+
+
+def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]]) -> None:
+    """RegistryError if a heading, or the name of a file or sheet, looks like an identifier; cells are not looked at."""
+    found = [
+        each
+        for grid in export.grids
+        for each in find_identifiers([_without_cells(_sheet(grid, header_rows[id(grid)]))])
+        if each.row is not None or each.where
+    ]
+    if found:
+        raise RegistryError(refusal_text(found))
+
+
+def _without_cells(sheet: Sheet) -> Sheet:
+    return Sheet(file=sheet.file, name=sheet.name, header=sheet.header, columns={name: [] for name in sheet.columns})

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from necrostats.registry.export.drafting import AS_WRITTEN
 from necrostats.registry.export.filling import cell_texts
 from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
@@ -21,6 +22,7 @@ class Places:
 
     making: Making
     sheets: tuple[LaidSheet, ...]
+    name: str
     dates_shown: bool = False
 
     def findings(self, found: pd.DataFrame, table: str) -> pd.DataFrame:
@@ -35,10 +37,12 @@ class Places:
         for column in found["column"].unique():
             at = np.flatnonzero((found["column"] == column).to_numpy() & located)
             if len(at):
-                place = self.of(made, column, rows[at], withheld=_withheld(found, at))
+                place = self.of(made, column, rows[at])
+                place["value"] = _value(found["value"].to_numpy(dtype=object)[at], place["value"])
                 for name, values in place.items():
                     out.iloc[at, out.columns.get_loc(name)] = values
-        return out
+        out.loc[~located, "file"] = self.name
+        return out.drop_duplicates(ignore_index=True)
 
     def set_aside(self, listed: pd.DataFrame, table: str) -> pd.DataFrame:
         """Set-aside rows and cells of one made table, in the places of the export."""
@@ -52,20 +56,17 @@ class Places:
                 out.iloc[at, out.columns.get_loc(name)] = place[name]
         return out
 
-    def of(self, made: Made, column: str, rows: np.ndarray, withheld: np.ndarray | None = None) -> dict[str, object]:
+    def of(self, made: Made, column: str, rows: np.ndarray) -> dict[str, object]:
         """file, sheet, row, column and value of some cells of a made table."""
         origin = best_origin(made, column).take(rows)
         number = np.where(origin.column == NOWHERE, made.sheet[rows], self._sheet_of(origin))
         at = np.where(origin.column == NOWHERE, made.at[rows], origin.at)
         sheets = [self.sheets[each] for each in number]
-        value = self.values(origin)
-        if withheld is not None:
-            value[withheld & (value != "")] = WITHHELD
         heading = [column if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
         return {
             "file": [sheet.grid.file for sheet in sheets], "sheet": [sheet.grid.sheet for sheet in sheets],
             "row": pd.array([int(sheet.rows[each]) for sheet, each in zip(sheets, at, strict=True)], dtype="Int64"),
-            "column": heading, "value": value,
+            "column": heading, "value": self.values(origin),
         }  # fmt: skip
 
     def _sheet_of(self, origin: Origin) -> np.ndarray:
@@ -82,9 +83,10 @@ class Places:
         return texts
 
 
-def _withheld(found: pd.DataFrame, at: np.ndarray) -> np.ndarray:
-    """Findings whose value the checker itself keeps back."""
-    return found["problem"].astype(str).str.contains("withheld").to_numpy()[at]
+def _value(told: np.ndarray, written: np.ndarray) -> np.ndarray:
+    """The cell as written, where a finding shows a value at all; what a rule worked out itself stays."""
+    made = np.where(told == AS_WRITTEN, "", told)
+    return np.where((told != "") & (written != ""), written, made)
 
 
 def best_origin(made: Made, column: str) -> Origin:

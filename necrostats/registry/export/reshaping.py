@@ -16,15 +16,17 @@ from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.linking import grouped, linked, with_collections
 from necrostats.registry.export.made import Making, joined
 from necrostats.registry.export.merging import one_row_a_patient, same_day
-from necrostats.registry.export.people import people_of
+from necrostats.registry.export.people import People, people_of
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Reshaped:
-    """Made tables, the blocks they came from, the rows set aside before, and the key of private periods, if any."""
+    """Made tables, who the rows are about, the blocks the tables came from, the rows set aside before, and the key
+    of private periods, if there are any."""
 
     making: Making
+    people: People
     blocks: tuple[Block, ...]
     aside: tuple[RowsAside, ...]
     key: dict[str, str]
@@ -48,7 +50,7 @@ def reshaped(laid: Laid) -> Reshaped:
     making = linked(grouped(with_collections(making, layout)), layout)
     making = filled(making, layout)
     making, key = hidden_quarters(making) if layout.sequential else (making, {})
-    return Reshaped(making=making, blocks=blocks, aside=tuple(aside), key=key)
+    return Reshaped(making=making, people=people, blocks=blocks, aside=tuple(aside), key=key)
 
 
 def _usable(laid: Laid, aside: list[RowsAside]) -> dict[int, np.ndarray]:

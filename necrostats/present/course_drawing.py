@@ -1,0 +1,223 @@
+"""Draws patient courses: a key in words, then a line for each patient, in one block or in two side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure as Drawing
+
+from necrostats.present.course_marks import LOOKS, Look
+from necrostats.present.figures import blank
+from necrostats.present.labels import width_of, wrapped
+from necrostats.present.pen import Pen
+from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT
+
+MARGIN = 0.06
+HEAD = 0.2
+GAP = 0.28
+KEY_SAMPLE = 0.24
+ROWS = ((25, 0.21), (60, 0.14), (10**9, 0.105))  # up to so many patients in a block, so many inches each
+FAR_BELOW = 0.2
+NARROW = 5.0
+MOST_IN_ONE_BLOCK = 60
+GRADED_FROM = 0.2
+FOLLOWED = "#9A9A9A"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """Patients under one heading, in their order."""
+
+    title: str
+    patients: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """What is drawn: sections, marks and spans (see course_marks), how many of each look, the last day, remarks."""
+
+    sections: tuple[Section, ...]
+    marks: pd.DataFrame
+    spans: pd.DataFrame
+    counts: dict[str, int]
+    until: int
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Block:
+    """Headings (their baseline) and patients (the middle of their line), in inches down from the top of the block."""
+
+    titles: dict[float, str]
+    lines: dict[int, float]
+    height: float
+
+
+def _row_height(patients: int) -> float:
+    return next(height for most, height in ROWS if patients <= most)
+
+
+def _blocks(sections: tuple[Section, ...], row: float, count: int) -> list[_Block]:
+    """The sections in `count` blocks of about the same height; one that runs on says so."""
+    total = sum(len(section.patients) * row + HEAD for section in sections)
+    blocks, titles, lines, at = [], {}, {}, 0.0
+    for section in sections:
+        title = section.title
+        for place, patient in enumerate(section.patients):
+            if lines and at >= total / count and len(blocks) < count - 1:
+                blocks.append(_Block(titles=titles, lines=lines, height=at))
+                titles, lines, at = {}, {}, 0.0
+                title = f"{section.title}, continued" if place else section.title
+            if title:
+                titles[at + HEAD - 0.06] = title
+                at, title = at + HEAD, ""
+            lines[patient] = at + row / 2
+            at += row
+    return [*blocks, _Block(titles=titles, lines=lines, height=max(at, 2 * LINE))]
+
+
+def _key_lines(counts: dict[str, int], width: float) -> list[list[tuple[str, str]]]:
+    """The looks that occur, each with its words and number, in lines no wider than the sheet."""
+    lines, used = [[]], 0.0
+    for name in (name for name in LOOKS if counts.get(name)):
+        text = f"{LOOKS[name].words} ({counts[name]:,})"
+        wide = KEY_SAMPLE + width_of(text, SMALL) + 0.16
+        if lines[-1] and used + wide > width - 2 * MARGIN:
+            lines.append([])
+            used = 0.0
+        lines[-1].append((name, text))
+        used += wide
+    return lines
+
+
+def _dot(axes: Axes, x, y, look: Look, points: float, zorder: float) -> None:
+    """Markers; hollow ones are white inside, and all have a thin white edge to stand off each other."""
+    is_stroke = look.marker in "|x+4"
+    filled = look.colour if look.filled else "white"
+    edge = "white" if look.filled and not is_stroke else look.colour
+    axes.plot(
+        x, y, linestyle="none", marker=look.marker, markersize=points * look.size, clip_on=False, zorder=zorder,
+        color=look.colour, markerfacecolor=filled, markeredgecolor=edge,
+        markeredgewidth=0.3 if edge == "white" else max(0.55, points * 0.17),
+    )  # fmt: skip
+
+
+def _marker_points(row: float) -> float:
+    return min(5.4, max(3.0, row * 72 * 0.37))
+
+
+def _draw_key(pen: Pen, lines: list[list[tuple[str, str]]], top: float, row: float) -> None:
+    axes = pen.axes(0, 0, pen.width, pen.height)
+    axes.set_axis_off()
+    axes.set_xlim(0, pen.width)
+    axes.set_ylim(pen.height, 0)
+    for place, line in enumerate(lines):
+        x, y = MARGIN, top + (place + 0.5) * LINE * 1.1
+        for name, text in line:
+            look = LOOKS[name]
+            if look.bar:
+                axes.hlines(y, x, x + KEY_SAMPLE - 0.06, color=look.colour, linewidth=look.bar * row * 72,
+                            linestyle=look.dashes)  # fmt: skip
+            else:
+                _dot(axes, [x + 0.09], [y], look, max(4.2, _marker_points(row)), 3)
+            pen.middle(x + KEY_SAMPLE, y, text, size=SMALL)
+            x += KEY_SAMPLE + width_of(text, SMALL) + 0.16
+
+
+def _ticks(until: int) -> list[int]:
+    step = next(step for step in (10, 30, 60, 90, 180, 360, 720, 10**6) if until / step <= 7)
+    return list(range(0, until + 1, step))
+
+
+def _axes(pen: Pen, left: float, top: float, width: float, block: _Block, until: int) -> Axes:
+    axes = pen.axes(left, top, width, block.height)
+    axes.set_xlim(-0.025 * until, 1.025 * until)
+    axes.set_ylim(block.height, 0)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    axes.set_xticks(_ticks(until))
+    axes.tick_params(top=True, labeltop=block.height > 5)
+    axes.set_axisbelow(True)
+    axes.grid(axis="x", color=RULE, linewidth=0.4)
+    return axes
+
+
+def _draw_spans(axes: Axes, spans: pd.DataFrame, block: _Block) -> None:
+    y = spans["patient"].map(block.lines)
+    for is_course, colour, heavy in ((False, FOLLOWED, 0.4), (True, INK, 0.8)):
+        kept = spans["is_course"] == is_course
+        axes.hlines(y[kept], spans.loc[kept, "x"], spans.loc[kept, "x_to"], color=colour, linewidth=heavy, zorder=1)
+
+
+def _draw_marks(axes: Axes, marks: pd.DataFrame, block: _Block, row: float) -> None:
+    for name, rows in marks.groupby("look", sort=False):
+        look = LOOKS[name]
+        y = rows["patient"].map(block.lines) + look.lane * row
+        if look.bar:
+            axes.hlines(
+                y, rows["x"], rows["x_to"], color=look.colour, linewidth=look.bar * row * 72, linestyle=look.dashes,
+                zorder=look.top,
+            )  # fmt: skip
+            continue
+        ranged = (rows["x_to"] > rows["x"]).to_numpy()
+        axes.hlines(y[ranged], rows["x"][ranged], rows["x_to"][ranged], color=look.colour, linewidth=0.7,
+                    linestyle=(0, (1, 1)), zorder=look.top)  # fmt: skip
+        _dot(axes, rows["x"].to_numpy(), y.to_numpy(), look, _marker_points(row), look.top)
+
+
+def _draw_grades(axes: Axes, marks: pd.DataFrame, block: _Block, row: float) -> None:
+    """The grade beside each adverse event, where the lines are far enough apart to hold it."""
+    graded = marks[marks["look"].isin(["serious", "milder"])].drop_duplicates(["patient", "x", "grade"])
+    for event in graded.itertuples():
+        at = event.x, block.lines[event.patient] - 0.3 * row
+        axes.annotate(event.grade, at, xytext=(3.4, 0), textcoords="offset points", fontsize=5.6, va="center",
+                      color=INK, zorder=10)  # fmt: skip
+
+
+def _draw_block(pen: Pen, sheet: Sheet, block: _Block, at: tuple[float, float, float], row: float) -> None:
+    """`at`: left edge and top of the axes, and their width."""
+    left, top, width = at
+    axes = _axes(pen, left, top, width, block, sheet.until)
+    _draw_spans(axes, sheet.spans[sheet.spans["patient"].isin(list(block.lines))], block)
+    marks = sheet.marks[sheet.marks["patient"].isin(list(block.lines))]
+    _draw_marks(axes, marks, block, row)
+    if row >= GRADED_FROM:
+        _draw_grades(axes, marks, block, row)
+    for down, title in block.titles.items():
+        text = wrapped(title, width, TEXT, bold=True, most=1)
+        look = {"fontweight": "bold", "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 0.6}}
+        pen.text(left + 0.02, top + down, text, **look)
+    starts = {next(iter(block.lines), 0)}
+    for patient, down in block.lines.items():
+        if row >= 0.13 or patient in starts or patient % 5 == 0:
+            pen.middle(left - 0.05, top + down, str(patient), size=SMALL if row >= 0.13 else 6, color=QUIET, ha="right")
+
+
+def draw(sheet: Sheet, width: float) -> Drawing:
+    """The lines of a sheet so many inches wide and as high as they need."""
+    patients = sum(len(section.patients) for section in sheet.sections)
+    side_by_side = 2 if width >= NARROW and patients > MOST_IN_ONE_BLOCK else 1
+    row = _row_height(patients)
+    blocks = _blocks(sheet.sections, row, side_by_side)
+    key = _key_lines(sheet.counts, width)
+    remarks = "\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in sheet.remarks)
+    label = wrapped("Patient", 0.6, SMALL)
+    head = MARGIN + len(key) * LINE * 1.1 + 0.3
+    tallest = max(block.height for block in blocks)
+    foot = FAR_BELOW + LINE + (remarks.count("\n") + 1 if remarks else 0) * LINE + 0.1
+    pen = Pen(blank(width, head + tallest + foot + MARGIN))
+    _draw_key(pen, key, MARGIN, row)
+    left = MARGIN + max(width_of(str(patients), SMALL), width_of(label, SMALL)) + 0.08
+    wide = (width - MARGIN - left * len(blocks) - GAP * (len(blocks) - 1)) / len(blocks)
+    for place, block in enumerate(blocks):
+        start = left + place * (wide + GAP + left)
+        pen.text(start - 0.05, head - 0.06, label, size=SMALL, color=QUIET, ha="right")
+        _draw_block(pen, sheet, block, (start, head, wide), row)
+    pen.middle((left + width - MARGIN) / 2, head + tallest + FAR_BELOW + LINE / 2, "Days from index drainage",
+               ha="center")  # fmt: skip
+    if not patients:
+        pen.middle((left + width) / 2, head + tallest / 2, "Nobody", color=QUIET, ha="center")
+    pen.text(MARGIN, head + tallest + FAR_BELOW + 2 * LINE + 0.04, remarks, size=SMALL, color=QUIET)
+    return pen.sheet

@@ -1,0 +1,137 @@
+"""Patient courses in words: one row a patient, and what there is to say of them all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from necrostats.definitions.grades import AGREE
+from necrostats.present import numbers
+from necrostats.present.course_marks import SERIOUS
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
+from necrostats.present.saying import about, ended, findings, listed, plural
+from necrostats.present.tables import Table, tabulate
+from necrostats.present.wording import table_caption
+from necrostats.results import Courses
+
+_HOW_ENDED = {
+    "resolved": "resolved",
+    "death": "died unresolved",
+    "surgery": "had surgery first",
+    "percutaneous drain": "had a percutaneous drain first",
+    "still under treatment": "were still under treatment",
+    "lost to view, unresolved": "were lost to view unresolved",
+}
+
+
+def _day(value: object) -> str:
+    return f"{int(value)}".replace("-", numbers.MINUS) if numbers.known(value) else ""
+
+
+def _days(row) -> str:
+    """A day, or a range of days."""
+    return numbers.joined(_day(row.day), _day(row.day_to)) if numbers.known(row.day_to) else _day(row.day)
+
+
+def _scan(row) -> str:
+    size = f"{numbers.plain_number(row.size_mm)} mm" if numbers.known(row.size_mm) else "not measured"
+    return f"{_days(row)}: {size}"
+
+
+def _event(row) -> str:
+    grade = row.grade if numbers.known(row.grade) else "no grade"
+    return f"{_days(row)}: {plain(row.detail)}, {grade}"
+
+
+def _stent(row) -> str:
+    until = numbers.joined(_day(row.day), _day(row.day_to)) if numbers.known(row.day_to) else f"{_day(row.day)} to ?"
+    return f"{until}: {plain(row.detail)}"
+
+
+def _named(row) -> str:
+    return f"{_days(row)}: {plain(row.detail)}"
+
+
+_COLUMNS: dict[str, tuple[tuple[str, ...], Callable]] = {
+    "drainages": (("drainage",), _days),
+    "necrosectomies": (("necrosectomy",), _days),
+    "other sessions": (("other session",), _named),
+    "stents": (("stent",), _stent),
+    "scans": (("scan",), _scan),
+    "adverse events, AGREE grade": (("adverse event",), _event),
+    "other interventions": (("surgery", "percutaneous drain", "other intervention"), _named),
+    "death": (("death",), _days),
+}
+
+
+def course_lines(result: Courses, patients: list[int] | None = None) -> pd.DataFrame:
+    """One row a patient: outcome, day of the end, last contact, and what happened on which days."""
+    table = result.table
+    table = table if patients is None else table[table["patient"].isin(patients)]
+    course = table[table["what"] == "course"].set_index("patient")
+    lines = {"patient": course.index.to_numpy()}
+    if is_grouped(table):
+        lines["group"] = [plain(group) for group in course["group"]]
+    lines["outcome"] = course["outcome"].astype(object).to_numpy()
+    lines["end, day"] = course["day_to"].astype("int64").to_numpy()
+    followed = table[table["what"] == "follow-up"].set_index("patient")["day_to"]
+    last = course["day_to"].where(~course.index.isin(followed.index), followed.reindex(course.index))
+    lines["last contact, day"] = last.astype("int64").to_numpy()
+    for name, (kinds, say) in _COLUMNS.items():
+        said: dict[int, list[str]] = {}
+        for row in table[table["what"].isin(list(kinds))].itertuples():
+            said.setdefault(row.patient, []).append(say(row))
+        lines[name] = ["; ".join(said.get(patient, [])) for patient in course.index]
+    return pd.DataFrame(lines)
+
+
+@tabulate.register(Courses)
+def _(result: Courses, **options) -> Table:
+    """One row a patient, with the days of everything recorded."""
+    lines = course_lines(result)
+    heads = {name: sentence_case(name) for name in lines.columns}
+    frame = pd.DataFrame({heads[name]: lines[name].astype(str) for name in lines.columns}, dtype=object)
+    words = tuple(heads[name] for name in lines.columns if lines[name].dtype.kind not in "iu")
+    empty = () if len(lines) else ("Nobody.",)
+    return Table(
+        caption=table_caption(result), frame=frame, words=words,
+        notes=(*empty, "Days are counted from the index drainage.", *(ended(note.text) for note in result.notes)),
+    )  # fmt: skip
+
+
+def _outcomes(table: pd.DataFrame) -> str:
+    course = table[table["what"] == "course"]
+    total = len(course)
+    seen = course["outcome"].value_counts(sort=False)
+    said = [
+        f"{seen[name]:,} {_HOW_ENDED.get(name, f'were {name}')}" for name in in_order(course["outcome"]) if seen[name]
+    ]
+    of = f"Of {total:,} {plural(total, 'patients')}" if total != 1 else "Of 1 patient"
+    text = f"{of}, {listed(said)}."
+    return text if total != 1 else text.replace(" were ", " was ")
+
+
+def _totals(table: pd.DataFrame) -> str:
+    what = table["what"].value_counts()
+    events = table[table["what"] == "adverse event"]
+    serious = int(events["grade"].astype(object).isin(AGREE.at_least(AGREE.serious_from)).sum())
+    many = what["necrosectomy"]
+    counted = f"{many:,} {'necrosectomy' if many == 1 else 'necrosectomies'}"
+    stents, scans = what["stent"], what["scan"]
+    said = [counted, f"{stents:,} {plural(stents, 'stents')}", f"{scans:,} {plural(scans, 'scan days')}"]
+    said.append(f"{len(events):,} {plural(len(events), 'adverse events')}")
+    return f"Recorded in all: {listed(said)}" + (f" ({serious:,} {SERIOUS})." if len(events) else ".")
+
+
+@findings.register(Courses)
+def _(result: Courses, **options) -> tuple[str, ...]:
+    """How many courses ended how, in counts, and how much was recorded."""
+    table = result.table
+    if table.empty:
+        return ("There is no patient to show.",)
+    grouped = is_grouped(table)
+    parts = [(group, table[table["group"] == group]) for group in in_order(table["group"])]
+    said = [about(group, grouped, _outcomes(rows)) for group, rows in parts if len(rows)]
+    caution = "These are counts: a course still open may yet end in any way, so they are not shares."
+    return (*said, _totals(table), caution)

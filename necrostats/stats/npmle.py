@@ -1,0 +1,205 @@
+"""The non-parametric maximum-likelihood estimate of times known only as ranges, and its band by patient bootstrap."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from necrostats.errors import StatisticsError
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.clusters import places
+from necrostats.stats.innermost import Innermost, innermost
+from necrostats.stats.mass_fitting import Masses, Ranges, fit_masses
+
+SETTLED = 1e-7
+FEWEST_PATIENTS = 10
+SEED = 20240229
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stretch:
+    """The range (left, right] that holds a quantile, equal where it is exact; NaN where it is not reached."""
+
+    left: float
+    right: float
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class IncidenceBounds:
+    """The least and the most share with an event by each time (K,), or of each resample (B, K): equal unless a time
+    lies inside an innermost interval, where the data do not say."""
+
+    time: np.ndarray
+    least: np.ndarray
+    most: np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class IntervalCensoredCurve:
+    """Masses (m,) on innermost intervals (left, right], of `n` observations (a sum of weights).
+
+    `gradient` is the largest gradient an observation: at the peak it is 0, and the log-likelihood lies at most
+    n × gradient below it. The masses may not be the only ones with that likelihood; the likelihood is.
+    """
+
+    left: np.ndarray
+    right: np.ndarray
+    mass: np.ndarray
+    n: float
+    log_likelihood: float
+    gradient: float
+    steps: int
+    notes: tuple[Note, ...] = ()
+
+    def incidence(self, times: ArrayLike) -> IncidenceBounds:
+        """The share with an event by each of K times (just after it)."""
+        return _bounds(self.left, self.right, self.mass, times)
+
+    def quantile(self, p: float = 0.5) -> Stretch:
+        """Where the share with an event reaches `p`."""
+        p = checks.probability("p", p)
+        reached = np.flatnonzero(np.cumsum(self.mass) >= p - 1e-9)
+        if not reached.size or not np.isfinite(self.right[reached[0]]):
+            note = Note(code="NOT_REACHED", text=f"The curve does not reach {p:.0%}.")
+            return Stretch(left=np.nan, right=np.nan, notes=(note,))
+        return Stretch(left=float(self.left[reached[0]]), right=float(self.right[reached[0]]))
+
+
+def npmle(left: ArrayLike, right: ArrayLike, *, weights: ArrayLike | None = None) -> IntervalCensoredCurve:
+    """The estimate for ranges (left, right] (n,), one a row; exact where equal, still without the event at `left`
+    where `right` is infinite or NaN. `weights` (n,) count rows.
+
+    Turnbull BW. J R Stat Soc B 1976;38:290-295. A note where the gradient did not settle, or nobody is counted.
+    Raises StatisticsError for ranges from high to low.
+    """
+    where = innermost(left, right)
+    share = np.ones(where.first.size) if weights is None else checks.not_negative("weights", weights)
+    checks.one_length(left=where.first, weights=share)
+    if not share.sum():
+        return _nobody(where)
+    grouped = _grouped(where)
+    found = fit_masses(grouped.ranges, grouped.sum(share[None])[0])
+    kept = found.mass > 0
+    return IntervalCensoredCurve(
+        left=where.left[kept], right=where.right[kept], mass=found.mass[kept], n=float(share.sum()),
+        log_likelihood=found.log_likelihood, gradient=found.gradient, steps=found.steps, notes=_settled([found]),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class IncidenceBand:
+    """The share with an event by each time (K,), least and most, with a band (percentiles of resamples of patients)."""
+
+    time: np.ndarray
+    least: np.ndarray
+    most: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    replicates: int
+    notes: tuple[Note, ...] = ()
+
+
+def npmle_band(
+    left: ArrayLike,
+    right: ArrayLike,
+    times: ArrayLike,
+    *,
+    patient: ArrayLike | None = None,
+    replicates: int = 500,
+    random: np.random.Generator | int = SEED,
+    weights: ArrayLike | None = None,
+    level: float = 0.95,
+) -> IncidenceBand:
+    """The estimate by each of K times with its band: patients are drawn with all their rows, each resample fitted.
+
+    `patient`: a label a row (a row is a patient if left out). `weights` (B, P) instead of drawing: how often each
+    patient, in the order of their labels, is in each resample. The lower limit is a percentile of the least share,
+    the upper one of the most. Fewer than 10 patients: no band, and a note.
+    """
+    level, when = checks.confidence_level(level), np.atleast_1d(checks.not_negative("times", times))
+    where, curve = innermost(left, right), npmle(left, right)
+    seen = curve.incidence(when)
+    whose = np.arange(where.first.size) if patient is None else places(checks.labels("patient", patient))
+    checks.one_length(left=where.first, patient=whose)
+    patients = int(whose.max(initial=-1)) + 1
+    if patients < FEWEST_PATIENTS:
+        text = f"Only {patients} patients: no bootstrap band with fewer than {FEWEST_PATIENTS}."
+        nothing = np.full(when.size, np.nan)
+        return IncidenceBand(time=when, least=seen.least, most=seen.most, low=nothing, high=nothing, replicates=0,
+                             notes=(*curve.notes, Note(code="SMALL_N", text=text)))  # fmt: skip
+    drawn = _multiplicities(patients, replicates, random) if weights is None else _given(weights, patients)
+    fits = _resampled(where, drawn[:, whose])
+    resampled = _bounds(where.left, where.right, np.stack([each.mass for each in fits]), when)
+    tail = (1 - level) / 2
+    return IncidenceBand(
+        time=when, least=seen.least, most=seen.most, replicates=len(fits), notes=_settled(fits),
+        low=np.quantile(resampled.least, tail, axis=0), high=np.quantile(resampled.most, 1 - tail, axis=0),
+    )  # fmt: skip
+
+
+def _resampled(where: Innermost, weights: np.ndarray) -> list[Masses]:
+    """The fit of each row of `weights` (B, n), started from that of all rows together."""
+    grouped = _grouped(where)
+    start = fit_masses(grouped.ranges, grouped.sum(np.ones((1, where.first.size)))[0]).mass
+    return [fit_masses(grouped.ranges, each, start) for each in grouped.sum(weights)]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Grouped:
+    """Distinct ranges, and which of them each row has."""
+
+    ranges: Ranges
+    row: np.ndarray
+
+    def sum(self, weights: np.ndarray) -> np.ndarray:
+        """Weights of rows (B, n) summed by distinct range (B, r)."""
+        return np.stack([np.bincount(self.row, weights=each, minlength=self.ranges.first.size) for each in weights])
+
+
+def _grouped(where: Innermost) -> _Grouped:
+    width = where.left.size
+    distinct, row = np.unique(where.first * width + where.last, return_inverse=True)
+    return _Grouped(ranges=Ranges(first=distinct // width, last=distinct % width, places=width), row=row)
+
+
+def _bounds(left: np.ndarray, right: np.ndarray, mass: np.ndarray, times: ArrayLike) -> IncidenceBounds:
+    when = np.atleast_1d(checks.not_negative("times", times))
+    total = np.concatenate([np.zeros((*mass.shape[:-1], 1)), np.cumsum(mass, axis=-1)], axis=-1)
+    ended = np.searchsorted(right, when, side="right")
+    begun = np.maximum(np.searchsorted(left, when, side="left"), ended)
+    return IncidenceBounds(
+        time=when, least=np.minimum(total[..., ended], 1.0), most=np.minimum(total[..., begun], 1.0)
+    )
+
+
+def _multiplicities(patients: int, replicates: int, random: np.random.Generator | int) -> np.ndarray:
+    generator = np.random.default_rng(random)
+    size = int(checks.positive("replicates", replicates))
+    return generator.multinomial(patients, np.full(patients, 1 / patients), size=size)
+
+
+def _given(weights: ArrayLike, patients: int) -> np.ndarray:
+    each = checks.not_negative("weights", weights)
+    if each.ndim != 2 or each.shape[1] != patients or not each.sum(axis=1).all():
+        raise StatisticsError(f"weights must have {patients} columns, one a patient, and count somebody in each row.")
+    return each
+
+
+def _settled(fits: list[Masses]) -> tuple[Note, ...]:
+    worst = max(each.gradient for each in fits)
+    if worst <= SETTLED:
+        return ()
+    text = f"The estimate did not settle: its largest gradient is {worst:.2g} an observation, not 0."
+    return (Note(code="NOT_CONVERGED", text=text),)
+
+
+def _nobody(where: Innermost) -> IntervalCensoredCurve:
+    note = Note(code="SMALL_N", text="Nobody is counted: there is no curve.")
+    return IntervalCensoredCurve(
+        left=where.left[:0], right=where.right[:0], mass=np.zeros(0), n=0.0, log_likelihood=np.nan, gradient=np.nan,
+        steps=0, notes=(note,),
+    )  # fmt: skip

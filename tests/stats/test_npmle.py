@@ -1,0 +1,123 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lifelines.fitters.npmle import npmle as lifelines_npmle
+from numpy.testing import assert_allclose, assert_array_equal
+
+from necrostats.errors import StatisticsError
+from necrostats.stats.incidence import kaplan_meier
+from necrostats.stats.npmle import npmle, npmle_band
+
+quickly = settings(deadline=None, derandomize=True, max_examples=40)
+
+
+def _scanned(seed, n=60):
+    """Invented patients scanned every 5 to 20 days up to day 100, their true day known only between two scans."""
+    rng = np.random.default_rng(seed)
+    true = rng.exponential(40, n)
+    scans = np.cumsum(rng.integers(5, 21, (n, 20)), axis=1)
+    left = np.where(scans < true[:, None], scans, 0).max(axis=1)
+    right = np.where(scans >= true[:, None], scans, 10_000).min(axis=1)
+    seen = right <= 100
+    return np.minimum(left, 100).astype(float), np.where(seen, right, np.inf)
+
+
+@quickly
+@given(time=st.lists(st.integers(0, 12), min_size=1, max_size=25), seed=st.integers(0, 99))
+def test_with_exact_and_right_censored_times_it_is_kaplan_meier(time, seed):
+    time = np.array(time)
+    event = np.random.default_rng(seed).integers(0, 2, time.size)
+    curve, found = kaplan_meier(time, event), npmle(time, np.where(event, time, np.inf))
+    known = ~np.isnan(curve.estimate[0])
+    bounds = found.incidence(curve.table.time[known])
+    assert_allclose(bounds.least, 1 - curve.estimate[0][known], atol=1e-7)
+    assert_allclose(bounds.most, bounds.least)
+
+
+def test_three_ranges_worked_by_hand():
+    """(0, 2], (1, 3], (4, ∞): ⅔ on (1, 2], ⅓ beyond 4; at 1.5 between 0 and ⅔, at 2 exactly ⅔."""
+    found = npmle([0, 1, 4], [2, 3, np.nan])
+    assert_array_equal(found.left, [1, 4])
+    assert_array_equal(found.right, [2, np.inf])
+    assert_allclose(found.mass, [2 / 3, 1 / 3])
+    assert_allclose(found.log_likelihood, 2 * np.log(2 / 3) + np.log(1 / 3))
+    bounds = found.incidence([0, 1, 1.5, 2, 4, 99])
+    assert_allclose(bounds.least, [0, 0, 0, 2 / 3, 2 / 3, 2 / 3])
+    assert_allclose(bounds.most, [0, 0, 2 / 3, 2 / 3, 2 / 3, 1])
+    assert (found.quantile().left, found.quantile().right) == (1, 2)
+    late = found.quantile(0.8)
+    assert np.isnan(late.left) and [note.code for note in late.notes] == ["NOT_REACHED"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_its_likelihood_is_at_least_that_of_lifelines(seed):
+    """lifelines closes its ranges; in whole days (left, right] is [left + ½, right] for it."""
+    left, right = _scanned(seed)
+    mass, stretches = lifelines_npmle(left + 0.5, right)
+    theirs = np.array([
+        sum(p for p, (a, b) in zip(mass, stretches, strict=True) if low < a and b <= high)
+        for low, high in zip(left, right, strict=True)
+    ])  # fmt: skip
+    found = npmle(left, right).log_likelihood
+    assert_allclose(found, np.sum(np.log(theirs)), atol=0.01)
+    assert found >= np.sum(np.log(theirs)) - 1e-9
+
+
+@quickly
+@given(seed=st.integers(0, 500))
+def test_row_order_the_unit_of_time_and_weights_for_repeated_rows_change_nothing(seed):
+    left, right = _scanned(seed, n=25)
+    rng = np.random.default_rng(seed)
+    order, times = rng.permutation(25), rng.integers(1, 4, 25)
+    one = npmle(left, right, weights=times)
+    other = npmle(np.repeat(left, times), np.repeat(right, times))
+    assert_allclose(one.log_likelihood, other.log_likelihood, atol=1e-8)
+    moved = npmle(left[order] * 7, right[order] * 7, weights=times[order])
+    assert_allclose(moved.log_likelihood, one.log_likelihood, atol=1e-8)
+    assert_allclose(moved.incidence([420]).least, one.incidence([60]).least, atol=1e-4)
+
+
+def test_given_multiplicities_the_band_is_of_curves_fitted_to_rows_written_out_so_often():
+    left, right = _scanned(1, n=24)
+    patient, times = np.repeat(np.arange(12), 2), [20, 40, 80]
+    weights = np.random.default_rng(2).integers(0, 3, (40, 12)) + np.eye(40, 12, dtype=int)
+    found = npmle_band(left, right, times, patient=patient, weights=weights, level=0.9)
+    each = [npmle(left, right, weights=row[patient]).incidence(times) for row in weights]
+    assert_allclose(found.low, np.quantile([one.least for one in each], 0.05, axis=0), atol=1e-5)
+    assert_allclose(found.high, np.quantile([one.most for one in each], 0.95, axis=0), atol=1e-5)
+
+
+def test_the_band_holds_the_curve_and_the_same_seed_gives_the_same_band():
+    left, right = _scanned(3)
+    one, two = (npmle_band(left, right, [15, 30, 60], replicates=60, random=4) for _ in range(2))
+    assert_array_equal([one.low, one.high], [two.low, two.high])
+    assert (one.low <= one.least).all() and (one.most <= one.high).all() and one.replicates == 60
+
+
+def test_the_band_holds_a_known_truth_in_nearly_all_series():
+    held = []
+    for seed in range(40):
+        band = npmle_band(*_scanned(seed, n=60), [40], replicates=60, random=seed)
+        held.append(band.low[0] <= 1 - np.exp(-1) <= band.high[0])
+    assert 34 <= sum(held) <= 40
+
+
+def test_edges():
+    nobody = npmle([], [])
+    assert nobody.mass.size == 0 and nobody.notes[0].code == "SMALL_N"
+    assert np.isnan(nobody.quantile().left)
+    open_ended = npmle([3, 8], [np.inf, np.nan])
+    assert_array_equal([open_ended.left, open_ended.right], [[8], [np.inf]])
+    assert open_ended.incidence([100]).least == 0
+    few = npmle_band([3, 8], [5, 9], [6])
+    assert np.isnan([few.low, few.high]).all() and few.notes[-1].code == "SMALL_N"
+
+
+def test_weights_that_do_not_fit_are_refused():
+    with pytest.raises(StatisticsError, match="12 columns"):
+        npmle_band(np.arange(12), np.arange(12) + 5, [6], weights=[[1, 2]])
+    with pytest.raises(StatisticsError, match="line up"):
+        npmle([1, 2], [3, 4], weights=[1])
