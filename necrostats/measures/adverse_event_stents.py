@@ -14,7 +14,7 @@ STENT_EVENTS = ("stent_migration", "stent_occlusion", "stent_buried")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class StentTime:
-    """`days` (P,) with a stent in, for each patient, and which events (E,) are stent-related and fell on them.
+    """`days` (P,) with a stent in, for each patient, and which `events` (E,) are stent-related and fell on them.
 
     A stent's days run from the day it went in to the day it came out, or to last contact while it is in; one taken
     out on its own day counts 1. `unknown` stents have no known end, `unwatched` ones belong to patients in whom
@@ -23,9 +23,14 @@ class StentTime:
 
     days: np.ndarray
     events: np.ndarray
+    patient_of_event: np.ndarray
     unknown: int
     unwatched: int
     elsewhere: int
+
+    def per_patient(self, events: np.ndarray) -> np.ndarray:
+        """How many of the events marked True (E,) fell on a stent-day of each patient (P,)."""
+        return np.bincount(self.patient_of_event[events & self.events], minlength=self.days.size)
 
     def left_out(self) -> dict[str, int]:
         """What does not count, by reason."""
@@ -48,10 +53,11 @@ def stent_time(registry: Registry, watched_patients: np.ndarray) -> StentTime:
     ).astype(np.int64)
     related = _related(registry)
     fell_in = related & _on_a_stent_day(registry, start, end, kept)
-    here = watched_patients[registry.position("adverse_events")]
+    whose = registry.position("adverse_events").astype(np.int64)
+    elsewhere = related & watched_patients[whose] & ~fell_in
     return StentTime(
-        days=days, events=fell_in, unknown=int(np.count_nonzero(~known)),
-        unwatched=int(np.count_nonzero(known & ~watched)), elsewhere=int(np.count_nonzero(related & here & ~fell_in)),
+        days=days, events=fell_in, patient_of_event=whose, unknown=int(np.count_nonzero(~known)),
+        unwatched=int(np.count_nonzero(known & ~watched)), elsewhere=int(np.count_nonzero(elsewhere)),
     )  # fmt: skip
 
 

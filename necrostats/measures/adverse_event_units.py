@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from necrostats.errors import unknown_choice
 from necrostats.measures.adverse_event_stents import StentTime
-from necrostats.measures.grouping import Grouping
 from necrostats.measures.watching import Watched
 from necrostats.stats.intervals import Interval
 from necrostats.stats.proportions import blaker, clopper_pearson, korn_graubard, mid_p, wilson
@@ -25,52 +24,96 @@ INTERVALS: Mapping[str, Callable[..., Interval]] = {
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Denominators:
-    """What events are counted over: S watched sessions, and stent-days where they were asked for."""
+class Watchful:
+    """One group's sessions that count: which they are (S,), whose (place among G patients), and the days of each."""
 
-    seen: Watched
-    patient_groups: Grouping | None
-    stents: StentTime | None
+    here: np.ndarray
+    patient: np.ndarray
+    days: np.ndarray
+
+    @classmethod
+    def of(cls, seen: Watched, group: int | None) -> Watchful:
+        """The sessions of one group, or of all."""
+        here = np.ones(seen.sessions, dtype=bool) if group is None else seen.group == group
+        labels, patient = np.unique(seen.patient[here], return_inverse=True)
+        return cls(
+            here=here, patient=patient, days=np.bincount(patient, weights=seen.days[here], minlength=labels.size)
+        )
+
+    def per_patient(self, per_session: np.ndarray) -> np.ndarray:
+        """Counts by session (s,) summed by patient (G,)."""
+        return np.bincount(self.patient, weights=per_session, minlength=self.days.size)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class PerPatient:
-    """Events and days of each patient of one group (G,), for sessions that count."""
+class StentGroup:
+    """The stent-days of one group's patients: all of them, and which patients (P,) are its own with a stent."""
 
-    events: np.ndarray
-    days: np.ndarray
-    patient: np.ndarray
-    per_session: np.ndarray
+    time: StentTime
+    own: np.ndarray
 
-
-def per_patient(seen: Watched, events: np.ndarray, group: int) -> PerPatient:
-    """The events marked True (E,), by patient of a group; `patient` is the place of each session's patient."""
-    here = seen.group == group
-    per_session = seen.per_session(events)[here]
-    labels, patient = np.unique(seen.patient[here], return_inverse=True)
-    return PerPatient(
-        events=np.bincount(patient, weights=per_session, minlength=labels.size),
-        days=np.bincount(patient, weights=seen.days[here], minlength=labels.size),
-        patient=patient,
-        per_session=per_session,
-    )
+    def counts(self, events: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Stent-related events among those marked True (E,), and stent-days, of each of these patients."""
+        return self.time.per_patient(events)[self.own], self.time.days[self.own]
 
 
-def stent_exposure(over: Denominators, events: np.ndarray, group: int) -> tuple[np.ndarray, np.ndarray]:
-    """Stent-related events, and stent-days, of each patient of a group that had any."""
-    own = (over.patient_groups.codes == group) & (over.stents.days > 0)
-    patient = over.event_patient[events & over.stents.events]
-    return np.bincount(patient, minlength=own.size)[own], over.stents.days[own]
+def rates_of(
+    seen: Watched, group: Watchful, stents: StentGroup | None, events: np.ndarray, units: Sequence[str],
+    interval: str, level: float,
+) -> Iterator[dict]:  # fmt: skip
+    """The rows of one variable in one group, one for each unit; `events` (E,) marks those that count."""
+    per_session = seen.per_session(events)[group.here]
+    per_patient = group.per_patient(per_session)
+    estimators: dict[str, Callable[[], dict]] = {
+        PATIENTS: lambda: _share(per_patient > 0, interval, level),
+        SESSIONS: lambda: _clustered_share(per_session > 0, group.patient, level),
+        PATIENT_DAYS: lambda: _rate(per_patient, group.days, 100, level),
+        STENT_DAYS: lambda: _rate(*stents.counts(events), 100, level),
+        EVENTS_A_PATIENT: lambda: _rate(per_patient, np.ones(per_patient.size), 1, level),
+    }
+    for unit in UNITS:
+        if unit in units:
+            yield {"unit": unit, **estimators[unit]()}
 
 
-def known_units(units: Sequence[str]) -> None:
-    """ChoiceError for a unit that is not on the list."""
-    for unit in units:
+def known_units(units: str | Sequence[str]) -> tuple[str, ...]:
+    """The units in their order; ChoiceError for one that is not on the list."""
+    asked = (units,) if isinstance(units, str) else tuple(units)
+    for unit in asked:
         if unit not in UNITS:
             raise unknown_choice("unit of an adverse event rate", unit, UNITS)
+    return tuple(unit for unit in UNITS if unit in asked)
 
 
-def known_interval(interval: str) -> None:
-    """ChoiceError for an interval that is not on the list."""
-    if interval not in INTERVALS:
+def known_interval(interval: str) -> str:
+    """The interval by its name; ChoiceError for one that is not on the list."""
+    name = interval.replace("-", "–") if interval.startswith("Clopper") else interval
+    if name not in INTERVALS:
         raise unknown_choice("interval for a share of patients", interval, INTERVALS)
+    return name
+
+
+def _share(affected: np.ndarray, interval: str, level: float) -> dict:
+    events, n = int(affected.sum()), affected.size
+    return _numbers(events, n, 1, INTERVALS[interval](events, n, level=level))
+
+
+def _clustered_share(affected: np.ndarray, patient: np.ndarray, level: float) -> dict:
+    if affected.size == 0:
+        return _numbers(0, 0, 1, clopper_pearson(0, 0, level=level))
+    found = korn_graubard(affected.astype(np.int64), np.ones(affected.size, np.int64), patient, level=level)
+    return _numbers(int(affected.sum()), affected.size, 1, found)
+
+
+def _rate(events: np.ndarray, exposure: np.ndarray, per: int, level: float) -> dict:
+    total, time = int(events.sum()), int(exposure.sum())
+    if is_overdispersed(events, exposure):
+        return _numbers(total, time, per, clustered_rate(events, exposure, level=level, per=per))
+    return _numbers(total, time, per, garwood(total, time, level=level, per=float(per)))
+
+
+def _numbers(events: int, n: int, per: int, interval: Interval) -> dict:
+    return {
+        "events": events, "n": n, "per": per, "estimate": interval.estimate, "conf_low": interval.low,
+        "conf_high": interval.high,
+    }  # fmt: skip

@@ -62,7 +62,7 @@ def patient_courses(
 
 
 def _ended(registry: Registry, ends: Outcomes, definition: ResolutionDefinition, lost_after: int) -> Ended:
-    unresolved = (f"unresolved at day {definition.horizon_days}", "still under treatment", "lost to view, unresolved")
+    unresolved = (f"unresolved at day {definition.horizon_days}", "still under treatment", "lost to view unresolved")
     observed = registry.patients["observed_days"].to_numpy(dtype=np.int64)
     way = np.where(ends.day >= definition.horizon_days, 0, np.where(observed - ends.day <= lost_after, 1, 2))
     causes = len(ends.causes)

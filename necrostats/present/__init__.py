@@ -1,6 +1,14 @@
 """Three verbs that present any result: chart, tabulate, describe."""
 
-from necrostats.present import curves, distributions, intervals, listings, tabulations  # noqa: F401 (they register)
+from necrostats.present import (  # noqa: F401 (they register)
+    courses,
+    curves,
+    distributions,
+    intervals,
+    listings,
+    tabulations,
+    trajectories,
+)
 from necrostats.present.figures import Figure, chart
 from necrostats.present.tables import Table, tabulate
 from necrostats.present.wording import cautions, definition_list, describe, methods_paragraph

@@ -23,6 +23,7 @@ FAR_BELOW = 0.2
 NARROW = 5.0
 MOST_IN_ONE_BLOCK = 60
 GRADED_FROM = 0.2
+GRADE_SIZE = 5.8
 FOLLOWED = "#9A9A9A"
 
 
@@ -167,13 +168,25 @@ def _draw_marks(axes: Axes, marks: pd.DataFrame, block: _Block, row: float) -> N
         _dot(axes, rows["x"].to_numpy(), y.to_numpy(), look, _marker_points(row), look.top)
 
 
-def _draw_grades(axes: Axes, marks: pd.DataFrame, block: _Block, row: float) -> None:
-    """The grade beside each adverse event, where the lines are far enough apart to hold it."""
-    graded = marks[marks["look"].isin(["serious", "milder"])].drop_duplicates(["patient", "x", "grade"])
+def _grade_labels(marks: pd.DataFrame, near: float) -> list[tuple[int, float, str]]:
+    """(patient, day, grades) of adverse events; those of one patient closer than `near` days share one label."""
+    graded = marks[marks["look"].isin(["serious", "milder"])].sort_values(["patient", "x"], kind="stable")
+    labels: list[tuple[int, float, str]] = []
     for event in graded.itertuples():
-        at = event.x, block.lines[event.patient] - 0.3 * row
-        axes.annotate(event.grade, at, xytext=(3.4, 0), textcoords="offset points", fontsize=5.6, va="center",
-                      color=INK, zorder=10)  # fmt: skip
+        if labels and labels[-1][0] == event.patient and event.x - labels[-1][1] < near:
+            labels[-1] = (event.patient, event.x, f"{labels[-1][2]}, {event.grade}")
+        else:
+            labels.append((event.patient, event.x, event.grade))
+    return labels
+
+
+def _draw_grades(axes: Axes, marks: pd.DataFrame, block: _Block, row: float, near: float) -> None:
+    """The grade beside each adverse event, where the lines are far enough apart to hold it."""
+    for patient, day, text in _grade_labels(marks, near):
+        axes.annotate(
+            text, (day, block.lines[patient] - 0.3 * row), xytext=(3.4, 0), textcoords="offset points",
+            fontsize=GRADE_SIZE, va="center", color=INK, zorder=10,
+        )  # fmt: skip
 
 
 def _draw_block(pen: Pen, sheet: Sheet, block: _Block, at: tuple[float, float, float], row: float) -> None:
@@ -184,7 +197,8 @@ def _draw_block(pen: Pen, sheet: Sheet, block: _Block, at: tuple[float, float, f
     marks = sheet.marks[sheet.marks["patient"].isin(list(block.lines))]
     _draw_marks(axes, marks, block, row)
     if row >= GRADED_FROM:
-        _draw_grades(axes, marks, block, row)
+        near = (0.05 + width_of("IIIb, ", GRADE_SIZE)) / width * 1.05 * sheet.until
+        _draw_grades(axes, marks, block, row, near)
     for down, title in block.titles.items():
         text = wrapped(title, width, TEXT, bold=True, most=1)
         look = {"fontweight": "bold", "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 0.6}}

@@ -15,14 +15,17 @@ from necrostats.present.tables import Table, tabulate
 from necrostats.present.wording import table_caption
 from necrostats.results import Courses
 
-_HOW_ENDED = {
-    "resolved": "resolved",
-    "death": "died unresolved",
-    "surgery": "had surgery first",
-    "percutaneous drain": "had a percutaneous drain first",
-    "still under treatment": "were still under treatment",
-    "lost to view, unresolved": "were lost to view unresolved",
+HOW_ENDED = {
+    "resolved": ("resolved", "Resolved"),
+    "death": ("died unresolved", "Died unresolved"),
+    "surgery": ("had surgery first", "Surgery before resolution"),
+    "percutaneous drain": ("had a percutaneous drain first", "Percutaneous drain before resolution"),
 }
+
+
+def heading(outcome: object) -> str:
+    """An outcome as the heading of the patients who had it."""
+    return HOW_ENDED[outcome][1] if outcome in HOW_ENDED else sentence_case(plain(outcome))
 
 
 def _day(value: object) -> str:
@@ -100,16 +103,17 @@ def _(result: Courses, **options) -> Table:
     )  # fmt: skip
 
 
+def _ended_so(outcome: object, many: int) -> str:
+    """ "116 resolved", "1 was still under treatment"."""
+    said = HOW_ENDED[outcome][0] if outcome in HOW_ENDED else f"{'was' if many == 1 else 'were'} {outcome}"
+    return f"{many:,} {said}"
+
+
 def _outcomes(table: pd.DataFrame) -> str:
-    course = table[table["what"] == "course"]
-    total = len(course)
-    seen = course["outcome"].value_counts(sort=False)
-    said = [
-        f"{seen[name]:,} {_HOW_ENDED.get(name, f'were {name}')}" for name in in_order(course["outcome"]) if seen[name]
-    ]
-    of = f"Of {total:,} {plural(total, 'patients')}" if total != 1 else "Of 1 patient"
-    text = f"{of}, {listed(said)}."
-    return text if total != 1 else text.replace(" were ", " was ")
+    outcome = table.loc[table["what"] == "course", "outcome"]
+    seen = outcome.value_counts(sort=False)
+    said = listed(_ended_so(name, seen[name]) for name in in_order(outcome) if seen[name])
+    return f"Of {len(outcome):,} {plural(len(outcome), 'patients')}, {said}."
 
 
 def _totals(table: pd.DataFrame) -> str:

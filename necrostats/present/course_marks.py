@@ -1,4 +1,7 @@
-"""How each kind of record looks on a patient's line: told apart by shape, filling and place as well as by colour."""
+"""How each kind of record looks on a patient's line: told apart by shape, filling and place as well as by colour.
+
+Blue is endoscopy, purple other treatment, vermillion an adverse event, green resolution, black an end or none.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,11 @@ import numpy as np
 import pandas as pd
 
 from necrostats.definitions.grades import AGREE
-from necrostats.present.style import INK, QUIET, STYLES
+from necrostats.present.style import INK, STYLES
 from necrostats.results import Courses
 
 BLUE, VERMILLION, GREEN, PURPLE, BLACK = (style.colour for style in STYLES)
-ABOVE, ON, BELOW = -0.28, 0.0, 0.31  # the lanes of a line, as shares of its height; down is positive
-UNTIL_UNKNOWN = 4.0  # days drawn of a stent of which nobody knows when it came out
+ABOVE, ON, BELOW, LOWEST = -0.28, 0.0, 0.27, 0.42  # the lanes of a line, as shares of its height; down is positive
 
 METAL = ("lumen_apposing", "self_expanding_metal")
 
@@ -38,11 +40,11 @@ LOOKS = {
     "drainage": Look(words="drainage", colour=BLUE, marker="v", filled=False, size=1.35),
     "necrosectomy": Look(words="necrosectomy", colour=BLUE, marker="o", top=5),
     "other session": Look(words="other endoscopy session", colour=BLUE, marker="o", filled=False, size=0.7),
-    "metal": Look(words="metal stent in place", colour=QUIET, lane=BELOW, bar=0.17, top=2),
-    "plastic": Look(words="plastic stent or nasal drain in place", colour=QUIET, lane=BELOW, bar=0.05, top=3),
-    "percutaneous": Look(words="drain through the skin in place", colour=PURPLE, lane=BELOW, bar=0.1,
+    "metal": Look(words="metal stent in place", colour=BLUE, lane=BELOW, bar=0.17, top=2),
+    "plastic": Look(words="plastic stent or nasal drain in place", colour=BLUE, lane=LOWEST, bar=0.06, top=3),
+    "percutaneous": Look(words="drain through the skin in place", colour=PURPLE, lane=LOWEST, bar=0.08,
                          dashes=(0, (2, 1)), top=3),
-    "unknown end": Look(words="stent placed, day out not known", colour=QUIET, lane=BELOW, marker="4", size=1.1),
+    "unknown end": Look(words="stent placed, day out not known", colour=BLUE, lane=BELOW, marker="4", size=1.1),
     "scan": Look(words="scan", colour=INK, marker="|", size=1.25, top=3),
     "serious": Look(words=f"adverse event, {SERIOUS}", colour=VERMILLION, lane=ABOVE, marker="D", size=0.85, top=7),
     "milder": Look(words="adverse event, milder", colour=VERMILLION, lane=ABOVE, marker="D", filled=False,
@@ -53,8 +55,8 @@ LOOKS = {
     "other intervention": Look(words="other intervention", colour=PURPLE, lane=ABOVE, marker="+", top=5),
     "resolved": Look(words="resolution documented", colour=GREEN, marker="s", size=1.15, top=8),
     "death": Look(words="death", colour=BLACK, marker="X", size=1.4, top=9),
-    "open": Look(words="unresolved, followed on", colour=BLACK, marker=">", size=1.3, top=8),
-    "lost": Look(words="unresolved, lost to view", colour=BLACK, marker="D", filled=False, size=1.1, top=8),
+    "open": Look(words="unresolved and still followed", colour=BLACK, marker=">", size=1.3, top=8),
+    "lost": Look(words="unresolved, lost to view", colour=BLACK, marker=">", filled=False, size=1.3, top=8),
 }  # fmt: skip
 _SAME = ("drainage", "necrosectomy", "other session", "scan", "surgery", "percutaneous drain", "other intervention",
          "resolved", "death")  # fmt: skip
@@ -96,9 +98,10 @@ def spans(result: Courses, until: int) -> pd.DataFrame:
     return spans[spans["x"] <= until]
 
 
-def undrawn(result: Courses, until: int) -> tuple[int, int]:
-    """How many records lie before day 0, and how many after the last day drawn."""
-    dated = result.table[~result.table["what"].isin(["course", "follow-up"])]
+def undrawn(result: Courses, patients: list[int], until: int) -> tuple[int, int]:
+    """How many records of these patients lie before day 0, and how many after the last day drawn."""
+    table = result.table
+    dated = table[table["patient"].isin(patients) & ~table["what"].isin(["course", "follow-up"])]
     return int((dated["day"] < 0).sum()), int((dated["day"] > until).sum())
 
 

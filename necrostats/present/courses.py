@@ -8,7 +8,7 @@ import pandas as pd
 
 from necrostats.errors import ChoiceError
 from necrostats.present.course_drawing import Section, Sheet, draw
-from necrostats.present.course_lines import course_lines
+from necrostats.present.course_lines import course_lines, heading
 from necrostats.present.course_marks import marks, spans, undrawn
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
@@ -35,18 +35,18 @@ def _sections(result: Courses, patients: list[int]) -> tuple[Section, ...]:
     """A section for each group, or without groups for each outcome; n counts all of them, on whichever page."""
     course = result.table[result.table["what"] == "course"]
     key = "group" if is_grouped(course) else "outcome"
-    sections = []
+    on_page, sections = set(patients), []
     for name in in_order(course[key]):
         everybody = course.loc[course[key] == name, "patient"].tolist()
-        here = tuple(patient for patient in everybody if patient in set(patients))
+        here = tuple(patient for patient in everybody if patient in on_page)
         if here:
-            title = with_n(sentence_case(plain(name)), f"{len(everybody):,}")
+            title = with_n(heading(name) if key == "outcome" else sentence_case(plain(name)), f"{len(everybody):,}")
             sections.append(Section(title=title, patients=here))
     return tuple(sections)
 
 
-def _outside(result: Courses, until: int) -> str:
-    before, after = undrawn(result, until)
+def _outside(result: Courses, patients: list[int], until: int) -> str:
+    before, after = undrawn(result, patients, until)
     parts = [f"{before:,} before day 0"] * bool(before) + [f"{after:,} after day {until}"] * bool(after)
     return f"Recorded and not drawn: {' and '.join(parts)}" if parts else ""
 
@@ -73,7 +73,7 @@ def _(result: Courses, *, width: str = "page", until: int | None = None, page: i
     last, inches = _until(result, until), check_width(width)
     patients, pages = _page(result, page)
     paged = f"Page {page} of {pages}" if pages > 1 else ""
-    remarks = (NEW_LINE, _outside(result, last), paged)
+    remarks = (NEW_LINE, _outside(result, patients, last), paged)
     redraw = partial(draw, _sheet(result, patients, last, remarks))
     with drawing():
         sheet = redraw(inches)

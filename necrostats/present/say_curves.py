@@ -9,6 +9,7 @@ from necrostats.present import numbers
 from necrostats.present.cells import median_reached, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
 from necrostats.present.saying import about, findings, listed, plural
+from necrostats.present.say_rates import is_event, some_event
 from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.results import Curves
 
@@ -22,10 +23,12 @@ _REACHED = {
 }
 
 
-def reached(cause: object) -> str:
-    """The verb of a cause: "resolved" → "had documented resolution"."""
+def reached(cause: object, main: object = "resolved") -> str:
+    """The verb of a cause, beside the cause the curve is about: "resolved" → "had documented resolution"."""
     name = plain(cause)
-    return _REACHED.get(name, f'had reached "{name}"')
+    if name == "death" and main != "resolved":
+        return "had died without it"
+    return f"had had {some_event(cause)}" if is_event(cause) else _REACHED.get(name, f'had reached "{name}"')
 
 
 def main_cause(result: Curves) -> object | None:
@@ -56,24 +59,24 @@ def _opening(result: Curves, at: int) -> str:
     return f"Within {at} {plural(at, 'days')}{origin}"
 
 
-def _first(row, n: int, level: float) -> str:
+def _first(row, n: int, level: float, main: object) -> str:
     if not numbers.known(row.estimate):
-        return f"it cannot be said how many of {n} patients {reached(row.cause)}"
+        return f"it cannot be said how many of {n} patients {reached(row.cause, main)}"
     if row.estimate == 0:
-        return f"none of {n} patients {reached(row.cause)}"
+        return f"none of {n} patients {reached(row.cause, main)}"
     limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
     inside = spoken_interval(limits, level) + ("" if limits == numbers.NO_INTERVAL else " %")
-    return f"{numbers.percent(row.estimate, n)} of {n} patients ({inside}) {reached(row.cause)}"
+    return f"{numbers.percent(row.estimate, n)} of {n} patients ({inside}) {reached(row.cause, main)}"
 
 
-def _further(row, n: int) -> str:
+def _further(row, n: int, main: object) -> str:
     if not numbers.known(row.estimate):
-        return f"it cannot be said how many {reached(row.cause)}"
+        return f"it cannot be said how many {reached(row.cause, main)}"
     if row.estimate == 0:
-        return f"none {reached(row.cause)}"
+        return f"none {reached(row.cause, main)}"
     limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
     ending = "" if limits == numbers.NO_INTERVAL else " %"
-    return f"{numbers.percent(row.estimate, n)} ({limits}{ending}) {reached(row.cause)}"
+    return f"{numbers.percent(row.estimate, n)} ({limits}{ending}) {reached(row.cause, main)}"
 
 
 def _main_first(rows: pd.DataFrame, main: object) -> list:
@@ -93,14 +96,15 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
     each = _main_first(rows[rows[result.axis] == at], main_cause(result))
     if not each:
         return f"{_opening(result, at)} nothing is known of {n} patients."
-    parts = [_first(each[0], n, result.method.level), *(_further(row, n) for row in each[1:])]
+    main = main_cause(result)
+    parts = [_first(each[0], n, result.method.level, main), *(_further(row, n, main) for row in each[1:])]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 
 
 def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
     """The counts of a group too small for a rate, over all that was observed."""
     counts = rows.groupby("cause", observed=True, sort=False)["events"].sum()
-    seen = [f"{numbers.count(k)} {reached(cause)}" for cause, k in counts.items() if k > 0]
+    seen = [f"{numbers.count(k)} {reached(cause, main_cause(result))}" for cause, k in counts.items() if k > 0]
     of = f"of {n} {plural(n, 'patients')}"
     return f"{of.capitalize()} {listed(seen) or 'none had reached an end'} while observed; too few for a rate."
 

@@ -19,7 +19,8 @@ _KINDS_OF_EVENT = {kind: f"{kind} event" for kind in ("cardiorespiratory", "seda
 MOST_IN_FULL = 3
 
 
-def _is_event(variable: object) -> bool:
+def is_event(variable: object) -> bool:
+    """Whether a variable is a type of adverse event, or any of them."""
     return plain(variable) in _TYPES or plain(variable).startswith("any ")
 
 
@@ -29,7 +30,7 @@ def _noun(variable: object) -> str:
     return _KINDS_OF_EVENT.get(name, name)
 
 
-def _some(variable: object) -> str:
+def some_event(variable: object) -> str:
     """What happened, as an object: "at least one adverse event", "bleeding"."""
     noun = _noun(variable)
     return noun if plain(variable) == noun else f"at least one {noun}"
@@ -51,8 +52,8 @@ def _nothing(row, level: float) -> str:
         verb = "followed" if row.unit == "sessions" else "was recorded in"
     else:
         of, verb = f"{numbers.count(row.n)} {exposure(row.unit)}", "was recorded in"
-    subject = f"No {_noun(row.variable)} {verb} {of}" if _is_event(row.variable) else f"{_name(row)}: none of {of[7:]}"
-    if not _is_event(row.variable) and not is_share(row.per):
+    subject = f"No {_noun(row.variable)} {verb} {of}" if is_event(row.variable) else f"{_name(row)}: none of {of[7:]}"
+    if not is_event(row.variable) and not is_share(row.per):
         subject = f"{_name(row)}: none in {of}"
     return f"{subject}; {_compatible(_upper(row), level)}." if numbers.known(row.conf_high) else f"{subject}."
 
@@ -64,12 +65,12 @@ def _name(row) -> str:
 def _share(row, level: float) -> str:
     of = f"{numbers.count(row.events)} of {numbers.count(row.n)} {plural(row.n, row.unit)}"
     inside = spoken_share(row.estimate, row.conf_low, row.conf_high, row.n, level)
-    if not _is_event(row.variable):
+    if not is_event(row.variable):
         return f"{_name(row)}: {of} ({inside})."
     verb = "had"
     if row.unit == "sessions":
         verb = "was followed by" if row.events == 1 else "were followed by"
-    return f"{of} ({inside}) {verb} {_some(row.variable)}."
+    return f"{of} ({inside}) {verb} {some_event(row.variable)}."
 
 
 def _per_exposure(row, level: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -18,17 +18,19 @@ from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import RawSource, read_source
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, dtype_of, link, nothing_set_aside
+from necrostats.registry.tidy_privacy import refuse_identifiers
 
 
-def read_registry(source: str | Path) -> Registry:
+def read_registry(source: str | Path, *, accepted: Collection[str] = ()) -> Registry:
     """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named.
 
     What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
-    SourceError if the source cannot be read; RegistryError, with all `findings`, if no patient is left or a
-    table that no registry can do without is missing.
+    The privacy check comes first: RegistryError, with places and never a value, if anything looks like an
+    identifier; `accepted` are columns that a person has looked at. SourceError if the source cannot be read;
+    RegistryError, with all `findings`, if no patient is left or a table that no registry can do without is missing.
     """
     raw = read_source(source)
-    # The privacy check belongs here: every cell is read and none has been interpreted, shown or kept.
+    refuse_identifiers(raw, accepted)
     draft = checked(interpreted(raw))
     return _registry(raw, draft)
 

@@ -19,21 +19,21 @@ EXACT = weighted(
     formula=2,
     remark=2,
     decilitres=1,
-    comma=1,
+    comma=3,
     double_blank=1,
     product=2,
     sum=2,
     fraction=1,
-    thousands=1,
+    thousands=3,
     out_only=2,
-    negative=1,
+    negative=3,
     pointing=3,
     report=3,
     error=1,
     no_result=1,
 )
 ABOUT = weighted(tilde_cc=4, tilde=3, about=3, approx=2, circa=1, after=1)
-RANGE = weighted(hyphen=4, to=3, dash=2, spaced=2, backwards=1)
+RANGE = weighted(hyphen=4, to=3, dash=2, spaced=2, backwards=3)
 LESS = weighted(sign=3, up_to=3, sign_unit=2, than=1)
 MORE = weighted(sign=2, equal=2, at_least=2, litre=1)
 GRAMS = weighted(g=3, joined=2, kg=1)

@@ -70,13 +70,12 @@ def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -
     if not classes:
         typed = unknown(pen, person)
         return Typed(value=None) if typed.value == "?" else typed
-    if classes == ("unknown",):
-        return Typed(
-            value="?", fills=_uses(classes, place), reading=ASKED, mess="question mark for instruments"
-        )
+    form = pen.deal("tools", weighted(plain=40, twice=4, pointing=2, report=1, either=1, question=1))
+    if classes == ("unknown",) or form == "question":
+        classes = ("unknown",)
+        return Typed(value="?", fills=_uses(classes, place), mess="question mark for instruments")
     if "other" in classes:
         return Typed(value="stone balloon thru tract", fate=SET_ASIDE, mess="unlisted word")
-    form = pen.deal("tools", weighted(plain=40, twice=4, pointing=2, report=1, either=1))
     if form in ("pointing", "report", "either"):
         return {
             "pointing": Typed(

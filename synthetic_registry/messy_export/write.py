@@ -17,7 +17,7 @@ from messy_export.unit import read_unit  # noqa: E402
 from messy_export.workbook import write_workbook  # noqa: E402
 
 SEED = 20260930
-SINCE = "2024Q1"
+SINCE = "2024Q3"
 EXPORT = HOME / "export"
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 import pandas as pd
 
 Place = tuple[str, int, str]
+Named = dict[str, dict[str, str]]
 NOT_READ = ("heading", "skipped", "ignored", "not mentioned", "duplicate")
 LEFT_OPEN = ("*",)
 _SAID_ANYWAY = {("yield_approximate", "no")}
@@ -86,7 +87,7 @@ def number_of(letters: str) -> int:
     return number
 
 
-def _headings(lines: Iterable[Mapping[str, str]], header_rows: Mapping[str, tuple[int, ...]]) -> dict[str, dict[str, str]]:
+def _headings(lines: Iterable[Mapping[str, str]], header_rows: Mapping[str, tuple[int, ...]]) -> Named:
     """The heading of each column: the group above it, carried to the right, and its own."""
     found: dict[str, dict[str, str]] = defaultdict(dict)
     group: dict[str, str] = {}
@@ -187,13 +188,14 @@ class _Judge:
             if text and text not in LEFT_OPEN and not text.startswith("@")
         )  # fmt: skip
         named = {column for (_, _, column), text in cell.values.items() if text in LEFT_OPEN or text.startswith("@")}
+        open_fields = named | set(_NOT_LISTED)
         got = Counter(
             (line.table, line.field, _tidy(line.value)) for line in given
-            if line.value and line.field not in named | set(_NOT_LISTED) and (line.field, line.value) not in _SAID_ANYWAY
+            if line.value and line.field not in open_fields and (line.field, line.value) not in _SAID_ANYWAY
         )  # fmt: skip
         if got != wanted and not self._silent(given):
             self.verdicts.accuse(cell, f"became {sorted(got)}")
-        elif cell.reading == "asked" and cell.place not in self.cells and cell.place[:2] not in self.rows:
+        elif cell.reading == "asked" and cell.place not in self.cells:
             self.verdicts.accuse(cell, "is not asked about")
         elif problem := self._rows(cell, given):
             self.verdicts.accuse(cell, problem)
@@ -206,8 +208,8 @@ class _Judge:
         return all(not line.value for line in given)
 
     def _aside(self, cell: Expected, told: list) -> None:
-        found = cell.place in self.cells or cell.place[:2] in self.rows or any(line.outcome == "set aside" for line in told)
-        if not found:
+        told_aside = any(line.outcome == "set aside" for line in told)
+        if not (told_aside or cell.place in self.cells or cell.place[:2] in self.rows):
             self.verdicts.accuse(cell, f"is lost: {[(line.outcome, line.rule) for line in told]}")
         elif cell.reading in ("either", "row"):
             self.verdicts.say(f"set aside ({cell.reading})")

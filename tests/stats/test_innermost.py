@@ -74,7 +74,7 @@ def test_no_range_starts_or_ends_inside_an_innermost_one(rows):
 def test_ranges_that_cannot_be_are_refused():
     with pytest.raises(StatisticsError, match="right number 2: 3 is before its left end"):
         innermost([1, 4], [2, 3])
-    with pytest.raises(StatisticsError, match="left number 1"):
+    with pytest.raises(StatisticsError, match="left: -1 is below 0"):
         innermost([-1], [3])
     with pytest.raises(StatisticsError, match="line up"):
         innermost([1, 2], [3])

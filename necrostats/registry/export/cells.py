@@ -129,7 +129,7 @@ class Gathering:
         while len(self._seen) < width:
             self._seen.append(_numbered())
             self._which.append([0] * len(self._rows))
-        for seen, which, cell in zip(self._seen, self._which, line, strict=False):
+        for seen, which, cell in zip(self._seen, self._which, line[:width], strict=False):
             which.append(seen[cell or ""])
         for which in self._which[width:]:
             which.append(0)

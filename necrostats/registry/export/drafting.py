@@ -10,8 +10,9 @@ import numpy as np
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.layout import Layout
-from necrostats.registry.export.made import Made, Making, Mark
+from necrostats.registry.export.made import Made, Making, Mark, Origin
 from necrostats.registry.export.targets import OVERFLOW, fills
+from necrostats.registry.export.timing import Index
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
 from necrostats.registry.written import Place, RawTable, Written
@@ -53,13 +54,14 @@ def _written(texts: np.ndarray) -> Written:
     return Written(texts=listed, which=which)
 
 
-def marked(draft: Draft, making: Making) -> tuple[Draft, list[Mark]]:
-    """The draft after every mark, and the marks in the order of the findings they made."""
-    said: list[Mark] = []
+def marked(draft: Draft, making: Making) -> tuple[Draft, list[tuple[str, Mark]]]:
+    """The draft after every mark, and the marks, each with its table, in the order of the findings they made."""
+    said: list[tuple[str, Mark]] = []
     for name, made in making.tables.items():
         for mark in made.marks if draft[name].given else ():
-            draft = _applied(draft, name, mark)
-            said.append(mark)
+            if len(mark.at):
+                draft = _applied(draft, name, mark)
+                said.append((name, mark))
     return draft, said
 
 
@@ -105,9 +107,9 @@ def _found(draft: Draft, flag: Flag, column: str) -> Draft:
     return replace(draft, findings=(*draft.findings, found))
 
 
-def without_index(making: Making, problems: np.ndarray) -> Making:
-    """Patients (P,) with a problem of their index drainage, marked to be set aside with all that is theirs."""
-    tables = {}
+def without_index(making: Making, index: Index) -> Making:
+    """Patients with a problem of their index drainage, marked to be set aside with all that is theirs."""
+    tables, problems = {}, index.problem
     for name, made in making.tables.items():
         at = np.flatnonzero(np.append(problems != "", False)[made.person])
         main = name == "patients"
@@ -119,7 +121,7 @@ def without_index(making: Making, problems: np.ndarray) -> Making:
                 problem=problems[made.person[at]] if main else "was set aside from patients, and this with it",
                 remedy="Every day is counted from the index drainage: give its date as one day." if main
                 else "Mend the row it belongs to: this one follows.",
-                origin=made.origin("patient_id").take(at),
+                origin=index.origin.take(made.person[at]) if main else Origin.none(len(at)),
             )
         )
     return making.with_tables(**tables)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.codebook import TABLES
+from necrostats.registry.codebook import LATEST, TABLES
 from necrostats.registry.export.blocks import Block, Part
 from necrostats.registry.export.drafting import taken_cells
 from necrostats.registry.export.early import RowsAside
@@ -16,7 +16,7 @@ from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.made import NOWHERE, Made, Origin
 from necrostats.registry.export.names import letters_of
-from necrostats.registry.export.readings import PRIVATE
+from necrostats.registry.export.readings import PRIVATE, Reading
 from necrostats.registry.export.relocating import best_origin
 from necrostats.registry.export.withholding import WITHHELD
 
@@ -36,7 +36,7 @@ def ledger_of(read: ReadExport) -> pd.DataFrame:
     told = pd.concat(made, ignore_index=True) if made else _lines(np.empty(0), np.empty(0))
     cells = _cell(told["column_number"].to_numpy(dtype=np.int64), told["at"].to_numpy(dtype=np.int64))
     rest = [each for block in read.reshaped.blocks for part in block.parts for each in _rest(read, block, part, cells)]
-    others = pd.concat(rest, ignore_index=True).drop_duplicates(["column_number", "at"]) if rest else told.head(0)
+    others = pd.concat([told.head(0), *rest], ignore_index=True).drop_duplicates(["column_number", "at", "field"])
     return _placed(read, pd.concat([told, others, *_keys(read)], ignore_index=True))
 
 
@@ -95,11 +95,36 @@ def _rest(read: ReadExport, block: Block, part: Part, cells: np.ndarray) -> Iter
     withheld = np.array([each.withheld for each in readings], dtype=np.int8)
     rule = np.array([each.rule for each in readings], dtype=object)
     origin = Origin(column=np.full(len(rows), number), at=block.at[rows], rule=rule, withheld=withheld)
-    outcome = [SET_ASIDE if each.problem else VALUE if each.says_something else UNKNOWN for each in readings]
+    lost = lost_patients(read)[read.reshaped.people.of[block.sheet.number][block.at[rows]]]
+    outcome = [
+        SET_ASIDE if each.problem or (gone and each.says_something) else VALUE if each.says_something else UNKNOWN
+        for each, gone in zip(readings, lost, strict=True)
+    ]
+    person = read.reshaped.people.of[block.sheet.number][block.at[rows]]
+    days = np.append(read.reshaped.day_0, np.nan)[person]
+    told = [_said(each, part.layout.to, start) for each, start in zip(readings, days, strict=True)]
+    which = np.repeat(np.arange(len(rows)), [len(each) for each in told])
+    flat = [each for cell in told for each in cell]
     yield _lines(
-        origin.column, origin.at, outcome=outcome, table=block.rows.table, field=part.layout.to, rule=rule,
-        written=read.places.values(origin),
+        origin.column[which], origin.at[which], outcome=np.array(outcome, dtype=object)[which], table=block.rows.table,
+        field=[field for field, _ in flat], value=[value for _, value in flat], rule=rule[which],
+        written=read.places.values(origin)[which],
     )  # fmt: skip
+
+
+def _said(reading: Reading, target: str, start: float) -> list[tuple[str, str]]:
+    """What a cell says that another cell says too: (field, value); one line without a value if it gives none."""
+    if reading.date is not None and reading.date.known and start == start:
+        first, last = (f"{day.toordinal() - start:.0f}" for day in (reading.date.first, reading.date.last))
+        return [(target, first), *([(target + LATEST, last)] if last != first else [])]
+    return list(reading.fills.items()) or [(target, "")]
+
+
+def lost_patients(read: ReadExport) -> np.ndarray:
+    """Which patients (P + 1,) were set aside, or have no row of their own; the last stands for nobody."""
+    lost = np.ones(len(read.reshaped.making.ids) + 1, dtype=bool)
+    lost[read.reshaped.making.tables["patients"].person[read.draft["patients"].kept]] = False
+    return lost
 
 
 def _gone(aside: tuple[RowsAside, ...], sheet: LaidSheet) -> np.ndarray:

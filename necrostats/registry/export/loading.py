@@ -70,10 +70,13 @@ def read_with_layout(
     sha256 = hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest()
     raw = raw_source(shape.making, plan, export.name, sha256)
     say("checking")
-    draft, _ = marked(interpreted(raw), shape.making)
+    read = interpreted(raw)
+    draft, said = marked(read, shape.making)
     draft = checked(draft)
     places = Places(making=shape.making, sheets=placed.sheets, name=export.name, dates_shown=dates_shown)
-    findings = _findings(raw, draft, placed, shape, places)
+    told = places.all_findings(draft.findings, len(read.findings), said)
+    listed = [*about_source(raw), *about_export(placed, shape.aside), told]
+    findings = in_order(pd.concat([each for each in listed if len(each)] or [told], ignore_index=True))
     if required_missing(raw) or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, export.name), findings=findings)
     registry = Registry(
@@ -81,13 +84,6 @@ def read_with_layout(
         source=tidy_loading._source(raw, draft),
     )  # fmt: skip
     return ReadExport(registry=registry, laid=placed, reshaped=shape, draft=draft, places=places)
-
-
-def _findings(raw, draft: Draft, placed: Laid, shape: Reshaped, places: Places) -> pd.DataFrame:
-    made = pd.concat(draft.findings, ignore_index=True) if draft.findings else pd.DataFrame()
-    told = [places.findings(made[(made["table"] == name).to_numpy()], name) for name in TABLES if len(made)]
-    listed = [*about_source(raw), *about_export(placed, shape.aside), *told]
-    return in_order(pd.concat([each for each in listed if len(each)], ignore_index=True)) if listed else made
 
 
 def _set_aside(draft: Draft, shape: Reshaped, places: Places) -> pd.DataFrame:

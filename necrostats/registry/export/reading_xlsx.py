@@ -21,6 +21,7 @@ from necrostats.registry.reading_xlsx import _look_inside as look_inside
 from necrostats.registry.reading_xlsx import _refuse_other_kinds as refuse_other_kinds
 
 _PROPERTIES = ("docProps/", "xl/persons/", "xl/externalLinks/")
+_QUOTED = re.compile(r'"[^"]*"|\\.')
 _NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Microsoft Excel|openpyxl|Worksheets|Normal", re.IGNORECASE)
 
 
@@ -108,4 +109,8 @@ def _cell(cell) -> RawCell | str:
         return RawCell(text=text, value=value, shown_as=cell.number_format)
     if isinstance(value, bool | time | timedelta):
         return RawCell(text=text)
-    return RawCell(text=text, value=value) if isinstance(value, int | float) else EMPTY
+    if not isinstance(value, int | float):
+        return EMPTY
+    if "%" in _QUOTED.sub("", cell.number_format or ""):
+        return f"{as_text(float(value * 100))}%"
+    return RawCell(text=text, value=value)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,10 +11,11 @@ import pandas as pd
 from necrostats.registry.export.drafting import AS_WRITTEN
 from necrostats.registry.export.filling import cell_texts
 from necrostats.registry.export.laying import LaidSheet
-from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
+from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin
 from necrostats.registry.export.readings import DATE, PRIVATE
 from necrostats.registry.export.targets import fills
 from necrostats.registry.export.withholding import WITHHELD, holds_date
+from necrostats.registry.findings import no_findings
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -25,10 +27,21 @@ class Places:
     name: str
     dates_shown: bool = False
 
+    def all_findings(
+        self, frames: Sequence[pd.DataFrame], before: int, said: Sequence[tuple[str, Mark]]
+    ) -> pd.DataFrame:
+        """The findings of a draft in the places of the export; those of marks, one frame each, come after `before`."""
+        told = [self._of_mark(frame, *mark) for frame, mark in zip(frames[before:], said, strict=False)]
+        rest = [*frames[:before], *frames[before + len(said) :]]
+        told += [self.findings(frame, frame["table"].iloc[0]) for frame in rest if len(frame)]
+        return pd.concat(told, ignore_index=True).drop_duplicates(ignore_index=True) if told else no_findings()
+
+    def _of_mark(self, found: pd.DataFrame, table: str, mark: Mark) -> pd.DataFrame:
+        place = self.at(self.making.tables[table], mark.column, mark.at, mark.origin)
+        return found.assign(**place)
+
     def findings(self, found: pd.DataFrame, table: str) -> pd.DataFrame:
         """Findings about one made table, in the places of the export."""
-        if not len(found):
-            return found
         made = self.making.tables[table]
         located = found["row"].notna().to_numpy()
         rows = found["row"].fillna(1).to_numpy(dtype=np.int64) - 1
@@ -42,7 +55,7 @@ class Places:
                 for name, values in place.items():
                     out.iloc[at, out.columns.get_loc(name)] = values
         out.loc[~located, "file"] = self.name
-        return out.drop_duplicates(ignore_index=True)
+        return out
 
     def set_aside(self, listed: pd.DataFrame, table: str) -> pd.DataFrame:
         """Set-aside rows and cells of one made table, in the places of the export."""
@@ -58,7 +71,10 @@ class Places:
 
     def of(self, made: Made, column: str, rows: np.ndarray) -> dict[str, object]:
         """file, sheet, row, column and value of some cells of a made table."""
-        origin = best_origin(made, column).take(rows)
+        return self.at(made, column, rows, best_origin(made, column).take(rows))
+
+    def at(self, made: Made, column: str, rows: np.ndarray, origin: Origin) -> dict[str, object]:
+        """The same, of cells whose origin is known."""
         number = np.where(origin.column == NOWHERE, made.sheet[rows], self._sheet_of(origin))
         at = np.where(origin.column == NOWHERE, made.at[rows], origin.at)
         sheets = [self.sheets[each] for each in number]

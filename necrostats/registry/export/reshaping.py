@@ -22,13 +22,16 @@ from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Reshaped:
-    """Made tables, who the rows are about, the blocks the tables came from, the rows set aside before, and the key
-    of private periods, if there are any."""
+    """Made tables, who the rows are about, the blocks the tables came from, the rows set aside before.
+
+    `day_0` (P,) is each patient's index drainage as an ordinal, to be shown nowhere; `key` that of private periods.
+    """
 
     making: Making
     people: People
     blocks: tuple[Block, ...]
     aside: tuple[RowsAside, ...]
+    day_0: np.ndarray
     key: dict[str, str]
 
 
@@ -41,16 +44,17 @@ def reshaped(laid: Laid) -> Reshaped:
     making = one_row_a_patient(assembled(blocks, _usable(laid, aside), people))
     making = _with_index_sessions(making, layout)
     makers = list({id(block.rows): block.rows for block in blocks}.values())
+    day_0 = np.full(len(people.ids), np.nan)
     if any(rows.index or rows.holds(INDEX_DATE) for rows in makers):
         index = index_of(making, makers)
         making = timed(making, index, layout)
-        making = without_index(making, index.problem)
+        making, day_0 = without_index(making, index), index.day
     merging = np.isin(making.tables["sessions"].maker, [n for n, rows in enumerate(makers) if rows.merge_same_day])
     making = same_day(making, merging, _on_day_0(making))
     making = linked(grouped(with_collections(making, layout)), layout)
     making = filled(making, layout)
     making, key = hidden_quarters(making) if layout.sequential else (making, {})
-    return Reshaped(making=making, people=people, blocks=blocks, aside=tuple(aside), key=key)
+    return Reshaped(making=making, people=people, blocks=blocks, aside=tuple(aside), day_0=day_0, key=key)
 
 
 def _usable(laid: Laid, aside: list[RowsAside]) -> dict[int, np.ndarray]:

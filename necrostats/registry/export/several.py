@@ -52,6 +52,8 @@ def read_instruments(text: str, own: Words) -> Reading:
         question = "counts an instrument, which is one use" if any(times for _, times in counted) else ""
     named = [each for each in classes if each]
     once = list(dict.fromkeys(named))
+    if "unknown" in once:
+        question = "says that an instrument is not known"
     if len(once) < len(named):
         question = question or "names an instrument class twice, which is one use"
     uses = tuple({"instrument_class": each, "use_order": str(order)} for order, each in enumerate(once, start=1))

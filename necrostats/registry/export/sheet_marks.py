@@ -80,8 +80,9 @@ def _area(reference: str) -> list[Merge]:
 
 
 def _without_result(cell: ElementTree.Element) -> list[tuple[int, int]]:
-    names = {_name(child) for child in cell}
-    if "f" not in names or "v" in names or "is" in names:
+    """The place of a formula whose result was not kept; an empty text is a result."""
+    inside = {_name(child): child.text or "" for child in cell}
+    if "f" not in inside or inside.get("v") or "is" in inside or ("v" in inside and cell.get("t") == "str"):
         return []
     place = place_of(cell.get("r", ""))
     return [place] if place else []

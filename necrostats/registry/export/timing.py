@@ -10,34 +10,47 @@ import numpy as np
 from necrostats.registry.codebook import DRAINAGES, TABLES
 from necrostats.registry.days import quarter, sequential_periods
 from necrostats.registry.export.layout import Layout, RowsLayout
-from necrostats.registry.export.made import Days, Made, Making, Mark, Origin
+from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark, Origin
 
 INDEX_DATE = "index_date"
-UNREADABLE, TWICE = "has no index drainage whose day is known", "has two dates of the index drainage"
+UNREADABLE = "gives no index drainage whose day is known"
+TWICE = "is one of several dates of the index drainage"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Index:
     """For each patient (P,): the day of the index drainage as an ordinal, NaN where there is none that can be used,
-    and why not."""
+    and why not; and the cell that it stands in."""
 
     day: np.ndarray
     problem: np.ndarray
+    origin: Origin
 
 
 def index_of(making: Making, makers: list[RowsLayout]) -> Index:
     """The day of each patient's index drainage, from the rows that the layout says it stands in."""
     patients, sessions = making.tables["patients"], making.tables["sessions"]
     day = patients.day(INDEX_DATE)
-    dated = [(patients.person, day, day.known & ~day.exact)]
+    doubtful, origin = day.known & ~day.exact, patients.origin(INDEX_DATE)
+    dated = [_Dated(person=patients.person, days=day, doubtful=doubtful, origin=origin)]
     for number, rows in enumerate(makers):
         at = np.flatnonzero(sessions.maker == number)
         if rows.index == "first_drainage":
             at = _first_drainages(sessions, at)
         if rows.index:
             day = sessions.day("day").take(at)
-            dated.append((sessions.person[at], day, ~day.exact & (day.known | (rows.index == "first_drainage"))))
+            doubtful = ~day.exact & (day.known | (rows.index == "first_drainage"))
+            origin = sessions.origin("day").take(at)
+            dated.append(_Dated(person=sessions.person[at], days=day, doubtful=doubtful, origin=origin))
     return _one_each(dated, len(making.ids))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Dated:
+    person: np.ndarray
+    days: Days
+    doubtful: np.ndarray
+    origin: Origin
 
 
 def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
@@ -51,19 +64,22 @@ def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
     return rows[first | doubtful]
 
 
-def _one_each(dated: list[tuple[np.ndarray, Days, np.ndarray]], people: int) -> Index:
+def _one_each(dated: list[_Dated], people: int) -> Index:
     low, high = np.full(people, np.inf), np.full(people, -np.inf)
     inexact = np.zeros(people, dtype=bool)
-    for person, days, doubtful in dated:
-        exact = days.known & days.exact
-        np.minimum.at(low, person[exact], days.first[exact])
-        np.maximum.at(high, person[exact], days.first[exact])
-        inexact[person[doubtful]] = True
+    origin = Origin.none(people)
+    for each in dated:
+        exact, person = each.days.known & each.days.exact, each.person
+        np.minimum.at(low, person[exact], each.days.first[exact])
+        np.maximum.at(high, person[exact], each.days.first[exact])
+        inexact[person[each.doubtful]] = True
+        written = each.origin.column != NOWHERE
+        origin = origin.put(person[written], each.origin.take(written))
     problem = np.full(people, "", dtype=object)
     problem[~np.isfinite(low)] = UNREADABLE
-    problem[inexact] = "has an index drainage whose day is not known exactly"
+    problem[inexact] = "gives an index drainage whose day is not known exactly"
     problem[np.isfinite(low) & (low != high)] = TWICE
-    return Index(day=np.where(problem == "", low, np.nan), problem=problem)
+    return Index(day=np.where(problem == "", low, np.nan), problem=problem, origin=origin)
 
 
 def timed(making: Making, index: Index, layout: Layout) -> Making:

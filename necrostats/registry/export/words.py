@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from necrostats.registry.export.names import folded
+from necrostats.registry.tidy_cells import NO, YES
 
 _PLAIN: Mapping[str, Mapping[str, str]] = {
     "sex": {"female": "f,woman", "male": "m,man"},
@@ -96,4 +97,6 @@ def built_in(column: str) -> Mapping[str, str]:
 def known_words(column: str, codes: tuple[str, ...], own: Mapping[str, str]) -> dict[str, str]:
     """Every word that stands for a code: the codes themselves, with and without underscores, and all synonyms."""
     themselves = {form: code for code in codes for form in (folded(code), folded(code.replace("_", " ")))}
+    if codes == ("yes", "no"):
+        themselves |= {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no")}
     return {**themselves, **{word: code for word, code in built_in(column).items() if code in codes}, **own}

@@ -1,0 +1,208 @@
+"""Cox's model of a cause-specific hazard, with errors that allow for rows that belong together.
+
+Written here because other Python packages lack robust errors with late entry, or take the wrong risk set there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import linalg, special, stats
+
+from necrostats.errors import unknown_choice
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.clusters import few_clusters, places
+from necrostats.stats.comparisons.common import Test
+from necrostats.stats.partial_likelihood import Likelihood, RiskSets, likelihood, scores
+
+TIES = ("efron", "breslow")
+FEWEST_EVENTS = 5
+FLAT = 1e-7
+STEPS = 60
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CoxFit:
+    """Log hazard ratios (p,) a unit of each covariate, with limits, z and p-values.
+
+    `std_error` is robust (the infinitesimal jackknife, by cluster) where clusters were given, `model_error` never.
+    A coefficient without a peak is infinite and has neither. `log_likelihood` at its peak, `null` with no effect;
+    `likelihood_ratio` tests all coefficients at once and holds even then. NaN stands where `notes` say why.
+    """
+
+    coefficient: np.ndarray
+    std_error: np.ndarray
+    model_error: np.ndarray
+    covariance: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    statistic: np.ndarray
+    p_value: np.ndarray
+    log_likelihood: float
+    null: float
+    likelihood_ratio: Test
+    n: int
+    events: int
+    robust: bool
+    notes: tuple[Note, ...] = ()
+
+
+def cox(
+    time: ArrayLike,
+    event: ArrayLike,
+    covariates: ArrayLike,
+    *,
+    entry: ArrayLike | None = None,
+    strata: ArrayLike | None = None,
+    cluster: ArrayLike | None = None,
+    ties: str = "efron",
+    fewest_events: float = FEWEST_EVENTS,
+    level: float = 0.95,
+) -> CoxFit:
+    """Cox regression; one row a subject or a stretch of one: at risk on (entry, time], `event` yes or no at its end.
+
+    `covariates` (n, p), numbers. For a cause-specific hazard the events of other causes are "no". `entry` 0 means from
+    the very start; a covariate that changes takes a row for each stretch. `strata`, `cluster`: a label a row.
+    Fewer than `fewest_events` events a covariate: no model, and a note; likewise where covariates repeat each other.
+    Cox DR. J R Stat Soc B 1972;34:187-220; Lin DY, Wei LJ. J Am Stat Assoc 1989;84:1074-1078.
+    """
+    level = checks.confidence_level(level)
+    rows, scale = risk_sets(time, event, covariates, entry=entry, strata=strata, ties=ties)
+    p, events = scale.size, int(rows.of_event.size)
+    whose = None if cluster is None else places(checks.labels("cluster", cluster))
+    checks.one_length(time=rows.stop, cluster=whose)
+    refused = _refused(rows, scale, events, fewest_events)
+    if refused:
+        return _empty(p, rows, events, whose is not None, refused)
+    start, at, beta = _climbed(rows)
+    endless = _endless(start, at, beta)
+    model = _inverse(at.information, ~endless)
+    used = model if whose is None else _sandwich(rows, beta, model, whose)
+    fit = np.where(endless, np.sign(beta) * np.inf, beta / scale)
+    error, model_error = (np.sqrt(np.diagonal(each)) / scale for each in (used, model))
+    half = special.ndtri((1 + level) / 2) * error
+    return CoxFit(
+        coefficient=fit, std_error=error, model_error=model_error, covariance=used / np.outer(scale, scale),
+        low=np.where(endless, np.nan, fit - half), high=np.where(endless, np.nan, fit + half),
+        statistic=np.where(endless, np.nan, fit / error),
+        p_value=2 * special.ndtr(-np.abs(np.where(endless, np.nan, fit / error))),
+        log_likelihood=at.height, null=start.height, likelihood_ratio=_ratio_test(at.height - start.height, p),
+        n=rows.stop.size, events=events, robust=whose is not None,
+        notes=_separated(endless) + (() if whose is None else few_clusters(int(whose.max()) + 1)),
+    )  # fmt: skip
+
+
+def risk_sets(
+    time: ArrayLike, event: ArrayLike, covariates: ArrayLike, *, entry: ArrayLike | None, strata: ArrayLike | None,
+    ties: str,
+) -> tuple[RiskSets, np.ndarray]:  # fmt: skip
+    """Rows with covariates centred and scaled, and the scale of each covariate (p,)."""
+    if ties not in TIES:
+        raise unknown_choice("way with ties", ties, TIES)
+    x = checks.finite("covariates", covariates)
+    x = x[:, None] if x.ndim == 1 else x
+    checks.one_length(time=time, event=event, entry=entry, strata=strata, covariates=x[:, 0] if x.size else time)
+    when, happened = checks.times("time", time), np.asarray(checks.codes("event", event)) > 0
+    since = np.full(when.size, -1.0) if entry is None else _entered(checks.times("entry", entry), when)
+    stratum = np.zeros(when.size, dtype=np.intp) if strata is None else places(checks.labels("strata", strata))
+    axis = np.unique(when)
+    width = axis.size + 1
+    scale = x.std(axis=0)
+    centred = (x - x.mean(axis=0)) / np.where(scale > 0, scale, 1.0) if x.size else x
+    return RiskSets(
+        covariates=centred, event=happened, breslow=ties == "breslow",
+        start=stratum * width + np.searchsorted(axis, since, side="right"),
+        stop=stratum * width + 1 + np.searchsorted(axis, when),
+        stratum_end=np.arange(1, int(stratum.max(initial=0)) + 2) * width,
+    ), scale  # fmt: skip
+
+
+def _entered(entry: np.ndarray, when: np.ndarray) -> np.ndarray:
+    since = np.where(entry > 0, entry, -1.0)
+    checks.refuse("entry", entry, since >= when, "is not before its time, so nothing was observed in between.")
+    return since
+
+
+def _climbed(rows: RiskSets) -> tuple[Likelihood, Likelihood, np.ndarray]:
+    """The likelihood with no effect and at its peak, and the peak (p,): Newton steps, halved where they overshoot."""
+    beta = np.zeros(rows.covariates.shape[1])
+    start = at = likelihood(rows, beta)
+    for _ in range(STEPS):
+        step = linalg.lstsq(at.information, at.slope)[0]
+        tried, share = likelihood(rows, beta + step), 1.0
+        while not tried.height >= at.height - 1e-12 * abs(at.height) and share > 1e-6:
+            share /= 2
+            tried = likelihood(rows, beta + share * step)
+        gained = tried.height - at.height
+        beta, at = beta + share * step, tried
+        if abs(gained) <= 1e-12 * (abs(at.height) + 1e-3):
+            break
+    return start, at, beta
+
+
+def _endless(start: Likelihood, at: Likelihood, beta: np.ndarray) -> np.ndarray:
+    """Which coefficients (p,) run along a direction in which the likelihood rises for ever, having gone flat."""
+    left, axes = linalg.eigh(at.information, start.information)
+    flat = axes[:, left < FLAT]
+    if not flat.size:
+        return np.zeros(beta.size, dtype=bool)
+    along = flat / np.abs(flat).max(axis=0)
+    return (np.abs(along) > 1e-3).any(axis=1)
+
+
+def _inverse(information: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """Covariance (p, p) of the coefficients that have a peak; NaN for the others."""
+    covariance = np.full(information.shape, np.nan)
+    covariance[np.ix_(known, known)] = np.linalg.inv(information[np.ix_(known, known)])
+    return covariance
+
+
+def _sandwich(rows: RiskSets, beta: np.ndarray, model: np.ndarray, whose: np.ndarray) -> np.ndarray:
+    known = ~np.isnan(np.diagonal(model))
+    each = scores(rows, beta)[:, known]
+    summed = np.stack([np.bincount(whose, weights=one) for one in each.T], axis=1)
+    moved = summed @ model[np.ix_(known, known)]
+    covariance = np.full(model.shape, np.nan)
+    covariance[np.ix_(known, known)] = moved.T @ moved
+    return covariance
+
+
+def _ratio_test(gained: float, p: int) -> Test:
+    statistic = 2 * gained
+    return Test(p_value=float(stats.chi2.sf(statistic, p)), test="likelihood ratio test", statistic=statistic)
+
+
+def _refused(rows: RiskSets, scale: np.ndarray, events: int, fewest: float) -> tuple[Note, ...]:
+    if not events:
+        return (Note(code="ZERO_EVENTS", text="No events: there is no hazard to model."),)
+    if events < fewest * scale.size:
+        text = f"{events} events for {scale.size} coefficients, fewer than {fewest:g} for each: no model is fitted."
+        return (Note(code="SMALL_N", text=text),)
+    information = likelihood(rows, np.zeros(scale.size)).information
+    if not scale.all() or linalg.eigvalsh(information).min() < 1e-10 * events:
+        text = "A covariate is the same for all at risk, or follows from the others: no model is fitted."
+        return (Note(code="SINGULAR", text=text),)
+    return ()
+
+
+def _separated(endless: np.ndarray) -> tuple[Note, ...]:
+    if not endless.any():
+        return ()
+    which = ", ".join(str(place + 1) for place in np.flatnonzero(endless))
+    text = (
+        f"All events fall on one side of covariate {which}: its hazard ratio has no finite estimate, "
+        "and only the likelihood ratio test holds."
+    )
+    return (Note(code="SEPARATION", text=text),)
+
+
+def _empty(p: int, rows: RiskSets, events: int, robust: bool, notes: tuple[Note, ...]) -> CoxFit:
+    none = np.full(p, np.nan)
+    return CoxFit(
+        coefficient=none, std_error=none, model_error=none, covariance=np.full((p, p), np.nan), low=none, high=none,
+        statistic=none, p_value=none, log_likelihood=np.nan, null=np.nan, n=rows.stop.size, events=events,
+        likelihood_ratio=Test(p_value=np.nan, test="likelihood ratio test"), robust=robust, notes=notes,
+    )  # fmt: skip
