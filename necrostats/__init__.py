@@ -10,11 +10,16 @@ import importlib
 _HOMES = {
     "registry.loading": ("read_registry",),
     "registry.tables": ("Registry", "registry_from"),
-    "results": ("Comparison", "Curves", "Listing", "Method", "Note", "Population", "Rates", "Result", "Summary"),
-    "measures": (
-        "activity", "adverse_event_cases", "adverse_event_rates", "case_mix", "data_completeness", "debridement_yield",
-        "sessions_to_resolution", "time_to_resolution",
+    "results": (
+        "Comparison", "Courses", "Curves", "Listing", "Method", "Note", "Population", "Rates", "Result", "Summary",
+        "Trajectories",
     ),
+    "measures": (
+        "activity", "adverse_event_cases", "adverse_event_rates", "case_mix", "collection_volumes",
+        "compare_adverse_events", "complication_index", "data_completeness", "debridement_yield", "event_grades",
+        "patient_courses", "sessions_to_resolution", "time_to_first_event", "time_to_resolution", "worst_grades",
+    ),
+    "stats.reported": ("check_reported",),
     "present": ("chart", "describe", "tabulate"),
     "report.overview": ("review_period", "status"),
     "report.listings": ("count_findings", "list_findings", "list_set_aside", "what_was_read"),

@@ -123,11 +123,27 @@ class Rates(Result):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Estimates(Result):
+    """Figures with an interval that are not events over a denominator, one row for each measure, variable and group.
+
+    `measure` says in words what `estimate` is, and `unit` in what: "share" (0 to 1), "difference of shares",
+    "days", "sessions", or "difference in sessions" and the like. They rest on `n` of `of` ("patients", "sessions"),
+    `events` of which had what is counted (blank where nothing is). NaN = not known; of a median, not reached.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "measure", "variable", "group", "unit", "of", "events", "n", "estimate", "conf_low", "conf_high",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Curves(Result):
     """Step functions over `days` or `sessions`, one row for each group, cause and point in time.
 
     `at_risk` is counted just before the point. `landmarks` are the points named in advance: each has a row.
     `medians` has one row for each group and cause: estimate (NaN = not reached), conf_low, conf_high.
+    `falling`: the share still free of the cause, from 1 downwards, and not the share that has had it. `remaining`
+    names the cause that stands for the share with none of the others: they add up to 1 and are drawn stacked.
     """
 
     columns: ClassVar[tuple[str, ...]] = (
@@ -136,6 +152,8 @@ class Curves(Result):
 
     landmarks: tuple[int, ...] = ()
     medians: pd.DataFrame = field(default_factory=pd.DataFrame)
+    falling: bool = False
+    remaining: str = ""
 
     @property
     def axis(self) -> str:

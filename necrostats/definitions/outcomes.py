@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from necrostats.definitions.resolution import ResolutionDefinition
+from necrostats.definitions.sizes import baseline_mm, counts_as_gone
 from necrostats.registry.tables import Registry
 
 NEVER = np.int64(1 << 40)
@@ -22,7 +23,8 @@ class Outcomes:
 
     `day` (n,) is the day of the end; `cause` (n,) is 0 for last seen unresolved, else the place in `causes`
     counted from 1. `ranged` (n,) marks ends whose day is known only as a range; `unsized_scans` counts scans
-    without a longest axis; `undated_collections` counts later collections without a day of detection.
+    without a longest axis; `undated_collections` counts later collections without a day of detection;
+    `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
     """
 
     day: np.ndarray
@@ -31,6 +33,7 @@ class Outcomes:
     ranged: np.ndarray
     unsized_scans: int
     undated_collections: int
+    without_baseline: int = 0
 
 
 def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
@@ -40,7 +43,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
     Resolution on the same day as a competing end counts as resolution: nothing came before it.
     """
     ends = _ends(registry, definition)
-    last_seen = np.minimum(_days(registry.patients, "last_contact_day"), _days(registry.patients, "observed_days"))
+    last_seen = last_seen_days(registry)
     first = np.argmin(ends, axis=0)
     day = ends[first, np.arange(ends.shape[1])]
     horizon = definition.horizon_days
@@ -54,6 +57,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
         undated_collections=int(
             (registry.collections["detected_day"].isna() & ~registry.collections["is_index"].fillna(False)).sum()
         ),
+        without_baseline=int(np.isnan(baseline_mm(registry)).sum()) if definition.share_of_baseline else 0,
     )
 
 
@@ -77,17 +81,25 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
     return first
 
 
-def _ends(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+def end_days(registry: Registry, end: str) -> np.ndarray:
+    """The first day of "death", "surgery" or "percutaneous drain" of each patient, at its earliest; NEVER if none."""
+    if end == "death":
+        return _death_days(registry)
     kind = registry.other_interventions["kind"]
-    surgery = first_days(registry, "other_interventions", kind.isin(SURGERY).to_numpy())
+    if end == "surgery":
+        return first_days(registry, "other_interventions", kind.isin(SURGERY).to_numpy())
     drain = first_days(registry, "other_interventions", (kind == "percutaneous_drain").to_numpy())
-    by_cause = {
-        "resolved": resolution_days(registry, definition),
-        "death": _death_days(registry),
-        "surgery": surgery,
-        "percutaneous drain": np.minimum(drain, _percutaneous_stents(registry)),
-    }
-    return np.stack([by_cause[cause] for cause in definition.causes])
+    return np.minimum(drain, _percutaneous_stents(registry))
+
+
+def last_seen_days(registry: Registry) -> np.ndarray:
+    """The last day each patient is known to have been under observation, no later than the data lock."""
+    return np.minimum(_days(registry.patients, "last_contact_day"), _days(registry.patients, "observed_days"))
+
+
+def _ends(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    competing = [end_days(registry, cause) for cause in definition.causes[1:]]
+    return np.stack([resolution_days(registry, definition), *competing])
 
 
 def _death_days(registry: Registry) -> np.ndarray:
@@ -132,7 +144,7 @@ def _collection_states(registry: Registry, definition: ResolutionDefinition):
     sized = scans["long_mm"].notna().to_numpy()
     scanned = registry.position("scans", "collections")[sized].astype(np.int64)
     scan_day = _latest_days(scans, "day")[sized]
-    scan_open = (scans["long_mm"].to_numpy()[sized] > definition.size_mm).astype(np.int64)
+    scan_open = (~counts_as_gone(registry, definition)[sized]).astype(np.int64)
     count = len(registry.collections)
     detected = _detected_days(registry)
     np.minimum.at(detected, scanned, scan_day)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from necrostats.errors import unknown_choice
+from necrostats.errors import ChoiceError, unknown_choice
 
 PERCUTANEOUS_DRAIN_ROLES = ("failure", "adjunct")
 
@@ -14,15 +14,19 @@ class ResolutionDefinition:
     """When a patient counts as resolved.
 
     `reference` is where it is printed, and `provenance` whether that was read or comes from memory.
-    `size_mm` is the longest axis at which a collection counts as gone; `symptom_free` asks for a symptom-free
-    review within `review_within_days` of the scan; `percutaneous_drain` is "failure" (a competing end) or
-    "adjunct"; `horizon_days` is the last day of the count.
+    `size_mm` is the longest axis at which a collection counts as gone (None: no size in millimetres is asked);
+    `share_of_baseline` is the same as a share of its size at baseline (0.5: half; None: not asked). Both are "at
+    most", or with `strictly_below` "below". `symptom_free` asks for a symptom-free review within
+    `review_within_days` of the scan; `percutaneous_drain` is "failure" (a competing end) or "adjunct";
+    `horizon_days` is the last day of the count. ChoiceError for a definition that no collection, or every one, meets.
     """
 
     name: str
     reference: str = ""
     provenance: str = ""
-    size_mm: float = 30.0
+    size_mm: float | None = 30.0
+    share_of_baseline: float | None = None
+    strictly_below: bool = False
     symptom_free: bool = True
     review_within_days: int = 30
     percutaneous_drain: str = "failure"
@@ -31,12 +35,29 @@ class ResolutionDefinition:
     def __post_init__(self) -> None:
         if self.percutaneous_drain not in PERCUTANEOUS_DRAIN_ROLES:
             raise unknown_choice("role of a percutaneous drain", self.percutaneous_drain, PERCUTANEOUS_DRAIN_ROLES)
+        if self.size_mm is None and self.share_of_baseline is None:
+            raise ChoiceError(f'"{self.name}" asks for no size: give size_mm, share_of_baseline or both.')
+        if self.size_mm is not None and not 0 <= self.size_mm < 1000:
+            raise ChoiceError(f"size_mm is {self.size_mm:g}: a longest axis in millimetres, 0 or more, is needed.")
+        if self.share_of_baseline is not None and not 0 < self.share_of_baseline <= 1:
+            raise ChoiceError(f"share_of_baseline is {self.share_of_baseline:g}: a share above 0, at most 1, is needed.")
+        if self.horizon_days < 1:
+            raise ChoiceError(f"horizon_days is {self.horizon_days}: at least 1 day is needed.")
 
     @property
     def causes(self) -> tuple[str, ...]:
         """The ends that compete, in the order in which they are coded from 1; the first is resolution."""
         drain = ("percutaneous drain",) if self.percutaneous_drain == "failure" else ()
         return ("resolved", "death", "surgery", *drain)
+
+    @property
+    def size(self) -> str:
+        """The size that counts as gone, in words: "at most 30 mm", "below 50 % of its size at baseline"."""
+        than = "below" if self.strictly_below else "at most"
+        asked = [f"{than} {self.size_mm:g} mm"] if self.size_mm is not None else []
+        if self.share_of_baseline is not None:
+            asked.append(f"{than} {self.share_of_baseline * 100:g} % of its size at baseline")
+        return " and ".join(asked)
 
     def sentence(self) -> str:
         """The definition in words, for a methods paragraph."""
@@ -45,7 +66,7 @@ class ResolutionDefinition:
         )
         before = "no percutaneous drain and no surgery" if self.percutaneous_drain == "failure" else "no surgery"
         return (
-            f"Resolved ({self.name}): longest axis of every known collection at most {self.size_mm:g} mm on a scan"
+            f"Resolved ({self.name}): longest axis of every known collection {self.size} on a scan"
             f"{review}, with {before} before it, within {self.horizon_days} days of the index drainage."
         )
 

@@ -1,6 +1,10 @@
 """One clinical question a function: a Registry in, a Result out."""
 
+from necrostats.measures.adverse_event_burden import complication_index
 from necrostats.measures.adverse_event_cases import adverse_event_cases
+from necrostats.measures.adverse_event_comparisons import compare_adverse_events
+from necrostats.measures.adverse_event_grades import event_grades, worst_grades
+from necrostats.measures.adverse_event_times import time_to_first_event
 from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.case_mix import activity, case_mix
 from necrostats.measures.completeness import data_completeness
@@ -16,9 +20,14 @@ __all__ = [
     "adverse_event_rates",
     "case_mix",
     "collection_volumes",
+    "compare_adverse_events",
+    "complication_index",
     "data_completeness",
     "debridement_yield",
+    "event_grades",
     "patient_courses",
     "sessions_to_resolution",
+    "time_to_first_event",
     "time_to_resolution",
+    "worst_grades",
 ]

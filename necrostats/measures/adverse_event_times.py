@@ -56,6 +56,7 @@ def time_to_first_event(
         ends.day, ends.cause, kept, (variable, DEATH), axis="days", landmarks=landmarks, level=level
     )  # fmt: skip
     name = "first adverse event" if variable == ANY else f"first {variable.replace('_', ' ')}"
+    any_day = "on any day to the last contact"
     which = f"{'' if span is None else ' ' + span.sentence()}{chosen.words}"
     return Curves(
         title=f"Time to {name}{which}",
@@ -78,7 +79,7 @@ def time_to_first_event(
             level=level,
             definition=(
                 "followed from the index drainage to the first event, death or the last contact; an event on the day "
-                f"of death comes first; events {'on any day to the last contact' if span is None else span.sentence()}{chosen.words}"
+                f"of death comes first; events {span.sentence() if span else any_day}{chosen.words}"
             ),
             references=(*REFERENCES, *((scale.reference,) if grade_from else ())),
         ),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -106,10 +106,14 @@ def _clustered_share(affected: np.ndarray, patient: np.ndarray, level: float) ->
 
 
 def _rate(events: np.ndarray, exposure: np.ndarray, per: int, level: float) -> dict:
+    """Garwood's limits; where events crowd, robust ones, which are never taken inside Garwood's."""
     total, time = int(events.sum()), int(exposure.sum())
-    if is_overdispersed(events, exposure):
-        return _numbers(total, time, per, clustered_rate(events, exposure, level=level, per=per))
-    return _numbers(total, time, per, garwood(total, time, level=level, per=float(per)))
+    exact = garwood(total, time, level=level, per=float(per))
+    if not is_overdispersed(events, exposure):
+        return _numbers(total, time, per, exact)
+    robust = clustered_rate(events, exposure, level=level, per=per)
+    low, high = min(robust.low, exact.low), max(robust.high, exact.high)
+    return _numbers(total, time, per, replace(robust, low=low, high=high))
 
 
 def _numbers(events: int, n: int, per: int, interval: Interval) -> dict:

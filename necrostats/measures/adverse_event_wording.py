@@ -65,7 +65,7 @@ def _intervals(units: Sequence[str], interval: str) -> list[str]:
     rates = [_OVER[unit].split(" ")[0] if unit != EVENTS_A_PATIENT else unit for unit in units if unit in RATES]
     said = [f"patients: {interval}"] * (PATIENTS in units)
     said += ["sessions: Korn–Graubard, clustered by patient"] * (SESSIONS in units)
-    robust = f"{', '.join(rates)}: Garwood, or robust by patient where events crowd in few patients"
+    robust = f"{', '.join(rates)}: Garwood; where events crowd in few patients robust by patient, if that is wider"
     return said + [robust] * bool(rates)
 
 
@@ -116,13 +116,13 @@ def unchecked_note(seen: Watched) -> tuple[Note, ...]:
     return (Note(code="MISSING", text=text),) if seen.unchecked else ()
 
 
-def crowding_note(events: np.ndarray, exposure: np.ndarray, unit: str) -> tuple[Note, ...]:
+def crowding_note(events: np.ndarray, exposure: np.ndarray, which: str) -> tuple[Note, ...]:
     """The note that events crowd in few patients (one row each), so that the limits of their rate are robust ones."""
     if not is_overdispersed(events, exposure):
         return ()
     text = (
         f"Events crowd in few patients (dispersion {dispersion(events, exposure).estimate:.1f}, at most "
-        f"{events.max():.0f} in one): limits per {unit} are robust by patient."
+        f"{events.max():.0f} in one): limits {which} are robust by patient where that is wider."
     )
     return (Note(code="OVERDISPERSED", text=text),)
 
@@ -131,8 +131,8 @@ def _crowded(seen: Watched, stents: StentTime | None, events: np.ndarray, units:
     everybody = Watchful.of(seen, None)
     per_patient = everybody.per_patient(seen.per_session(events))
     exposures = {PATIENT_DAYS: everybody.days, EVENTS_A_PATIENT: np.ones(per_patient.size)}
-    named = {PATIENT_DAYS: PATIENT_DAYS, EVENTS_A_PATIENT: "patient"}
+    named = {PATIENT_DAYS: f"per {PATIENT_DAYS}", EVENTS_A_PATIENT: f"of {EVENTS_A_PATIENT}"}
     said = [crowding_note(per_patient, exposures[unit], named[unit]) for unit in units if unit in exposures]
     if stents is not None:
-        said.append(crowding_note(stents.per_patient(events), stents.days, STENT_DAYS))
+        said.append(crowding_note(stents.per_patient(events), stents.days, f"per {STENT_DAYS}"))
     return tuple(note for notes in said for note in notes)

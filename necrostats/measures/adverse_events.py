@@ -66,7 +66,7 @@ def adverse_event_rates(
     interval = known_interval(interval)
     groups = session_groups(registry, by)
     seen = watched(registry, groups, window)
-    stents, stent_groups = _stents(registry, seen, by, units, len(groups.labels))
+    stents, of_stents = stent_groups(registry, seen, by, units, len(groups.labels))
     counted = seen.event_session >= 0 if stents is None else (seen.event_session >= 0) | stents.events
     chosen = chosen_events(registry, scale, grade_from, attribution_from, counted)
     sides = [Watchful.of(seen, place) for place in range(len(groups.labels))]
@@ -75,7 +75,7 @@ def adverse_event_rates(
         for variable in variables
         for place, side in enumerate(sides)
         for row in rates_of(
-            seen, side, stent_groups[place], chosen.counts & of_type(registry, variable), units, interval, level
+            seen, side, of_stents[place], chosen.counts & of_type(registry, variable), units, interval, level
         )
     ]
     table = pd.DataFrame(rows, columns=list(Rates.columns))
@@ -91,7 +91,7 @@ def adverse_event_rates(
     )
 
 
-def _stents(
+def stent_groups(
     registry: Registry, seen: Watched, by: str | None, units: Sequence[str], groups: int
 ) -> tuple[StentTime | None, list[StentGroup | None]]:
     """Stent-days, and those of each group, where they were asked for."""

@@ -47,7 +47,8 @@ def incidence(
     low, high = _limits(curve, level)
     table = _table(curve, low, high, groups, axis)
     medians = _medians(curve, groups, axis)
-    return Incidence(table=table, medians=medians, notes=_notes(table, medians, groups, axis))
+    notes = curve_notes(table, medians, axis, "fewer than half resolved while followed")
+    return Incidence(table=table, medians=medians, notes=notes)
 
 
 def _limits(curve: CumulativeIncidence, level: float) -> tuple[np.ndarray, np.ndarray]:
@@ -106,7 +107,8 @@ def _medians(curve: CumulativeIncidence, groups: Grouping, axis: str) -> pd.Data
     )
 
 
-def _notes(table: pd.DataFrame, medians: pd.DataFrame, groups: Grouping, axis: str) -> tuple[Note, ...]:
+def curve_notes(table: pd.DataFrame, medians: pd.DataFrame, axis: str, unreached: str) -> tuple[Note, ...]:
+    """Few patients, a median not reached (`unreached` says why), few at risk: by group, for the first cause."""
     main = table[table["cause"].cat.codes == 0]
     started = main.groupby("group", observed=False)["at_risk"].max().fillna(0)
     notes = []
@@ -119,7 +121,7 @@ def _notes(table: pd.DataFrame, medians: pd.DataFrame, groups: Grouping, axis: s
         notes.append(
             Note(
                 code="NOT_REACHED",
-                text=f"The median was not reached: fewer than half resolved while followed ({', '.join(open_ended)}).",
+                text=f"The median was not reached: {unreached} ({', '.join(open_ended)}).",
             )
         )
     thin = main[(main["at_risk"] > 0) & (main["at_risk"] < SMALL_RISK_SET)]

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
-from necrostats.measures.grouping import patient_groups
+from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.phrases import counted
+from necrostats.measures.scan_gaps import gap_quartiles, imbalance, scan_gaps
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
 
@@ -54,7 +55,7 @@ def time_to_resolution(
             definition=definition.sentence(),
             references=(*REFERENCES, *filter(None, [definition.reference])),
         ),
-        notes=(*curve.notes, *record_notes(ends), _scan_note()),
+        notes=(*curve.notes, *record_notes(ends), _scan_note(), *_schedule(registry, ends, groups)),
     )
 
 
@@ -68,11 +69,13 @@ def record_notes(ends: Outcomes) -> tuple[Note, ...]:
     """What the record leaves open about the ends."""
     scans = counted(ends.unsized_scans, "scan has", "scans have")
     collections = counted(ends.undated_collections, "collection has", "collections have")
+    baselines = counted(ends.without_baseline, "collection has", "collections have")
     ranged = int(ends.ranged.sum())
     patients = counted(ranged, "patient has", "patients have")
     said = {
         f"{scans} no longest axis and can document nothing.": ends.unsized_scans,
         f"{collections} no day of detection: counted from the index drainage.": ends.undated_collections,
+        f"{baselines} no size at baseline and cannot be shown to be resolved.": ends.without_baseline,
         f"{patients} an end whose day is known only as a range: the latest day counts for resolution, the earliest for "
         "a competing end.": ranged,
     }
@@ -84,3 +87,8 @@ def _scan_note() -> Note:
         code="INTERVAL_CENSORED",
         text="Resolution is dated by the scan that showed it; it happened at some time since the scan before.",
     )
+
+
+def _schedule(registry: Registry, ends: Outcomes, groups: Grouping) -> tuple[Note, ...]:
+    """Whether groups were scanned at different gaps."""
+    return imbalance(gap_quartiles(scan_gaps(registry, ends), groups), groups.labels)

@@ -21,7 +21,7 @@ _REPEATED_ROW = "REPEATED_ROW"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Counted:
+class CountedSessions:
     """Sessions at the end of each patient's course, the end, and whether it enters the risk set at all."""
 
     sessions: np.ndarray
@@ -47,7 +47,7 @@ def sessions_to_resolution(
     """
     groups = patient_groups(registry, by)
     ends = outcomes(registry, definition)
-    counted = _count(registry, ends)
+    counted = counted_sessions(registry, ends)
     entered = Grouping(labels=groups.labels, codes=np.where(counted.enters, groups.codes, -1))
     landmarks = tuple(range(up_to + 1))
     curve = incidence(
@@ -74,18 +74,19 @@ def sessions_to_resolution(
             definition=definition.sentence(),
             references=(*REFERENCES, *filter(None, [definition.reference])),
         ),
-        notes=(*curve.notes, *_notes(counted), *record_notes(ends)),
+        notes=(*curve.notes, *session_notes(counted), *record_notes(ends)),
     )
 
 
-def _count(registry: Registry, ends: Outcomes) -> _Counted:
+def counted_sessions(registry: Registry, ends: Outcomes) -> CountedSessions:
+    """How many necrosectomies each course had, by the rule of who is at risk at which number."""
     done, last_session = _necrosectomies(registry, ends)
-    assessed = _last_assessed(registry, ends) > last_session
+    assessed = last_assessed(registry, ends) > last_session
     lower_bound = _sessions_set_aside(registry)
     under_treatment = ends.cause == 0
     stepped_back = under_treatment & ~assessed & ~lower_bound
     sessions = done - stepped_back
-    return _Counted(
+    return CountedSessions(
         sessions=np.maximum(sessions, 0),
         cause=np.where(lower_bound, 0, ends.cause),
         enters=sessions >= 0,
@@ -105,8 +106,8 @@ def _necrosectomies(registry: Registry, ends: Outcomes) -> tuple[np.ndarray, np.
     return done, last
 
 
-def _last_assessed(registry: Registry, ends: Outcomes) -> np.ndarray:
-    """The last scan or review up to each patient's end; -1 if none."""
+def last_assessed(registry: Registry, ends: Outcomes) -> np.ndarray:
+    """The day of the last scan or review up to each patient's end; -1 if none."""
     last = np.full(len(registry.patients), -1, dtype=np.int64)
     for table in ("scans", "reviews"):
         patient = registry.position(table)
@@ -123,7 +124,8 @@ def _sessions_set_aside(registry: Registry) -> np.ndarray:
     return registry.patients["patient_id"].astype(object).isin(lost["patient_id"]).to_numpy()
 
 
-def _notes(counted: _Counted) -> tuple[Note, ...]:
+def session_notes(counted: CountedSessions) -> tuple[Note, ...]:
+    """Who counts only in part."""
     back = counts(counted.stepped_back, "patient was", "patients were")
     partly = counts(counted.lower_bounds, "patient is", "patients are")
     said = {

@@ -82,7 +82,7 @@ def _windows(
                 summary_row(
                     variable, group, "median", level=_window_name(window), n=len(here), missing=total - len(here),
                     patients=patients, estimate=middle, low=low, high=high,
-                )  # fmt: skip
+                )
             )
             start = WINDOW_ENDS[window - 1] + 1 if window else min(int(known["day"].min()), 0) if len(known) else 0
             windows.append({"day_from": start, "day_to": end, "day": _quartiles(here["day"].to_numpy())[1]})

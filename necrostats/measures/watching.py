@@ -18,7 +18,8 @@ class Watched:
     `patient`, `group`, `days` (S,): the row number in patients, the place of the group, and the days of the window,
     overlaps once, to last contact. `event_session` (E,): a place among the S sessions, -1 where the event does not
     count. The rest are counts of what does not: sessions unchecked or without a group, events outside the window,
-    before any session, or (for windows that end with the session) of an unrecorded phase.
+    before any session, or (for windows that end with the session) of an unrecorded phase, and `unwatched` patients
+    without any checked session.
     """
 
     patient: np.ndarray
@@ -30,6 +31,7 @@ class Watched:
     outside: int
     unattached: int
     no_phase: int
+    unwatched: int
 
     @property
     def sessions(self) -> int:
@@ -51,6 +53,7 @@ class Watched:
         return {
             "sessions in which nobody recorded whether events were looked for": self.unchecked,
             "sessions without a recorded group": self.no_group,
+            "patients without a session in which anybody looked": self.unwatched,
             "events after the window": self.outside,
             "events before any session": self.unattached,
             "events of which it is not recorded whether they happened during the session": self.no_phase,
@@ -79,6 +82,7 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
         outside=int(np.count_nonzero(attached & ~inside & ~no_phase)),
         unattached=int(np.count_nonzero(~attached)),
         no_phase=int(np.count_nonzero(no_phase)),
+        unwatched=len(registry.patients) - np.unique(registry.position("sessions")[checked]).size,
     )
 
 

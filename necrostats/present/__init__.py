@@ -4,6 +4,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     courses,
     curves,
     distributions,
+    estimates,
     intervals,
     listings,
     tabulations,

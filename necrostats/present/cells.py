@@ -10,13 +10,23 @@ from necrostats.present.small_numbers import NO_VALUES, NOBODY, TOO_FEW
 _MULTIPLE = re.compile(r"\d[\d,.]*\s+")
 
 
-def is_share(per: float) -> bool:
-    """Whether a row of Rates is a share of its denominator; else it is a rate per so much exposure."""
-    return per == 1
+_EACH = "events per "
+
+
+def is_share(per: float, unit: object) -> bool:
+    """Whether a row of Rates is a share of its denominator; else it is a rate per so much exposure, or per patient."""
+    return per == 1 and not str(unit).startswith(_EACH)
+
+
+def per_unit(unit: object) -> str:
+    """What a rate is per: "100 patient-days" as it stands, "events per patient" → "patient"."""
+    return str(unit).removeprefix(_EACH)
 
 
 def exposure(unit: str) -> str:
-    """What a rate's denominator counts: "100 patient-days" → "patient-days"."""
+    """What a rate's denominator counts: "100 patient-days" → "patient-days", "events per patient" → "patients"."""
+    if str(unit).startswith(_EACH):
+        return f"{per_unit(unit)}s"
     return _MULTIPLE.sub("", str(unit), count=1)
 
 
@@ -57,7 +67,7 @@ def rate(row, few: bool) -> str:
     if few:
         return TOO_FEW
     limits = (row.estimate, row.conf_low, row.conf_high)
-    return share(*limits, row.n) if is_share(row.per) else amount(*limits)
+    return share(*limits, row.n) if is_share(row.per, row.unit) else amount(*limits)
 
 
 def median(estimate: object, low: object, high: object) -> str:

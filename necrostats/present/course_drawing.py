@@ -21,7 +21,7 @@ KEY_SAMPLE = 0.24
 ROWS = ((25, 0.21), (60, 0.14), (10**9, 0.105))  # up to so many patients in a block, so many inches each
 FAR_BELOW = 0.2
 NARROW = 5.0
-MOST_IN_ONE_BLOCK = 60
+MOST_IN_ONE_BLOCK = 50
 GRADED_FROM = 0.2
 GRADE_SIZE = 5.8
 FOLLOWED = "#9A9A9A"
@@ -213,7 +213,7 @@ def draw(sheet: Sheet, width: float) -> Drawing:
     """The lines of a sheet so many inches wide and as high as they need."""
     patients = sum(len(section.patients) for section in sheet.sections)
     side_by_side = 2 if width >= NARROW and patients > MOST_IN_ONE_BLOCK else 1
-    row = _row_height(patients)
+    row = _row_height(-(-patients // side_by_side))
     blocks = _blocks(sheet.sections, row, side_by_side)
     key = _key_lines(sheet.counts, width)
     remarks = "\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in sheet.remarks)

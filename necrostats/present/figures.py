@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import html
 import io
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import singledispatch
@@ -101,6 +102,8 @@ class Figure:
 def _written(value: object, name: str) -> str:
     if not numbers.known(value):
         return ""
+    if isinstance(value, float) and math.isinf(value):
+        return "no limit"
     if isinstance(value, float) and not value.is_integer():
         return f"{value:.4g}" if name != "n" else numbers.rounded(value, 1)
     return f"{value:.0f}" if isinstance(value, float) else plain(value)

@@ -65,6 +65,13 @@ class Panel:
         """Whether any row has a mark, so that the panel needs its axis."""
         return any(row.marks for row in self.rows)
 
+    @property
+    def cuts(self) -> bool:
+        """Whether a mark or an end of an interval lies beyond the scale and is drawn as an arrow."""
+        marks = [mark for row in self.rows for mark in row.marks]
+        values = [value for mark in marks for value in (mark.estimate, mark.low, mark.high) if value == value]
+        return any(self.scale.clipped(value) != value for value in values)
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Layout:
@@ -160,8 +167,9 @@ def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
     point = scale.clipped(mark.estimate)
     if point == point:
         face = "white" if mark.hollow else mark.style.colour
+        beyond = "" if point == mark.estimate else ">" if mark.estimate > point else "<"
         axes.plot(
-            [point], [y], marker=mark.style.marker, color=mark.style.colour, markerfacecolor=face, markersize=4.8,
+            [point], [y], marker=beyond or mark.style.marker, color=mark.style.colour, markerfacecolor=face, markersize=4.8,
             markeredgewidth=1.1, linestyle="none", zorder=3, clip_on=False,
         )  # fmt: skip
 

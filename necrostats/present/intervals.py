@@ -67,9 +67,9 @@ def _variable_rows(rows: pd.DataFrame, few: pd.Series, groups: list, grouped: bo
 
 def _rate_scale(rows: pd.DataFrame, few: pd.Series, unit: str) -> Scale:
     shown = rows.loc[~few.loc[rows.index] & (rows["n"] > 0), LIMITS].to_numpy(dtype=float).ravel()
-    if cells.is_share(rows["per"].iloc[0]):
+    if cells.is_share(rows["per"].iloc[0], unit):
         return from_zero(shown, label=f"% of {unit}", factor=100, most=1.0)
-    return from_zero(shown, label=f"per {unit}")
+    return from_zero(shown, label=f"per {cells.per_unit(unit)}")
 
 
 def _rate_panel(result: Rates, unit: str, few: pd.Series) -> Panel:
@@ -78,9 +78,9 @@ def _rate_panel(result: Rates, unit: str, few: pd.Series) -> Panel:
     made = []
     for variable in in_order(rows["variable"]):
         made += _variable_rows(rows[rows["variable"] == variable], few, in_order(table["group"]), grouped)
-    is_share, level = cells.is_share(rows["per"].iloc[0]), numbers.interval_name(result.method.level)
+    is_share, level = cells.is_share(rows["per"].iloc[0], unit), numbers.interval_name(result.method.level)
     counted = "events / n" if is_share else f"events / {cells.exposure(unit)}"
-    heading = f"Per {plural(1, unit)}" if is_share else f"Per {unit}"
+    heading = f"Per {plural(1, unit)}" if is_share else f"Per {cells.per_unit(unit)}"
     columns = (counted, f"{'%' if is_share else 'rate'} ({level})")
     return Panel(heading=heading, columns=columns, rows=tuple(made), scale=_rate_scale(rows, few, unit))
 
@@ -115,10 +115,23 @@ def _(result: Rates, *, width: str = "page", **options) -> Figure:
     return figure_of(result, panels, data, "Points with intervals", width, *remarks)
 
 
-def _contrast_row(row) -> Row:
+def _contrast_row(row, indent: int) -> Row:
     mark = Mark(estimate=row.estimate, low=row.conf_low, high=row.conf_high, style=style_at(0))
-    p = numbers.p_value(row.p_value)
-    return Row(label=contrasts.pair(row), marks=(mark,), texts=(contrasts.text(row), p))
+    counts = " v ".join(part for part in contrasts.counts(row) if part)
+    texts = (*([counts] if counts else []), contrasts.text(row), numbers.p_value(row.p_value))
+    return Row(label=contrasts.pair(row), indent=indent, marks=(mark,), texts=texts)
+
+
+def _contrast_rows(rows: pd.DataFrame) -> list[Row]:
+    """A row a contrast; under the name of what was compared, where that is more than one thing."""
+    named = contrasts.variables(rows)
+    if len(named) < 2:
+        return [_contrast_row(row, 0) for row in rows.itertuples()]
+    made = []
+    for variable in named:
+        made.append(Row(label=sentence_case(plain(variable)), bold=True, starts=True))
+        made += [_contrast_row(row, 1) for row in rows[rows["variable"] == variable].itertuples()]
+    return made
 
 
 def _contrast_panel(result: Comparison, measure: object) -> Panel:
@@ -131,8 +144,10 @@ def _contrast_panel(result: Comparison, measure: object) -> Panel:
     else:
         scale = around_zero(limits.ravel(), label=across, factor=contrast.factor)
     tested = rows["p_value"].notna().any()
-    columns = (f"estimate ({numbers.interval_name(result.method.level)})", *(["p-value"] if tested else []))
-    made = [_contrast_row(row) for row in rows.itertuples()]
+    counted = ["events / n, group v reference"] if "n_ref" in rows.columns else []
+    estimate = f"estimate ({numbers.interval_name(result.method.level)})"
+    columns = (*counted, estimate, *([contrasts.p_heading(result.table)] if tested else []))
+    made = _contrast_rows(rows)
     return Panel(heading=label, columns=columns, rows=tuple(made), scale=scale)
 
 
@@ -142,4 +157,5 @@ def _(result: Comparison, *, width: str = "page", **options) -> Figure:
     panels = tuple(_contrast_panel(result, each) for each in measures) or (_empty_panel("Nothing to compare"),)
     data = result.table.reset_index(drop=True)
     remark = "The vertical line marks no difference" if measures else ""
-    return figure_of(result, panels, data, "Points with intervals", width, remark)
+    cut = "An arrow points to what lies beyond the scale" if any(panel.cuts for panel in panels) else ""
+    return figure_of(result, panels, data, "Points with intervals", width, remark, cut)

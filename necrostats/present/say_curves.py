@@ -8,8 +8,8 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.cells import median_reached, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
-from necrostats.present.saying import about, findings, listed, plural
 from necrostats.present.say_rates import is_event, some_event
+from necrostats.present.saying import about, findings, listed, plural
 from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.results import Curves
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from necrostats.present import numbers
-from necrostats.present.cells import exposure, is_share, spoken_interval, spoken_share
+from necrostats.present.cells import exposure, is_share, per_unit, spoken_interval, spoken_share
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
 from necrostats.present.saying import about, findings, listed, plural
 from necrostats.present.small_numbers import NOBODY, too_few_for_a_rate
@@ -40,26 +40,35 @@ def _compatible(limit: str, level: float) -> str:
     return f"up to {limit} is compatible with these data ({numbers.one_sided(level)} one-sided limit)"
 
 
+def _noun_of(row) -> str:
+    name = _name(row)
+    return _noun(row.variable) if name == sentence_case(plain(row.variable)) else name.removeprefix("Any ").lower()
+
+
 def _upper(row) -> str:
-    if is_share(row.per):
+    if is_share(row.per, row.unit):
         return f"{numbers.rounded(row.conf_high * 100, 1)} %"
-    return f"{numbers.amount(row.conf_high)} per {row.unit}"
+    return f"{numbers.amount(row.conf_high)} per {per_unit(row.unit)}"
 
 
 def _nothing(row, level: float) -> str:
-    if is_share(row.per):
+    if is_share(row.per, row.unit):
         of = f"any of {numbers.count(row.n)} {plural(row.n, row.unit)}"
         verb = "followed" if row.unit == "sessions" else "was recorded in"
     else:
         of, verb = f"{numbers.count(row.n)} {exposure(row.unit)}", "was recorded in"
-    subject = f"No {_noun(row.variable)} {verb} {of}" if is_event(row.variable) else f"{_name(row)}: none of {of[7:]}"
-    if not is_event(row.variable) and not is_share(row.per):
+    subject = f"No {_noun_of(row)} {verb} {of}" if is_event(row.variable) else f"{_name(row)}: none of {of[7:]}"
+    if not is_event(row.variable) and not is_share(row.per, row.unit):
         subject = f"{_name(row)}: none in {of}"
     return f"{subject}; {_compatible(_upper(row), level)}." if numbers.known(row.conf_high) else f"{subject}."
 
 
 def _name(row) -> str:
-    return sentence_case(plain(row.variable))
+    """The variable at the head of a sentence; over stent-days only what is put down to a stent counts."""
+    name = plain(row.variable)
+    if "stent-days" in str(row.unit) and not name.startswith("stent "):
+        name = "any stent-related event" if name.startswith("any ") else f"{name} put down to a stent"
+    return sentence_case(name)
 
 
 def _share(row, level: float) -> str:
@@ -75,8 +84,9 @@ def _share(row, level: float) -> str:
 
 def _per_exposure(row, level: float) -> str:
     limits = spoken_interval(numbers.amount_range(row.estimate, row.conf_low, row.conf_high), level)
-    seen = f"{numbers.count(row.events)} in {numbers.count(row.n)} {exposure(row.unit)}"
-    return f"{_name(row)}: {seen}, {numbers.amount(row.estimate)} per {row.unit} ({limits})."
+    link = "in" if row.per != 1 else f"{plural(row.events, 'events')} over"
+    seen = f"{numbers.count(row.events)} {link} {numbers.count(row.n)} {exposure(row.unit)}"
+    return f"{_name(row)}: {seen}, {numbers.amount(row.estimate)} per {per_unit(row.unit)} ({limits})."
 
 
 def sentence(row, few: bool, level: float) -> str:
@@ -84,12 +94,12 @@ def sentence(row, few: bool, level: float) -> str:
     if not numbers.known(row.n) or row.n == 0:
         return f"{_name(row)}, by {exposure(row.unit)}: {NOBODY}."
     if few:
-        link, unit = ("of", plural(row.n, row.unit)) if is_share(row.per) else ("in", exposure(row.unit))
+        link, unit = ("of", plural(row.n, row.unit)) if is_share(row.per, row.unit) else ("in", exposure(row.unit))
         seen = f"{numbers.count(row.events)} {link} {numbers.count(row.n)} {unit}"
         return f"{_name(row)}: {seen}; too few patients or sessions for a rate."
     if row.events == 0:
         return _nothing(row, level)
-    return _share(row, level) if is_share(row.per) else _per_exposure(row, level)
+    return _share(row, level) if is_share(row.per, row.unit) else _per_exposure(row, level)
 
 
 def _short(row, few: bool) -> str:
@@ -115,6 +125,10 @@ def _by_type(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
     return sentence_case("; ".join(said)) + "."
 
 
+def _shares(rows: pd.DataFrame) -> pd.Series:
+    return pd.Series([is_share(row.per, row.unit) for row in rows.itertuples()], index=rows.index, dtype=bool)
+
+
 @findings.register(Rates)
 def _(result: Rates, **options) -> tuple[str, ...]:
     table, level = result.table, result.method.level
@@ -127,6 +141,6 @@ def _(result: Rates, **options) -> tuple[str, ...]:
         lead = rows[rows["variable"].isin(in_full)]
         said += [about(group, grouped, sentence(row, bool(few[row.Index]), level)) for row in lead.itertuples()]
         if not grouped:
-            rest = rows[~rows["variable"].isin(in_full) & (rows["per"] == 1)]
+            rest = rows[~rows["variable"].isin(in_full) & _shares(rows)]
             said.append(_by_type(rest[rest["unit"] == rest["unit"].iloc[0]] if len(rest) else rest, few, level))
     return tuple(each for each in said if each) or ("Nobody is in this table, so there is no rate.",)

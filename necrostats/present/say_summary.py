@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from necrostats.present import numbers
-from necrostats.present.cells import fraction, spoken_interval
-from necrostats.present.contrasts import pair, spoken
+from necrostats.present.cells import fraction, spoken_interval, spoken_share
+from necrostats.present.contrasts import pair, rules, spoken, spoken_counts
 from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
 from necrostats.present.saying import about, findings, plural
 from necrostats.present.small_numbers import too_few_to_summarise
@@ -21,6 +21,29 @@ def is_completeness(table: pd.DataFrame) -> bool:
     if table.empty or not (table["measure"].astype(object) == "share").all():
         return False
     return not (table["level"].astype("string").fillna("") != "").any()
+
+
+def is_counts(table: pd.DataFrame) -> bool:
+    """Whether a Summary only counts, as types of event by grade do."""
+    return not table.empty and bool((table["measure"].astype(object) == "count").all())
+
+
+def _counted(rows: pd.DataFrame) -> str:
+    """One variable: "Bleeding: 22, of them II 13, IIIa 8, not graded 1."; nothing where there is none."""
+    total = rows["n"].iloc[0]
+    some = rows[rows["events"] > 0]
+    by_level = ", ".join(f"{plain(row.level)} {numbers.count(row.events)}" for row in some.itertuples())
+    name = sentence_case(plain(rows["variable"].iloc[0]))
+    return f"{name}: {numbers.count(total)} recorded ({by_level})." if total else ""
+
+
+def _counts(table: pd.DataFrame) -> tuple[str, ...]:
+    said = []
+    for group in in_order(table["group"]):
+        rows = table[table["group"] == group]
+        each = [_counted(rows[rows["variable"] == variable]) for variable in reversed(in_order(table["variable"]))]
+        said += [about(group, is_grouped(table), sentence) for sentence in each if sentence]
+    return tuple(said) or ("None was recorded.",)
 
 
 def _missing(row) -> str:
@@ -67,8 +90,11 @@ def _means(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
 
 def _level(row, few: bool) -> str:
     seen = f"{plain(row.level)} {fraction(row.events, row.n).replace(' / ', ' of ')}"
-    share = numbers.percent(row.estimate, row.n)
-    return f"{seen} ({share})" if share and not few else seen
+    if few or not numbers.known(row.estimate):
+        return seen
+    if numbers.known(row.low):
+        return f"{seen} ({spoken_share(row.estimate, row.low, row.high, row.n)})"
+    return f"{seen} ({numbers.percent(row.estimate, row.n)})"
 
 
 def _levels(rows: pd.DataFrame, few: pd.Series) -> str:
@@ -119,6 +145,8 @@ def _by_group(table: pd.DataFrame, few: pd.Series) -> list[str]:
 @findings.register(Summary)
 def _(result: Summary, **options) -> tuple[str, ...]:
     table, few = result.table, too_few_to_summarise(result.table)
+    if is_counts(table):
+        return _counts(table)
     if is_completeness(table):
         parts = [(group, table[table["group"] == group]) for group in in_order(table["group"])]
         return tuple(about(group, is_grouped(table), _completeness(rows)) for group, rows in parts)
@@ -128,12 +156,18 @@ def _(result: Summary, **options) -> tuple[str, ...]:
     return (*said, *_by_group(table[~is_mean], few)) or ("There are no values to describe.",)
 
 
+def _contrast(row, level: float) -> str:
+    name = f"{sentence_case(plain(row.measure))}, {pair(row)}"
+    if (variable := getattr(row, "variable", None)) is not None:
+        name = f"{sentence_case(plain(variable))}, {plain(row.measure)}, {pair(row)}"
+    more = [part for part in (spoken_counts(row), getattr(row, "test", "")) if part]
+    return f"{name}: {'; '.join([spoken(row, level), *more])}."
+
+
 @findings.register(Comparison)
 def _(result: Comparison, **options) -> tuple[str, ...]:
     level = result.method.level
     said = [
-        f"{sentence_case(plain(row.measure))}, {pair(row)}: {spoken(row, level)}."
-        for row in result.table.itertuples()
-        if row.group != EVERYONE or row.reference
-    ]
-    return tuple(said) or ("There is nothing to compare.",)
+        _contrast(row, level) for row in result.table.itertuples() if row.group != EVERYONE or row.reference
+    ]  # fmt: skip
+    return (*said, *rules(result.table)) if said else ("There is nothing to compare.",)

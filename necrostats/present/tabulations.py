@@ -7,8 +7,8 @@ import pandas as pd
 from necrostats.present import cells, contrasts, numbers
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.say_curves import at_start
-from necrostats.present.say_summary import is_completeness
-from necrostats.present.saying import ended
+from necrostats.present.say_summary import is_completeness, is_counts
+from necrostats.present.saying import ended, listed
 from necrostats.present.small_numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
@@ -26,16 +26,19 @@ FEW_NOTE = (
 )
 
 
-def _table(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:
+def table_of(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:
+    """A Table of these rows in these columns, with the notes of the result."""
     frame = pd.DataFrame(rows, columns=columns, dtype=object).fillna("")
     small = [FEW_NOTE] if frame.map(lambda cell: cell.endswith(TOO_FEW)).to_numpy().any() else []
-    notes = (*small, *(ended(note.text) for note in result.notes))
+    notes = (*small, *map(ended, remarks), *(ended(note.text) for note in result.notes))
     return Table(caption=table_caption(result), frame=frame, row_heads=row_heads, notes=notes)
 
 
 def _unit_column(unit: str, per: float, level: str) -> str:
-    if cells.is_share(per):
+    if cells.is_share(per, unit):
         return f"{sentence_case(unit)}: k / n, % ({level})"
+    if per == 1:
+        return f"{sentence_case(unit)}: events / n ({level})"
     return f"{sentence_case(cells.exposure(unit))}: k / n, per {per:g} ({level})"
 
 
@@ -57,7 +60,7 @@ def _(result: Rates, **options) -> Table:
             line = rows.setdefault((row.variable, row.group), {head: labels[head] for head in heads})
             line[name] = f"{cells.fraction(row.events, row.n)}, {cells.rate(row, bool(few[row.Index]))}"
     order = [(variable, group) for variable in in_order(table["variable"]) for group in in_order(table["group"])]
-    return _table(result, [rows[key] for key in order if key in rows], columns, len(heads))
+    return table_of(result, [rows[key] for key in order if key in rows], columns, len(heads))
 
 
 def _landmark_rows(result: Curves, group: object, n: int) -> list[dict[str, str]]:
@@ -105,15 +108,17 @@ def _(result: Curves, **options) -> Table:
         lines = [*_landmark_rows(result, group, n), *_median_row(result, group, n)] if n else []
         made += [name | line for line in lines or [{_point_column(result): "nobody at risk"}]]
     causes = [_cause_column(result, cause) for cause in in_order(table["cause"])]
-    return _table(result, made, [*heads, "At risk", *causes], len(heads))
+    return table_of(result, made, [*heads, "At risk", *causes], len(heads))
 
 
 def _level_cell(row, few: bool) -> str:
-    """ "40 (41 %)" for a level, "56 (44–67)" for a median."""
+    """ "40 (41 %)" for a level, "40, 41 % (31–52)" with an interval, "56 (44–67)" for a median."""
     if row.measure != "share" or not row.n:
         return cells.description(row, few)
-    shown = cells.description(row, few)
-    return numbers.count(row.events) if few else f"{numbers.count(row.events)} ({shown})"
+    shown, count = cells.description(row, few), numbers.count(row.events)
+    if few:
+        return count
+    return f"{count}, {shown}" if numbers.known(row.low) else f"{count} ({shown})"
 
 
 def _group_column(rows: pd.DataFrame, group: object, grouped: bool) -> str:
@@ -140,7 +145,7 @@ def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
             line |= {value: _level_cell(row, bool(few[row.Index])), lacking: numbers.count(row.missing)}
     order = {variable: place for place, variable in enumerate(in_order(rows["variable"]))}
     sorted_rows = [made[key] for key in sorted(made, key=lambda key: order[key[0]])]
-    return _table(result, sorted_rows, columns, 2)
+    return table_of(result, sorted_rows, columns, 2)
 
 
 def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -160,7 +165,7 @@ def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         )
         for row in rows.itertuples()
     ]  # fmt: skip
-    return _table(result, made, columns, 2)
+    return table_of(result, made, columns, 2)
 
 
 def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -172,13 +177,35 @@ def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         line = {"Column": plain(row.variable), "Group": plain(row.group)}
         line |= {"Filled / rows": cells.fraction(row.events, row.n)}
         made.append(line | {"Filled, %": cells.description(row, bool(few[row.Index]))})
-    return _table(result, made, columns, len(heads))
+    return table_of(result, made, columns, len(heads))
+
+
+def _counts(result: Summary, rows: pd.DataFrame) -> Table:
+    """Variables down, their levels across and the total last; those of which there is none are named below."""
+    heads = ["Measure", "Group"] if is_grouped(rows) else ["Measure"]
+    levels = [sentence_case(plain(level)) for level in in_order(rows["level"])]
+    made, none = [], []
+    for variable in in_order(rows["variable"]):
+        of_variable = rows[rows["variable"] == variable]
+        if not of_variable["n"].sum():
+            none.append(plain(variable))
+            continue
+        for group in in_order(rows["group"]):
+            here = of_variable[of_variable["group"] == group]
+            line = {"Measure": sentence_case(plain(variable)), "Group": plain(group)}
+            counts = (numbers.count(events) for events in here["events"])
+            line |= dict(zip(levels, counts, strict=True)) | {"Total": numbers.count(here["n"].iloc[0])}
+            made.append({name: text for name, text in line.items() if name != "Group" or "Group" in heads})
+    remarks = (f"None recorded: {listed(none)}.",) if none else ()
+    return _table(result, made, [*heads, *levels, "Total"], len(heads), remarks)
 
 
 @tabulate.register(Summary)
 def _(result: Summary, **options) -> Table:
-    """A baseline table, a table of means, or a table of how complete the columns are."""
+    """A baseline table, a table of means, counts by level, or a table of how complete the columns are."""
     table, few = result.table, too_few_to_summarise(result.table)
+    if is_counts(table):
+        return _counts(result, table)
     if (table["measure"].astype(object) == "geometric mean").any():
         return _means(result, table, few)
     if is_completeness(table):
@@ -190,15 +217,18 @@ def _(result: Summary, **options) -> Table:
 def _(result: Comparison, **options) -> Table:
     """A row for each contrast, with its interval and, where there is one, the p-value."""
     level = numbers.interval_name(result.method.level)
-    tested = result.table["p_value"].notna().any()
-    columns = ["Measure", "Groups", f"Estimate ({level})", *(["p-value"] if tested else [])]
+    tested, counted = result.table["p_value"].notna().any(), "n_ref" in result.table.columns
+    p_value = contrasts.p_heading(result.table)
+    both = ["Group: events / n", "Reference: events / n"] * counted
+    columns = ["Measure", "Groups", *both, f"Estimate ({level})", *([p_value] if tested else [])]
     made = [
         {
-            "Measure": contrasts.heading(row.measure),
+            "Measure": contrasts.subject(row),
             "Groups": contrasts.pair(row),
+            **dict(zip(both, contrasts.counts(row), strict=False)),
             f"Estimate ({level})": contrasts.text(row),
-            "p-value": numbers.p_value(row.p_value).removeprefix("p = ").removeprefix("p "),
+            p_value: numbers.p_value(row.p_value).removeprefix("p = ").removeprefix("p "),
         }
         for row in result.table.itertuples()
     ]
-    return _table(result, made, columns, 2)
+    return _table(result, made, columns, 2, contrasts.rules(result.table))

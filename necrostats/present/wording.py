@@ -5,7 +5,13 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable
 
-from necrostats.present import numbers, say_curves, say_rates, say_summary  # noqa: F401 (they register)
+from necrostats.present import (  # noqa: F401 (they register)
+    numbers,
+    say_curves,
+    say_estimates,
+    say_rates,
+    say_summary,
+)
 from necrostats.present.labels import sentence_case
 from necrostats.present.saying import ended, findings, listed
 from necrostats.results import Method, Population, Result

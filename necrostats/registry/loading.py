@@ -15,37 +15,47 @@ from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable
 from necrostats.registry.findings import findings_frame, in_order, no_findings
 from necrostats.registry.interpreting import interpreted
+from necrostats.registry.kept_aside import about_before, set_aside_before
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import RawSource, read_source
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, dtype_of, link, nothing_set_aside
 from necrostats.registry.tidy_privacy import refuse_identifiers
 
 
-def read_registry(source: str | Path, *, accepted: Collection[str] = ()) -> Registry:
-    """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named.
+def read_registry(
+    source: str | Path, *, layout: str | Path | None = None, accepted: Collection[str] = ()
+) -> Registry:
+    """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named; with a
+    `layout` (a TOML file), that in any workbook, csv file or folder of them.
 
     What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
     The privacy check comes first: RegistryError, with places and never a value, if anything looks like an
     identifier; `accepted` are columns that a person has looked at. SourceError if the source cannot be read;
     RegistryError, with all `findings`, if no patient is left or a table that no registry can do without is missing.
     """
+    if layout is not None:
+        from necrostats.registry.export.loading import read_with_layout
+
+        return read_with_layout(source, layout, accepted=accepted).registry
     raw = read_source(source)
     refuse_identifiers(raw, accepted)
     draft = checked(interpreted(raw))
-    return _registry(raw, draft)
+    return _registry(raw, draft, set_aside_before(source))
 
 
-def _registry(raw: RawSource, draft: Draft) -> Registry:
+def _registry(raw: RawSource, draft: Draft, before: pd.DataFrame) -> Registry:
     unusable = required_missing(raw)
-    said = [*about_source(raw), *draft.findings]
+    said = [*about_source(raw), *draft.findings, *([about_before(before, raw.name)] if len(before) else [])]
     if not unusable and not len(draft["patients"]):
         said.append(_no_patient(raw))
     findings = in_order(pd.concat(said, ignore_index=True)) if said else no_findings()
     if unusable or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
+    aside = [each for each in (before, set_aside_of(draft)) if len(each)]
     return Registry(
-        **link(_frames(draft)), findings=findings, set_aside=_set_aside(draft), source=_source(raw, draft)
-    )
+        **link(frames_of(draft)), findings=findings, source=source_of(raw, draft),
+        set_aside=pd.concat(aside, ignore_index=True) if aside else nothing_set_aside(),
+    )  # fmt: skip
 
 
 def _no_patient(raw: RawSource) -> pd.DataFrame:
@@ -56,7 +66,8 @@ def _no_patient(raw: RawSource) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def _source(raw: RawSource, draft: Draft) -> Source:
+def source_of(raw: RawSource, draft: Draft) -> Source:
+    """Where a draft came from, and how many rows of each table were read and kept."""
     return Source(
         name=raw.name,
         sha256=raw.sha256,
@@ -65,7 +76,7 @@ def _source(raw: RawSource, draft: Draft) -> Source:
     )
 
 
-def _frames(draft: Draft) -> dict[str, pd.DataFrame]:
+def frames_of(draft: Draft) -> dict[str, pd.DataFrame]:
     """The kept rows of each table with the codebook's columns; ids are numbered as their parents' kept rows."""
     ids = {name: _row_ids(table) for name, table in draft.tables.items() if table.table.key}
     return {name: _frame(draft, name, ids) for name in TABLES}
@@ -105,7 +116,8 @@ def _numbered(draft: Draft, name: str, column: Column, rows: np.ndarray, ids: Ma
     return pd.Categorical.from_codes(place[draft.link(name, column.name)[rows]], dtype=ids[owner])
 
 
-def _set_aside(draft: Draft) -> pd.DataFrame:
+def set_aside_of(draft: Draft) -> pd.DataFrame:
+    """The list of every row and cell that a rule set aside."""
     patients = np.append(draft["patients"].texts("patient_id"), None)
     owners = {name: patients[draft.patients_of(name)] for name in {each.table for each in draft.taken}}
     lists = [_listed(draft[each.table], each, owners[each.table]) for each in draft.taken if len(each.at)]

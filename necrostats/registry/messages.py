@@ -22,14 +22,15 @@ def check_report(checked: Registry | NecrostatsError, name: str, *, every: bool 
     Findings that stop come first; of the same kind the first five are shown, or all with `every`.
     """
     if isinstance(checked, Registry):
-        return "\n".join([_report(checked.findings, name, every), *_counts(checked)])
+        headline = _headline(checked.findings, name, "can be used in part, with what cannot be right set aside")
+        return "\n".join([_report(headline, checked.findings, every), *_counts(checked)])
     findings = getattr(checked, "findings", None)
-    return str(checked) if findings is None else _report(findings, name, every)
+    return str(checked) if findings is None else problem_report(findings, name, every=every)
 
 
-def problem_report(findings: pd.DataFrame, name: str) -> str:
-    """The headline and the findings, shortened."""
-    return _report(findings, name, every=False)
+def problem_report(findings: pd.DataFrame, name: str, *, every: bool = False) -> str:
+    """The headline and the findings of a source of which nothing can be used, shortened unless `every`."""
+    return _report(_headline(findings, name, "cannot be used yet"), findings, every)
 
 
 def stops(registry: Registry) -> bool:
@@ -37,14 +38,14 @@ def stops(registry: Registry) -> bool:
     return bool((registry.findings["severity"] == "stops").any())
 
 
-def _report(findings: pd.DataFrame, name: str, every: bool) -> str:
-    return "\n".join([_headline(findings, name), *_sections(findings, every), ""])
+def _report(headline: str, findings: pd.DataFrame, every: bool) -> str:
+    return "\n".join([headline, *_sections(findings, every), ""])
 
 
-def _headline(findings: pd.DataFrame, name: str) -> str:
+def _headline(findings: pd.DataFrame, name: str, with_problems: str) -> str:
     counts = findings["severity"].value_counts()
     if problems := counts.get("stops", 0):
-        return f"{name} cannot be used yet: {_count(problems, 'problem')}."
+        return f"{name} {with_problems}: {_count(problems, 'problem')}."
     asks = counts.get("asks", 0)
     return f"{name} can be used: {_count(asks, 'thing') + ' to ask about' if asks else 'nothing to ask about'}."
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.kept_aside import BESIDE
 from necrostats.registry.reading_csv import read_csv
 from necrostats.registry.reading_xlsx import read_workbook
 from necrostats.registry.written import RawTable
@@ -77,7 +78,8 @@ def _folder(path: Path) -> RawSource:
             problems.append(str(error))
     if problems:
         raise SourceError("\n".join(problems))
-    strangers = tuple(each.name for table, each in named if not table and each.suffix.lower() in _DATA)
+    others = [each for table, each in named if not table and each.name not in BESIDE]
+    strangers = tuple(each.name for each in others if each.suffix.lower() in _DATA)
     return RawSource(
         name=path.resolve().name, sha256=digest.hexdigest(), tables=_in_order(tables), strangers=strangers
     )

@@ -24,15 +24,15 @@ _MARKUP = (b"<!doctype", b"<html", b"<table", b"<?xml")
 
 def read_csv(path: Path, table: str, digest) -> RawTable:
     """One csv file as a RawTable; its bytes go into `digest`. SourceError if it cannot be read as csv."""
-    encoding = _encoding(path, digest)
+    encoding = encoding_of(path, digest)
     header = _header_line(path, encoding)
     separator = max(SEPARATORS, key=header.count)
     place = Place(table=table, file=path.name, decimal_comma=separator == ";", encoding=encoding)
     with path.open(encoding=encoding, newline="") as text:
-        return collect(place, _lines(path.name, text, separator), separator)
+        return collect(place, lines_of(path.name, text, separator), separator)
 
 
-def _encoding(path: Path, digest) -> str:
+def encoding_of(path: Path, digest) -> str:
     """Reads the whole file once: hashes it, refuses what is not text, and finds the encoding."""
     with path.open("rb") as file:
         start = file.read(1024)
@@ -76,7 +76,7 @@ def _header_line(path: Path, encoding: str) -> str:
         return text.readline(_LONGEST_CELL)
 
 
-def _lines(name: str, text, separator: str) -> Iterator[list[str]]:
+def lines_of(name: str, text, separator: str) -> Iterator[list[str]]:
     """The rows of the file; a row with no end is refused with the number of the row it starts in."""
     reader = csv.reader(text, delimiter=separator, strict=True)
     number = 1

@@ -45,12 +45,12 @@ def read_workbook(path: Path, wanted: dict[str, str], digest) -> Workbook:
 
     SourceError if the file is not a readable workbook.
     """
-    _refuse_other_kinds(path)
+    refuse_other_kinds(path)
     with path.open("rb") as file:
         while block := file.read(1 << 20):
             digest.update(block)
     try:
-        inside = _look_inside(path)
+        inside = look_inside(path)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             return _read(path, wanted, inside)
@@ -60,7 +60,8 @@ def read_workbook(path: Path, wanted: dict[str, str], digest) -> Workbook:
         raise SourceError(f"{path.name} is damaged and cannot be read. Open it, and save it again as .xlsx.") from error
 
 
-def _refuse_other_kinds(path: Path) -> None:
+def refuse_other_kinds(path: Path) -> None:
+    """SourceError for a file that is no workbook, whatever its name says, or one under a password."""
     with path.open("rb") as file:
         start = file.read(8)
     if start.startswith(b"\xd0\xcf\x11\xe0"):
@@ -72,7 +73,7 @@ def _refuse_other_kinds(path: Path) -> None:
         raise SourceError(f"{path.name} is {what}. Save the sheets as .xlsx again.")
 
 
-def _look_inside(path: Path) -> _Inside:
+def look_inside(path: Path) -> _Inside:
     """What openpyxl does not tell, and what must be known before it is let loose on the file."""
     formulas, hidden, comments = False, 0, False
     with zipfile.ZipFile(path) as archive:

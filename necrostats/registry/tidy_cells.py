@@ -9,6 +9,7 @@ from typing import Any
 
 from necrostats.registry import periods
 from necrostats.registry.codebook import Column
+from necrostats.registry.defusing import undefused
 from necrostats.registry.tidy_numbers import read_number
 from necrostats.registry.verdicts import (
     CALENDAR_DATE,
@@ -32,7 +33,7 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
 
     Numbers, whole numbers and days come as float, yes and no as 1.0 and 0.0, everything else as text.
     """
-    written = clean(text)
+    written = undefused(clean(text))
     if column.kind != "text" and (verdict := no_value(written)):
         return verdict
     if column.kind in ("whole", "number", "day"):

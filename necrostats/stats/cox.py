@@ -81,7 +81,7 @@ def cox(
     endless = _endless(start, at, beta)
     model = _inverse(at.information, ~endless)
     used = model if whose is None else _sandwich(rows, beta, model, whose)
-    fit = np.where(endless, np.sign(beta) * np.inf, beta / scale)
+    fit = np.where(endless, np.copysign(np.inf, beta), beta / scale)
     error, model_error = (np.sqrt(np.diagonal(each)) / scale for each in (used, model))
     half = special.ndtri((1 + level) / 2) * error
     return CoxFit(
@@ -110,7 +110,7 @@ def risk_sets(
     stratum = np.zeros(when.size, dtype=np.intp) if strata is None else places(checks.labels("strata", strata))
     axis = np.unique(when)
     width = axis.size + 1
-    scale = x.std(axis=0)
+    scale = x.std(axis=0) if x.size else np.zeros(x.shape[1])
     centred = (x - x.mean(axis=0)) / np.where(scale > 0, scale, 1.0) if x.size else x
     return RiskSets(
         covariates=centred, event=happened, breslow=ties == "breslow",

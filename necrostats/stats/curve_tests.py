@@ -75,7 +75,7 @@ def tables_by_stratum(
     ]  # fmt: skip
 
 
-def tested(name: str, groups: np.ndarray, scores: Scores, took_part: np.ndarray, events: float) -> CurveTest:
+def chi_squared_of(name: str, groups: np.ndarray, scores: Scores, took_part: np.ndarray, events: float) -> CurveTest:
     """The χ² test of scores, among groups that took part (G,): with somebody at risk when events happened."""
     notes = _who_took_part(groups, took_part, events)
     testable = events > 0 and np.count_nonzero(took_part) > 1

@@ -6,17 +6,18 @@ import warnings
 from dataclasses import dataclass
 
 import numpy as np
-import statsmodels.api as sm
 from numpy.typing import ArrayLike
 from scipy import special
-from statsmodels.genmod.generalized_linear_model import GLMResults
+from statsmodels.genmod.families import Binomial
+from statsmodels.genmod.families.links import CLogLog, Logit
+from statsmodels.genmod.generalized_linear_model import GLM
 from statsmodels.tools.sm_exceptions import ConvergenceWarning, PerfectSeparationWarning
 
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
 
-LINKS = {"cloglog": sm.families.links.CLogLog, "logit": sm.families.links.Logit}
+LINKS = {"cloglog": CLogLog, "logit": Logit}
 FEWEST_EVENTS = 5
 LARGE = 15.0
 
@@ -93,28 +94,113 @@ def discrete_hazard(
     if link not in LINKS:
         raise unknown_choice("link", link, LINKS)
     z = special.ndtri((1 + checks.confidence_level(level)) / 2)
-    x = checks.finite("covariates", covariates)
-    x = x[:, None] if x.ndim == 1 else x
-    checks.one_length(sessions=sessions, covariates=x[:, 0] if x.size else sessions)
+    x = _columns(covariates)
+    checks.one_length(sessions=sessions, event=event, covariates=np.arange(len(x)))
     rows = person_sessions(sessions, event, first=first, cap=cap)
+    cells = _cells(rows)
+    k, events = np.count_nonzero(cells.telling), int(rows.event.sum())
+    kept = cells.telling[cells.place]
+    design = np.hstack([np.eye(cells.telling.size)[cells.place][:, cells.telling], x[rows.subject]])[kept]
+    refused = _refused(events, x.shape[1], fewest_events) or _collinear(design)
+    fit = _Fit.none(design.shape[1], refused) if refused else _fitted(rows.event[kept], design, k, link)
+    beta, error = fit.value[k:], fit.error[k:]
+    return DiscreteHazard(
+        link=link, sessions=cells.numbers, baseline=_spread(fit.value[:k], cells.telling, cells.endless),
+        baseline_error=_spread(fit.error[:k], cells.telling, np.full(cells.numbers.size, np.nan)), coefficient=beta,
+        std_error=error, low=beta - z * error, high=beta + z * error, p_value=2 * special.ndtr(-np.abs(beta / error)),
+        deviance=fit.deviance, person_sessions=rows.session.size, events=events, notes=fit.notes + _silent(cells),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Cells:
+    """Session numbers (K,), the place of each row's, which of them tell something, and what the others come to."""
+
+    numbers: np.ndarray
+    place: np.ndarray
+    telling: np.ndarray
+    endless: np.ndarray
+
+
+def _cells(rows: PersonSessions) -> _Cells:
     numbers, place = np.unique(rows.session, return_inverse=True)
     happened, at_risk = np.bincount(place, weights=rows.event), np.bincount(place)
-    baseline = np.where(happened == 0, -np.inf, np.where(happened == at_risk, np.inf, np.nan))
-    telling = np.isnan(baseline)
-    kept = telling[place]
-    events, width = int(rows.event.sum()), int(np.count_nonzero(telling))
-    x = x.reshape(len(x), -1)
-    design = np.hstack([np.eye(numbers.size)[place][:, telling], x[rows.subject]])[kept]
-    notes = _refused(events, x.shape[1], fewest_events) or _collinear(design)
-    fit, more = (None, ()) if notes else _fitted(rows.event[kept], design, link)
-    total = width + x.shape[1]
-    value, error = (np.full(total, np.nan),) * 2 if fit is None else (fit.params, fit.bse)
-    value, error, separated = _separated(value, error, width)
-    baseline[telling] = value[:width]
-    return DiscreteHazard(
-        link=link, sessions=numbers, baseline=baseline, baseline_error=_spread(error[:width], telling),
-        coefficient=value[width:], std_error=error[width:], low=value[width:] - z * error[width:],
-        high=value[width:] + z * error[width:], p_value=2 * special.ndtr(-np.abs(value[width:] / error[width:])),
-        deviance=np.nan if fit is None else float(fit.deviance), person_sessions=rows.session.size, events=events,
-        notes=notes + more + separated + _silent(numbers[~telling]),
-    )  # fmt: skip
+    none, all_of_them = happened == 0, happened == at_risk
+    return _Cells(
+        numbers=numbers, place=place, telling=~none & ~all_of_them, endless=np.where(none, -np.inf, np.inf)
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Fit:
+    value: np.ndarray
+    error: np.ndarray
+    deviance: float
+    notes: tuple[Note, ...]
+
+    @classmethod
+    def none(cls, size: int, notes: tuple[Note, ...]) -> _Fit:
+        return cls(value=np.full(size, np.nan), error=np.full(size, np.nan), deviance=np.nan, notes=notes)
+
+
+def _fitted(event: np.ndarray, design: np.ndarray, k: int, link: str) -> _Fit:
+    """The maximum-likelihood fit, columns scaled; infinite where a coefficient ran away."""
+    scale = np.where(np.arange(design.shape[1]) < k, 1.0, design.std(axis=0))
+    centre = np.where(np.arange(design.shape[1]) < k, 0.0, design.mean(axis=0))
+    model = GLM(event.astype(float), (design - centre) / scale, family=Binomial(link=LINKS[link]()))
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", (PerfectSeparationWarning, ConvergenceWarning))
+        found = model.fit(tol=1e-12, maxiter=100)
+    back = np.diag(1 / scale)
+    back[:k, k:] = -(centre / scale)[k:]
+    value, error = back @ found.params, np.sqrt(np.diagonal(back @ found.cov_params() @ back.T))
+    away = (np.abs(found.params) > LARGE) & (np.arange(value.size) >= k)
+    value, error = np.where(away, np.copysign(np.inf, value), value), np.where(away, np.nan, error)
+    notes = _separated(away[k:])
+    if not found.converged and not away.any():
+        notes += (Note(code="NOT_CONVERGED", text="The model did not settle: its coefficients are approximate."),)
+    return _Fit(value=value, error=error, deviance=float(found.deviance), notes=notes)
+
+
+def _columns(covariates: ArrayLike) -> np.ndarray:
+    x = checks.finite("covariates", covariates)
+    return x[:, None] if x.ndim == 1 else x
+
+
+def _spread(values: np.ndarray, telling: np.ndarray, others: np.ndarray) -> np.ndarray:
+    """Values of the session numbers that tell something, among the others (K,)."""
+    laid_out = np.array(others, dtype=float)
+    laid_out[telling] = values
+    return laid_out
+
+
+def _refused(events: int, p: int, fewest: float) -> tuple[Note, ...]:
+    if not events:
+        return (Note(code="ZERO_EVENTS", text="No events: there is no hazard to model."),)
+    if events < fewest * p:
+        text = f"{events} events for {p} covariates, fewer than {fewest:g} for each: no model is fitted."
+        return (Note(code="SMALL_N", text=text),)
+    return ()
+
+
+def _collinear(design: np.ndarray) -> tuple[Note, ...]:
+    if not design.size or np.linalg.matrix_rank(design / (np.abs(design).max(axis=0) + 1e-300)) == design.shape[1]:
+        return ()
+    text = "A covariate is the same for all, or follows from the others: no model is fitted."
+    return (Note(code="SINGULAR", text=text),)
+
+
+def _separated(away: np.ndarray) -> tuple[Note, ...]:
+    if not away.any():
+        return ()
+    which = ", ".join(str(place + 1) for place in np.flatnonzero(away))
+    text = f"All events fall on one side of covariate {which}: it has no finite estimate and no limits."
+    return (Note(code="SEPARATION", text=text),)
+
+
+def _silent(cells: _Cells) -> tuple[Note, ...]:
+    if cells.telling.all():
+        return ()
+    which = ", ".join(map(str, cells.numbers[~cells.telling]))
+    text = f"Session number {which} had no events or nothing but events, and tells nothing about the covariates."
+    return (Note(code="ZERO_EVENTS", text=text),)

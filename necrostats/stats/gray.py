@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from necrostats.errors import unknown_choice
 from necrostats.stats import checks
-from necrostats.stats.curve_tests import CurveTest, Scores, tables_by_stratum, tested
+from necrostats.stats.curve_tests import CurveTest, Scores, chi_squared_of, tables_by_stratum
 from necrostats.stats.event_tables import EventTable, over
 from necrostats.stats.products import event_free, incidence_shares, just_before
 
@@ -48,7 +48,7 @@ def gray_test_of(tables: Sequence[EventTable], *, of: object = 1, rho: float = 0
     events = sum(float(each.events[:, place].sum()) for each in tables)
     weighted = "" if rho == 0 else f" with rho = {rho:g}"
     name = f"Gray's test{weighted}" + (", stratified" if len(tables) > 1 else "")
-    return tested(name, tables[0].groups, scores, scores.expected > 0, events)
+    return chi_squared_of(name, tables[0].groups, scores, scores.expected > 0, events)
 
 
 def _scores(table: EventTable, place: int, rho: float) -> Scores:

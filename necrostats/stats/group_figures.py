@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import special, stats
 
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
@@ -91,12 +91,18 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
 
 def figures_of(
     *, measure: str, groups: np.ndarray, level: float, largest: float, estimate: np.ndarray, covariance: np.ndarray,
-    notes: tuple[Note, ...] = (),
+    subjects: np.ndarray, notes: tuple[Note, ...] = (),
 ) -> GroupFigures:  # fmt: skip
-    """Figures with normal limits between 0 and the largest value; none where nothing varies."""
+    """Figures with limits between 0 and the largest value, none where nothing varies.
+
+    `subjects` (G,) independent ones in each group: limits are those of a mean of so many, t on n − 1 and the variance
+    times n/(n − 1), since normal limits are too narrow for small groups.
+    """
     level = checks.confidence_level(level)
     error = _positive(np.diagonal(covariance, axis1=-2, axis2=-1).T)
-    half = special.ndtri((1 + level) / 2) * error
+    n = np.where(subjects > 1, subjects, np.nan)
+    wider = stats.t.ppf((1 + level) / 2, n - 1) * np.sqrt(n / (n - 1))
+    half = (wider * error.T).T
     return GroupFigures(
         measure=measure, groups=groups, level=level, largest=largest, estimate=estimate, covariance=covariance,
         low=np.clip(estimate - half, 0, largest), high=np.clip(estimate + half, 0, largest), notes=notes,

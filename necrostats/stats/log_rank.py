@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from necrostats.stats import checks
-from necrostats.stats.curve_tests import CurveTest, Scores, tables_by_stratum, tested
+from necrostats.stats.curve_tests import CurveTest, Scores, chi_squared_of, tables_by_stratum
 from necrostats.stats.event_tables import EventTable, over
 from necrostats.stats.products import event_free, just_before
 
@@ -45,7 +45,7 @@ def log_rank_of(tables: Sequence[EventTable], *, rho: float = 0.0) -> CurveTest:
     events = sum(float(each.all_events.sum()) for each in tables)
     name = "log-rank test" if rho == 0 else f"Fleming–Harrington test with rho = {rho:g}"
     stratified = f"{name}, stratified" if len(tables) > 1 else name
-    return tested(stratified, tables[0].groups, scores, scores.expected > 0, events)
+    return chi_squared_of(stratified, tables[0].groups, scores, scores.expected > 0, events)
 
 
 def _scores(table: EventTable, rho: float) -> Scores:

@@ -41,15 +41,14 @@ def _kaplan_meier(times: np.ndarray, time, event, entry) -> np.ndarray:
 
 
 def _ranks(times: np.ndarray, time, event, entry) -> np.ndarray:
-    happened = np.sort(np.asarray(time, dtype=float)[np.asarray(event) > 0])
-    return (np.searchsorted(happened, times) + np.searchsorted(happened, times, side="right") + 1) / 2
+    every = np.sort(time)
+    return (np.searchsorted(every, times) + np.searchsorted(every, times, side="right") + 1) / 2
 
 
 TRANSFORMS: dict[str, Callable] = {
     "km": _kaplan_meier,
     "rank": _ranks,
     "identity": lambda times, time, event, entry: times,
-    "log": lambda times, time, event, entry: np.log(np.maximum(times, 0.5)),
 }
 
 
@@ -66,8 +65,9 @@ def proportional_hazards(
 ) -> ProportionalHazards:
     """Score test of proportional hazards for the model that `cox` fits to the same arguments.
 
-    `transform` of time: "km" (1 − Kaplan–Meier just before), "rank", "identity" or "log". Where `cox` has no finite
-    estimates there is no test. Grambsch PM, Therneau TM. Biometrika 1994;81:515-526, as R's cox.zph since 3.0.
+    `transform` of time: "km" (1 − Kaplan–Meier just before), "rank" (among all rows) or "identity". Where `cox` has
+    no finite estimates there is no test. As R's cox.zph since survival 3.0.
+    Grambsch PM, Therneau TM. Biometrika 1994;81:515-526.
     """
     if transform not in TRANSFORMS:
         raise unknown_choice("transform of time", transform, TRANSFORMS)

@@ -22,6 +22,7 @@ def restricted_mean(
     The area under the curve from 0 to `tau`, in the unit of its times: with session numbers, the mean of sessions
     up to `tau`. Error from the counts: of survival, Greenwood's type as R's rmean; by cause, without late entry, the
     infinitesimal jackknife. With `subjects` (the rows of the curve), influence summed by cluster.
+    Limits as for a mean of so many subjects, by t: without censoring they are the t limits of the plain mean.
     NaN and a note for a group last observed before `tau` with somebody left free of events; in whole numbers, being
     observed at `tau` − 1 is enough. Irwin JO. J Hyg 1949;47:188-189; Andersen PK. Lifetime Data Anal 2013;19:397-422.
     """
@@ -36,16 +37,24 @@ def restricted_mean(
         measure=f"restricted mean time {'free of events' if survival else 'lost'} up to {tau:g}",
         groups=curve.table.groups, level=curve.level if level is None else level, largest=tau,
         estimate=value[:, 0] if survival else value, covariance=covariance[0] if survival else covariance,
-        notes=_why(curve, unknown, tau) + fewest(subjects, curve),
+        subjects=_independent(curve, subjects), notes=_why(curve, unknown, tau) + fewest(subjects, curve),
     )  # fmt: skip
+
+
+def _independent(curve: Curve, subjects: Subjects | None) -> np.ndarray:
+    """How many subjects, or clusters of them, each group has (G,)."""
+    if subjects is None:
+        return (curve.table.all_events + curve.table.censored).sum(axis=-1)
+    group, cluster = subjects.groups_among(curve.table.groups), subjects.clusters
+    return np.array([np.unique(cluster[group == place]).size for place in range(curve.table.groups.size)])
 
 
 def fewest(subjects: Subjects | None, curve: Curve) -> tuple[Note, ...]:
     """The note on few clusters, for the group of the curve with fewest (a group with nobody has none to count)."""
     if subjects is None or not subjects.clusters.size:
         return ()
-    group, cluster = subjects.groups_among(curve.table.groups), subjects.clusters
-    return few_clusters(min(np.unique(cluster[group == each]).size for each in np.unique(group)))
+    clusters = _independent(curve, subjects)
+    return few_clusters(int(clusters[clusters > 0].min()))
 
 
 def _unknown(curve: Curve, tau: float) -> np.ndarray:

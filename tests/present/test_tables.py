@@ -87,5 +87,5 @@ def test_the_frame_holds_text_only():
 
 
 def test_something_that_is_no_result_is_answered_with_the_kinds():
-    with pytest.raises(ChoiceError, match=r"Comparison, Curves,.* Rates, Summary"):
+    with pytest.raises(ChoiceError, match=r"Comparison, Courses, Curves,.* Rates, Summary, Trajectories"):
         tabulate(3)

@@ -25,7 +25,9 @@ def test_a_faultless_registry_can_be_used(tmp_path):
 
 def test_the_headline_counts_what_stops(tmp_path):
     registry = registry_of(tmp_path, spoilt("sessions", 1, minutes_total="long", texture="wet"))
-    assert check_report(registry, "unit").startswith("unit cannot be used yet: 2 problems.")
+    assert check_report(registry, "unit").startswith(
+        "unit can be used in part, with what cannot be right set aside: 2 problems."
+    )
     assert stops(registry)
 
 

@@ -21,6 +21,16 @@ def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]
     return [*found, *(_row(each) for each in aside)]
 
 
+def not_mapped(found: pd.DataFrame, name: str) -> pd.DataFrame:
+    """A finding about missing tables and columns, in the words of somebody who has an export and a layout."""
+    out = found.assign(file=name)
+    remedies = {
+        "COLUMN_MISSING": "Map a column to it in the layout, give it as a constant, or fill it under [fill].",
+        "TABLE_MISSING": "Add [[sheet.rows]] for it to the layout, if the export holds it.",
+    }
+    return out.assign(remedy=[remedies.get(rule, said) for rule, said in zip(out["rule"], out["remedy"], strict=True)])
+
+
 def _about(grid: Grid, severity: str, rule: str, problem: str, remedy: str, **place: object) -> pd.DataFrame:
     return findings_frame(
         row=[pd.NA], severity=severity, scope="table", rule=rule, file=grid.file, sheet=grid.sheet, problem=problem,

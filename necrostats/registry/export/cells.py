@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import zip_longest
 
 import numpy as np
 
@@ -116,24 +117,32 @@ class Gathering:
 
     def __init__(self) -> None:
         self._seen: list[defaultdict[RawCell | str, int]] = []
-        self._which: list[list[int]] = []
+        self._which: list[list[np.ndarray]] = []
         self._rows: list[int] = []
+        self._waiting: list[Sequence[RawCell | str]] = []
 
     def add(self, number: int, line: Sequence[RawCell | str]) -> None:
         """One line: texts, or cells, in order of columns."""
-        width = len(line)
-        while width and not _holds(line[width - 1]):
-            width -= 1
-        if not width:
+        if not any(map(_holds, line)):
             return
-        while len(self._seen) < width:
-            self._seen.append(_numbered())
-            self._which.append([0] * len(self._rows))
-        for seen, which, cell in zip(self._seen, self._which, line[:width], strict=False):
-            which.append(seen[cell or ""])
-        for which in self._which[width:]:
-            which.append(0)
         self._rows.append(number)
+        self._waiting.append(line)
+        if len(self._waiting) >= _BLOCK:
+            self._flush()
+
+    def _flush(self) -> None:
+        block, done = self._waiting, len(self._rows) - len(self._waiting)
+        self._waiting = []
+        columns = list(zip_longest(*block, fillvalue=""))
+        while columns and len(columns) > len(self._seen) and not any(map(_holds, columns[-1])):
+            columns.pop()
+        while len(self._seen) < len(columns):
+            self._seen.append(_numbered())
+            self._which.append([np.zeros(done, dtype=np.int32)])
+        columns += [()] * (len(self._seen) - len(columns))
+        for seen, which, cells in zip(self._seen, self._which, columns, strict=True):
+            found = np.fromiter(map(seen.__getitem__, cells), np.int32, len(cells))
+            which.append(found if len(cells) else np.zeros(len(block), dtype=np.int32))
 
     def rows(self) -> np.ndarray:
         """The numbers (N,) of the lines that were not empty."""
@@ -141,18 +150,24 @@ class Gathering:
 
     def columns(self, hidden: Iterable[int] = ()) -> tuple[RawColumn, ...]:
         """The columns, numbered from 1."""
+        self._flush()
         gone = set(hidden)
         return tuple(
             RawColumn(
-                number=number, cells=tuple(_cell(each) for each in seen), which=np.array(which, dtype=np.int32),
+                number=number, cells=tuple(_cell(each) for each in seen), which=np.concatenate(which),
                 hidden=number in gone,
             )
             for number, (seen, which) in enumerate(zip(self._seen, self._which, strict=True), start=1)
         )  # fmt: skip
 
 
+_BLOCK = 1000
+
+
 def _holds(cell: RawCell | str) -> bool:
-    return bool(cell.strip()) if isinstance(cell, str) else bool(cell.text.strip()) or cell.no_result
+    if isinstance(cell, str):
+        return bool(cell) and not cell.isspace()
+    return bool(cell.text.strip()) or cell.no_result
 
 
 def _cell(each: RawCell | str) -> RawCell:

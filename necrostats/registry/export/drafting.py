@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
@@ -19,14 +20,14 @@ from necrostats.registry.written import Place, RawTable, Written
 
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
+_MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events"}
 
 
 def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSource:
     """The made tables as if somebody had written them; row r of a made table is row r + 1."""
-    made_at_all = {*(rows.table for _, rows in layout.makers()), "collections", "sessions", "patients"}
+    made_at_all = {*(rows.table for _, rows in layout.makers()), "collections", "patients"}
     for _, rows in layout.makers():
-        made_at_all |= {"instrument_uses"} if rows.holds("instruments") else set()
-        made_at_all |= {"adverse_events"} if rows.holds("event") else set()
+        made_at_all |= {table for target, table in _MAKES.items() if rows.holds(target)}
     tables = {table: _raw(making.tables[table]) for table in TABLES if table in made_at_all}
     return RawSource(name=name, sha256=sha256, tables=tables)
 
@@ -47,11 +48,8 @@ def _written_for(made: Made) -> tuple[str, ...]:
 
 
 def _written(texts: np.ndarray) -> Written:
-    known: dict[str, int] = {"": 0}
-    which = np.array([known.setdefault(text, len(known)) for text in texts], dtype=np.int32)
-    listed = np.empty(len(known), dtype=object)
-    listed[:] = list(known)
-    return Written(texts=listed, which=which)
+    which, known = pd.factorize(np.append(np.array([""], dtype=object), texts))
+    return Written(texts=np.asarray(known, dtype=object), which=which[1:].astype(np.int32))
 
 
 def marked(draft: Draft, making: Making) -> tuple[Draft, list[tuple[str, Mark]]]:

@@ -10,12 +10,11 @@ from pathlib import Path
 import pandas as pd
 
 from necrostats.errors import RegistryError
-from necrostats.registry import loading as tidy_loading
 from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft
-from necrostats.registry.export.about import about_export, listed_aside
+from necrostats.registry.export.about import about_export, listed_aside, not_mapped
 from necrostats.registry.export.drafting import marked, raw_source
 from necrostats.registry.export.laying import Laid, laid
 from necrostats.registry.export.layout import Layout
@@ -26,6 +25,7 @@ from necrostats.registry.export.relocating import Places
 from necrostats.registry.export.reshaping import Reshaped, reshaped
 from necrostats.registry.findings import in_order
 from necrostats.registry.interpreting import interpreted
+from necrostats.registry.loading import frames_of, set_aside_of, source_of
 from necrostats.registry.messages import problem_report
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothing_set_aside
 
@@ -75,19 +75,19 @@ def read_with_layout(
     draft = checked(draft)
     places = Places(making=shape.making, sheets=placed.sheets, name=export.name, dates_shown=dates_shown)
     told = places.all_findings(draft.findings, len(read.findings), said)
-    listed = [*about_source(raw), *about_export(placed, shape.aside), told]
+    listed = [*(not_mapped(each, export.name) for each in about_source(raw)), *about_export(placed, shape.aside), told]
     findings = in_order(pd.concat([each for each in listed if len(each)] or [told], ignore_index=True))
     if required_missing(raw) or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, export.name), findings=findings)
     registry = Registry(
-        **link(tidy_loading._frames(draft)), findings=findings, set_aside=_set_aside(draft, shape, places),
-        source=tidy_loading._source(raw, draft),
+        **link(frames_of(draft)), findings=findings, set_aside=_set_aside(draft, shape, places),
+        source=source_of(raw, draft),
     )  # fmt: skip
     return ReadExport(registry=registry, laid=placed, reshaped=shape, draft=draft, places=places)
 
 
 def _set_aside(draft: Draft, shape: Reshaped, places: Places) -> pd.DataFrame:
-    listed = tidy_loading._set_aside(draft)
+    listed = set_aside_of(draft)
     told = [places.set_aside(listed[(listed["table"] == name).to_numpy()], name) for name in TABLES]
     parts = [each for each in (*told, *listed_aside(shape.aside)) if len(each)]
     return pd.concat(parts, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if parts else nothing_set_aside()

@@ -66,7 +66,10 @@ def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> list[str]:
 
 
 def _key(text: str, form: str) -> str:
-    bare = "" if is_blank(text) or text.startswith("#") else folded(text)
+    if text.isascii() and text.isalnum() and not text.isalpha():
+        bare = text.casefold()
+    else:
+        bare = "" if is_blank(text) or text.startswith("#") else folded(text)
     if not (bare and form):
         return bare
     prefix, width = folded(form.rstrip("0")), len(form) - len(form.rstrip("0"))

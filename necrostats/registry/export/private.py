@@ -21,7 +21,7 @@ _BARE = SheetLayout(names=())
 def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: Collection[str] = ()) -> None:
     """RegistryError, with places and never a value, if anything looks like an identifier.
 
-    With a layout its date columns may hold dates and its key columns study codes; without one, nothing may.
+    Dates may stand in the layout's columns of dates, and in columns that it does not read: nothing is kept of those.
     """
     found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted)]
     found += find_identifiers([], export.other_texts, accepted=accepted)
@@ -37,9 +37,12 @@ def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
 
 def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str]) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
+    sheet = _sheet(grid, form.header_rows)
+    no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _no_dates))}
     return find_identifiers(
-        [_sheet(grid, form.header_rows)], above, accepted=accepted, id_columns=form.patient,
-        date_columns=list(_mapped(form, _dates)), period_columns=list(_mapped(form, _periods)),
+        [sheet], above, accepted=accepted, id_columns=form.patient,
+        date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
+        period_columns=list(_mapped(form, _periods)),
         operator_columns=list(_mapped(form, _operators)),
     )  # fmt: skip
 
@@ -68,9 +71,8 @@ def _above(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, str]
                 yield f'{grid.file}, sheet "{grid.sheet}", row {grid.rows[position]}, above the headings', text
 
 
-def _dates(rows: RowsLayout) -> set[str]:
-    dated = {column.heading for column in rows.columns if is_date(rows.table, column.to)}
-    return dated | ({rows.overflow.column} if rows.overflow else set())
+def _no_dates(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if not is_date(rows.table, column.to)}
 
 
 def _periods(rows: RowsLayout) -> set[str]:

@@ -9,9 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from necrostats.registry.export.cells import Gathering, Grid, RawColumn
-from necrostats.registry.reading_csv import SEPARATORS
-from necrostats.registry.reading_csv import _encoding as encoding_of
-from necrostats.registry.reading_csv import _lines as lines_of
+from necrostats.registry.reading_csv import SEPARATORS, encoding_of, lines_of
 
 _LOOKED_AT = 50
 _PROGRESS = 250_000

@@ -14,11 +14,9 @@ from openpyxl import load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
-from necrostats.registry.export.cells import EMPTY, Gathering, Grid, RawCell
+from necrostats.registry.export.cells import Gathering, Grid, RawCell
 from necrostats.registry.export.sheet_marks import Marks, all_texts, marks_of
-from necrostats.registry.reading_xlsx import MOST_ROWS, as_text
-from necrostats.registry.reading_xlsx import _look_inside as look_inside
-from necrostats.registry.reading_xlsx import _refuse_other_kinds as refuse_other_kinds
+from necrostats.registry.reading_xlsx import MOST_ROWS, as_text, look_inside, refuse_other_kinds
 
 _PROPERTIES = ("docProps/", "xl/persons/", "xl/externalLinks/")
 _QUOTED = re.compile(r'"[^"]*"|\\.')
@@ -110,7 +108,7 @@ def _cell(cell) -> RawCell | str:
     if isinstance(value, bool | time | timedelta):
         return RawCell(text=text)
     if not isinstance(value, int | float):
-        return EMPTY
+        return ""
     if "%" in _QUOTED.sub("", cell.number_format or ""):
         return f"{as_text(float(value * 100))}%"
     return RawCell(text=text, value=value)

@@ -17,10 +17,8 @@ from necrostats.registry.export.counting import Counts, counts_of
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import ReadExport, read_with_layout
+from necrostats.registry.kept_aside import FINDINGS, LEDGER, SET_ASIDE
 from necrostats.registry.tables import Registry
-
-LEDGER, SET_ASIDE, FINDINGS = "ledger.csv", "set_aside.csv", "findings.csv"
-_BLOCK = 50_000
 
 
 @dataclass(frozen=True, kw_only=True)

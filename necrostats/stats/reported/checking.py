@@ -29,13 +29,28 @@ from necrostats.stats.reported.judging import (
     judged,
 )
 from necrostats.stats.reported.printed import Printed, printed
+from necrostats.stats.reported.showing import NOTHING, check_table
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class ReportedCheck:
-    """The verdict on each printed figure. A figure that does not fit may be a slip in it or in the counts."""
+    """The verdict on each printed figure. A figure that does not fit may be a slip in it or in the counts.
+
+    `str()` gives a sentence for each figure; in a notebook it shows as a table.
+    """
 
     items: tuple[ReportedItem, ...]
+
+    def __repr__(self) -> str:
+        checked = f"{len(self.items)} {'figure' if len(self.items) == 1 else 'figures'} held against the counts"
+        wrong = [each.item for each in self.items if each.verdict == WRONG]
+        return f"ReportedCheck: {checked}, {'does not fit: ' + ', '.join(wrong) if wrong else 'none impossible'}"
+
+    def __str__(self) -> str:
+        return "\n".join(self.sentences) or NOTHING
+
+    def _repr_html_(self) -> str:
+        return check_table(self.items)
 
     @property
     def sentences(self) -> tuple[str, ...]:

@@ -1,0 +1,34 @@
+"""Rows and tables of the Estimates kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import pandas as pd
+
+from necrostats.measures.grouping import ALL
+from necrostats.results import Estimates
+
+
+def estimate_row(measure: str, variable: str, *, unit: str, of: str, n: int, estimate: float, **more) -> dict:
+    """One row; `group`, `events`, `low` and `high` are blank where they are not given."""
+    blank = {"group": ALL, "events": pd.NA, "low": np.nan, "high": np.nan}
+    given = blank | more
+    return {
+        "measure": measure, "variable": variable, "group": given["group"], "unit": unit, "of": of,
+        "events": given["events"], "n": n, "estimate": estimate, "conf_low": given["low"], "conf_high": given["high"],
+    }  # fmt: skip
+
+
+def estimate_table(rows: list[dict], *, groups: Iterable[str] = (ALL,)) -> pd.DataFrame:
+    """The rows as a table with the columns of Estimates: measures and variables in their order, all groups kept."""
+    table = pd.DataFrame(rows, columns=list(Estimates.columns))
+    for name in ("events", "n"):
+        table[name] = table[name].astype("Int64")
+    for name in ("estimate", "conf_low", "conf_high"):
+        table[name] = table[name].astype("float64")
+    orders = {name: dict.fromkeys(table[name]) for name in ("measure", "variable")} | {"group": groups}
+    for name, order in orders.items():
+        table[name] = pd.Categorical(table[name], categories=list(order), ordered=True)
+    return table

@@ -1,0 +1,62 @@
+"""How often patients were scanned: days between one scan and the next while they were under treatment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from necrostats.definitions.outcomes import Outcomes
+from necrostats.measures.grouping import Grouping
+from necrostats.registry.tables import Registry
+from necrostats.results import Note
+
+IMBALANCE_ABOVE = 1.2
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ScanGaps:
+    """`days` (S,) from each scan day of a patient to the one before, or to the index drainage; `patient` (S,)."""
+
+    patient: np.ndarray
+    days: np.ndarray
+
+
+def scan_gaps(registry: Registry, ends: Outcomes) -> ScanGaps:
+    """Gaps between scan days after the index drainage, up to the end of each course; a day counts once."""
+    patient = registry.position("scans").astype(np.int64)
+    dated = registry.scans["day"].notna().to_numpy()
+    day = registry.scans["day"].fillna(0).to_numpy(dtype=np.int64)
+    kept = dated & (day > 0) & (day <= ends.day[patient])
+    pairs = np.unique(np.stack([patient[kept], day[kept]], axis=1), axis=0)
+    whose, when = pairs[:, 0], pairs[:, 1]
+    starts = np.diff(whose, prepend=-1) != 0
+    before = np.where(starts, 0, np.concatenate([[0], when[:-1]])[: when.size])
+    return ScanGaps(patient=whose, days=when - before)
+
+
+def gap_quartiles(gaps: ScanGaps, groups: Grouping) -> np.ndarray:
+    """Lower quartile, median and upper quartile (G, 3) of the gaps of each group; NaN where there are none."""
+    code = groups.codes[gaps.patient]
+    found = np.full((len(groups.labels), 3), np.nan)
+    for place in np.unique(code[code >= 0]):
+        found[place] = np.quantile(gaps.days[code == place], (0.25, 0.5, 0.75))
+    return found
+
+
+def imbalance(quartiles: np.ndarray, labels: tuple[str, ...]) -> tuple[Note, ...]:
+    """The note that goes with groups scanned at different gaps; the ratio 1.2 is common practice, no source."""
+    median = quartiles[:, 1]
+    known = np.flatnonzero(np.isfinite(median) & (median > 0))
+    if known.size < 2:
+        return ()
+    low, high = known[np.argmin(median[known])], known[np.argmax(median[known])]
+    ratio = median[high] / median[low]
+    if ratio <= IMBALANCE_ABOVE:
+        return ()
+    text = (
+        f"Scans were {ratio:.1f} times as far apart in {labels[high]} (median {median[high]:g} days) as in "
+        f"{labels[low]} ({median[low]:g} days): resolution is dated by scans, so later dates there may mean no more "
+        "than that."
+    )
+    return (Note(code="SCAN_GAP_IMBALANCE", text=text),)

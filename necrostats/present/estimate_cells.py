@@ -1,0 +1,93 @@
+"""The text of one figure with its interval: a share in per cent, a mean of sessions, a median of days."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from necrostats.present import numbers
+from necrostats.present.labels import sentence_case
+from necrostats.present.small_numbers import FEWEST_FOR_A_RATE, TOO_FEW
+
+SHARE = "share"
+DIFFERENCE_OF_SHARES = "difference of shares"
+NOT_KNOWN = "not known"
+
+
+def is_difference(unit: object) -> bool:
+    """Whether a unit is that of a difference, which may be below 0."""
+    return str(unit).startswith("difference")
+
+
+def factor(unit: object) -> float:
+    """What a figure is multiplied by to be written: 100 for shares."""
+    return 100.0 if unit in (SHARE, DIFFERENCE_OF_SHARES) else 1.0
+
+
+def unit_name(unit: object) -> str:
+    """The unit as it is written: "%", "percentage points", "sessions"."""
+    if unit == SHARE:
+        return "%"
+    return "percentage points" if unit == DIFFERENCE_OF_SHARES else str(unit).removeprefix("difference in ")
+
+
+def too_few(table: pd.DataFrame) -> pd.Series:
+    """Rows of an Estimates table that rest on so few that no figure is given."""
+    return (table["n"] < FEWEST_FOR_A_RATE).fillna(False).astype(bool)
+
+
+def _point(row) -> str:
+    if row.unit == SHARE:
+        return numbers.percent(row.estimate, row.n).removesuffix(" %")
+    scaled = row.estimate * factor(row.unit)
+    return numbers.rounded(scaled, 1) if row.unit == DIFFERENCE_OF_SHARES else numbers.amount(scaled)
+
+
+def _end(row, value: float) -> str:
+    """A limit with the decimals of its estimate; one that was not reached is said so."""
+    if not numbers.known(value):
+        return numbers.NOT_REACHED
+    scale = factor(row.unit)
+    if row.unit == SHARE:
+        return numbers.rounded(value * 100, numbers.percent_decimals(row.estimate, row.n))
+    decimals = 1 if row.unit == DIFFERENCE_OF_SHARES else numbers.amount_decimals(row.estimate or value)
+    return numbers.rounded(value * scale, decimals)
+
+
+def limits(row) -> str:
+    """The interval as "54–69"; "no interval" if there is none."""
+    low, high = numbers.known(row.conf_low), numbers.known(row.conf_high)
+    if not low and not high:
+        return numbers.NO_INTERVAL
+    return numbers.joined(_end(row, row.conf_low), _end(row, row.conf_high))
+
+
+def text(row, few: bool, *, with_unit: bool = False) -> str:
+    """The figure with its interval as "62 (54–69)", or why there is none."""
+    if few:
+        return TOO_FEW
+    if not numbers.known(row.estimate):
+        return numbers.NOT_REACHED if str(row.measure).startswith("median") else NOT_KNOWN
+    unit = f" {unit_name(row.unit)}" if with_unit else ""
+    return f"{_point(row)}{unit} ({limits(row)})"
+
+
+def rests_on(row) -> str:
+    """What a figure rests on as "90 / 142"; "142" where nothing is counted of them."""
+    n = numbers.count(row.n) or "0"
+    return f"{numbers.count(row.events)} / {n}" if numbers.known(row.events) else n
+
+
+def spoken(row, few: bool, level: float) -> str:
+    """The figure in a sentence: "62 % (95 % CI 54–69 %)"."""
+    if few or not numbers.known(row.estimate):
+        return text(row, few)
+    given = limits(row)
+    if given == numbers.NO_INTERVAL:
+        return f"{_point(row)} {unit_name(row.unit)} ({given})"
+    ending = " %" if row.unit == SHARE else ""
+    return f"{_point(row)} {unit_name(row.unit)} ({numbers.interval_name(level)} {given}{ending})"
+
+
+def heading(measure: object, unit: object) -> str:
+    """A measure with its unit: "Cumulative incidence of resolution, %"."""
+    return f"{sentence_case(str(measure))}, {unit_name(unit)}"

@@ -1,0 +1,55 @@
+from datetime import date
+
+from builders.exports import read_wide, wide_line
+from necrostats.registry.export.ledger import ledger_of
+
+
+def lines(found, cell):
+    ledger = ledger_of(found)
+    own = ledger[ledger["cell"] == cell]
+    return own[["written", "outcome", "table", "id", "field", "value"]].to_numpy().tolist()
+
+
+def test_each_cell_has_its_place_its_text_its_value_and_the_rule(tmp_path):
+    found = read_wide(tmp_path, wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="snare+net"))
+    ledger = ledger_of(found)
+    age = ledger[ledger["cell"] == "B2"].iloc[0]
+    assert (age["file"], age["sheet"], age["row"], age["column"]) == ("unit.xlsx", "DEN", 2, "Age")
+    assert (age["written"], age["value"], age["rule"]) == ("50", "50", "number")
+    assert [each[5] for each in lines(found, "E2") if each[4] == "instrument_class"] == ["snare", "net"]
+
+
+def test_dates_and_keys_are_withheld_and_their_values_are_days_and_study_codes(tmp_path):
+    found = read_wide(tmp_path, wide_line("unit-77", DEN1_date=date(2024, 3, 8)))
+    assert lines(found, "A2") == [["value withheld", "value", "patients", "P0001", "patient_id", "P0001"]]
+    assert lines(found, "D2") == [["value withheld", "value", "sessions", "S00002", "day", "7"]]
+    assert not ledger_of(found).astype(str).apply(lambda column: column.str.contains("unit-77|2024-0")).any().any()
+
+
+def test_unknown_and_set_aside_cells_say_so(tmp_path):
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="wand", DEN1_yield="n/a", DEN2_date="31/02/2024")
+    found = read_wide(tmp_path, line)
+    assert lines(found, "F2")[0][:2] == ["n/a", "unknown"]
+    assert lines(found, "E2")[0][:2] == ["wand", "set aside"]
+    assert lines(found, "H2")[0][:2] == ["value withheld", "set aside"]
+
+
+def test_a_value_that_a_rule_set_aside_later_is_marked(tmp_path):
+    found = read_wide(tmp_path, wide_line(DEN1_date=date(2027, 3, 8), DEN1_yield="5 ml"))
+    assert {each[1] for each in lines(found, "D2")} == {"set aside"}
+    assert {each[1] for each in lines(found, "F2")} == {"set aside"}
+
+
+def test_an_old_age_is_shown_nowhere(tmp_path):
+    found = read_wide(tmp_path, wide_line("1", 97))
+    assert lines(found, "B2") == [["value withheld", "value", "patients", "P0001", "age_years", "90"]]
+
+
+def test_pseudonyms_show_nobody(tmp_path):
+    from builders.exports import WIDE
+
+    layout = WIDE.replace('"DEN{n} tools" = "instruments"', '"DEN{n} tools" = { to = "operator", pseudonyms = true }')
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="op 7", DEN2_date=date(2024, 3, 9), DEN2_tools="Op  7")
+    found = read_wide(tmp_path, line, layout=layout)
+    assert found.registry.sessions["operator"].dropna().tolist() == ["operator A", "operator A"]
+    assert lines(found, "E2")[0][0] == "value withheld"

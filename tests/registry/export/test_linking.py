@@ -1,0 +1,109 @@
+from datetime import date
+
+import pytest
+
+from builders.exports import HEADINGS, WIDE, read, told, wide_line
+
+LAYOUT = (
+    WIDE
+    + """
+[[sheet.rows]]
+table = "collections"
+columns = { "Where" = "collections", "Size" = { to = "size", unit = "cm" } }
+[[sheet]]
+name = "Scans"
+patient = "Study no"
+[[sheet.rows]]
+table = "scans"
+columns = { "Day" = { to = "day", days = true }, "Size" = { to = "size", unit = "mm" }, "Which" = "collection" }
+[[sheet]]
+name = "Events"
+patient = "Study no"
+[[sheet.rows]]
+table = "adverse_events"
+columns = { "Day" = { to = "day", days = true }, "What" = "event_type", "DEN" = "session" }
+"""
+)
+TWO = "WON x2 (lesser sac + pelvic)"
+
+
+def export(tmp_path, where=TWO, size="", scans=(), events=(), layout=LAYOUT, **cells):
+    sheets = {
+        "DEN": [[*HEADINGS, "Where", "Size"], [*wide_line("1", **cells), where, size]],
+        "Scans": [["Study no", "Day", "Size", "Which"], *(["1", 10, size_, which] for size_, which in scans)],
+        "Events": [["Study no", "Day", "What", "DEN"], *(["1", day, "bled", den] for day, den in events)],
+    }
+    return read(tmp_path, sheets, layout)
+
+
+def collections(found):
+    return found.registry.collections[["site", "is_index", "long_mm"]].astype(object).to_numpy(na_value=None).tolist()
+
+
+def test_a_patient_for_whom_no_collection_is_named_has_one(tmp_path):
+    assert collections(export(tmp_path, where="")) == [[None, True, None]]
+
+
+def test_the_first_collection_named_is_the_index_one_and_that_is_asked_about(tmp_path):
+    found = export(tmp_path)
+    assert collections(found) == [["lesser_sac", True, None], ["pelvic", False, None]]
+    assert len(told(found, "INDEX_ASSUMED")) == 1
+
+
+def test_a_layout_that_says_so_is_not_asked(tmp_path):
+    said = LAYOUT.replace("[fill]", '[collections]\nindex = "first"\nunnamed = "index"\n[fill]')
+    found = export(tmp_path, layout=said)
+    assert told(found, "INDEX_ASSUMED") == [] == told(found, "COLLECTION_ASSUMED")
+
+
+@pytest.mark.parametrize(
+    ("size", "expected"), [("12x10", [120.0, None]), ("12x10 + 5", [120.0, 50.0]), ("12; 5; 6", [None, None])]
+)
+def test_sizes_go_to_the_collections_in_the_same_order_or_to_the_first(tmp_path, size, expected):
+    assert [each[2] for each in collections(export(tmp_path, size=size))] == expected
+
+
+@pytest.mark.parametrize(
+    ("which", "row"), [("pelvis", 1), ("lesser sac", 0), ("2", 1), ("1", 0), ("", 0)]
+)
+def test_a_scan_is_of_the_collection_it_names_by_site_or_number(tmp_path, which, row):
+    found = export(tmp_path, scans=[(30, which)])
+    assert found.registry.position("scans", "collections").tolist() == [row]
+
+
+@pytest.mark.parametrize("which", ["mesenteric", "3", "both", "the big one"])
+def test_a_scan_of_no_collection_that_can_be_told_is_set_aside(tmp_path, which):
+    found = export(tmp_path, scans=[(30, which)])
+    assert len(found.registry.scans) == 0
+    aside = found.registry.set_aside
+    assert aside.loc[aside["scope"] == "row", ["sheet", "row"]].to_numpy().tolist() == [["Scans", 2]]
+
+
+def test_one_collection_of_unknown_site_is_the_one_meant(tmp_path):
+    found = export(tmp_path, where="WON", scans=[(30, "pelvis")])
+    assert found.registry.position("scans", "collections").tolist() == [0]
+
+
+def test_sessions_without_a_word_may_be_said_to_treat_all(tmp_path):
+    said = LAYOUT.replace("[fill]", '[collections]\nunnamed = "all"\n[fill]')
+    found = export(tmp_path, layout=said)
+    assert found.registry.sessions["also_treated"].tolist() == ["C0002"]
+
+
+@pytest.mark.parametrize(("written", "session"), [("1", "S00002"), ("DEN 2", "S00003"), ("den02", "S00003")])
+def test_an_event_belongs_to_the_session_it_names(tmp_path, written, session):
+    found = export(tmp_path, events=[(9, written)], DEN1_date=date(2024, 3, 8), DEN2_date=date(2024, 3, 9))
+    assert found.registry.adverse_events["session_id"].astype(object).tolist() == [session]
+
+
+def test_an_event_that_names_no_session_of_the_patient_is_kept_without_one(tmp_path):
+    found = export(tmp_path, events=[(9, "7")], DEN1_date=date(2024, 3, 8))
+    assert found.registry.adverse_events["session_id"].isna().tolist() == [True]
+    assert told(found, "NO_SUCH_SESSION") == [("Events", 2, "DEN", "7")]
+
+
+def test_an_event_in_a_sessions_own_cell_has_its_day(tmp_path):
+    found = export(tmp_path, DEN1_date="Apr-24", DEN1_compl="bled, stopped")
+    events = found.registry.adverse_events
+    assert events[["day", "day_latest"]].to_numpy().tolist() == [[31, 60]]
+    assert len(told(found, "TO_GRADE")) == 1

@@ -1,0 +1,53 @@
+from datetime import date
+
+from builders.exports import HEADINGS, WIDE, read, read_wide, told, wide_line
+
+
+def test_what_the_checker_finds_is_told_in_the_places_of_the_export(tmp_path):
+    layout = WIDE.replace('"DEN{n} tools" = "instruments"', '"DEN{n} tools" = "texture"')
+    found = read_wide(tmp_path, wide_line(), wide_line("2", DEN2_date=date(2024, 3, 8), DEN2_tools="slimy"), layout=layout)
+    assert told(found, "NOT_LISTED") == [("DEN", 3, "DEN2 tools", "slimy")]
+    listed = found.registry.set_aside
+    assert listed[["table", "file", "sheet", "row", "column"]].to_numpy().tolist() == [
+        ["sessions", "unit.xlsx", "DEN", 3, "DEN2 tools"]
+    ]
+
+
+def test_one_cell_that_fills_several_columns_is_said_once(tmp_path):
+    layout = WIDE + '[[sheet.rows]]\ntable = "collections"\ncolumns = { "Size" = { to = "size", unit = "cm" } }\n'
+    found = read_wide(tmp_path, [*wide_line(), "120 x 100"], layout=layout, headings=[*HEADINGS, "Size"])
+    assert told(found, "UNLIKELY") == [("DEN", 2, "Size", "120 x 100")]
+
+
+def test_a_set_aside_cell_shows_the_cell_and_an_old_age_nothing(tmp_path):
+    found = read_wide(tmp_path, wide_line("1", "93 or so"), wide_line("2", 95), wide_line("3", DEN1_yield="300-200"))
+    assert ("DEN", 4, "DEN1 yield", "300-200") in told(found, "NOT_READ")
+    assert not found.registry.findings["value"].str.contains("93|95").any()
+    assert found.registry.patients["age_years"].dropna().tolist() == [90, 50]
+
+
+def test_findings_about_the_whole_name_the_export(tmp_path):
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_yield="5 g", DEN2_date=date(2024, 3, 9), DEN2_yield="5 ml")
+    found = read_wide(tmp_path, line)
+    mixed = found.registry.findings.set_index("rule").loc["MIXED_UNITS"]
+    assert mixed["file"] == "unit.xlsx"
+
+
+def test_what_the_layout_leaves_out_is_told_in_its_terms(tmp_path):
+    from necrostats.errors import RegistryError
+
+    layout = WIDE.replace('"patients.vital_status" = "alive"\n', "")
+    try:
+        read_wide(tmp_path, wide_line(), layout=layout)
+    except RegistryError as error:
+        found = error.findings.set_index("rule").loc["COLUMN_MISSING"]
+        assert "vital_status" in found["problem"] and "layout" in found["remedy"]
+    else:
+        raise AssertionError("nothing said that vital_status is missing")
+
+
+def test_hidden_things_are_named(tmp_path):
+    found = read(tmp_path, {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [1]]}, WIDE)
+    assert told(found, "SHEET_NOT_MENTIONED")[0][0] == "Old"
+    ignored = read(tmp_path, {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [1]]}, 'ignore_sheets = ["old"]\n' + WIDE)
+    assert told(ignored, "SHEET_NOT_MENTIONED") == []

@@ -1,0 +1,112 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose
+
+from necrostats.errors import ChoiceError, StatisticsError
+from necrostats.stats.cox import cox
+
+quickly = settings(deadline=None, derandomize=True, max_examples=25)
+
+
+def _series(seed, n=60):
+    rng = np.random.default_rng(seed)
+    x = np.stack([rng.normal(size=n), rng.integers(0, 2, n)], axis=1)
+    return rng.integers(2, 20, n), rng.random(n) < 0.7, x, rng.integers(0, 2, n), np.arange(n) // 2
+
+
+def test_three_subjects_worked_by_hand():
+    """Events at 1 (x = 1), 2 (0) and 3 (1): b − ln(2e^b + 1) − ln(1 + e^b) is highest at e^2b = ½, b = −½ ln 2."""
+    found = cox([1, 2, 3], [1, 1, 1], [1, 0, 1], fewest_events=1)
+    assert_allclose(found.coefficient, -np.log(2) / 2)
+    ratio = np.exp(found.coefficient)
+    bend = 2 * ratio / (2 * ratio + 1) ** 2 + ratio / (1 + ratio) ** 2
+    assert_allclose(found.std_error, 1 / np.sqrt(bend))
+
+
+@quickly
+@given(seed=st.integers(0, 500), ties=st.sampled_from(["efron", "breslow"]))
+def test_a_follow_up_cut_into_stretches_gives_the_same_model_and_the_same_robust_error(seed, ties):
+    time, event, x, strata, patient = _series(seed)
+    whole = cox(time, event, x, strata=strata, cluster=patient, ties=ties)
+    late = time > 8
+    cut = cox(
+        np.concatenate([np.minimum(time, 8), time[late]]), np.concatenate([event & ~late, event[late]]),
+        np.concatenate([x, x[late]]), entry=np.concatenate([np.zeros(60), np.full(late.sum(), 8)]),
+        strata=np.concatenate([strata, strata[late]]), cluster=np.concatenate([patient, patient[late]]), ties=ties,
+    )  # fmt: skip
+    for part in ("coefficient", "model_error", "std_error", "log_likelihood"):
+        assert_allclose(getattr(cut, part), getattr(whole, part), atol=1e-8)
+
+
+@quickly
+@given(seed=st.integers(0, 500))
+def test_units_turn_coefficients_round_and_row_order_changes_nothing(seed):
+    time, event, x, strata, patient = _series(seed)
+    order = np.random.default_rng(seed).permutation(60)
+    one = cox(time, event, x, strata=strata, cluster=patient)
+    other = cox(time[order] * 3, event[order], (1000 - 10 * x)[order], strata=strata[order], cluster=patient[order])
+    for part in ("coefficient", "std_error"):
+        sign = -10 if part == "coefficient" else 10
+        assert_allclose(getattr(other, part) * sign, getattr(one, part), atol=1e-8)
+    assert_allclose([other.low * -10, other.high * -10], [one.high, one.low], atol=1e-7)
+
+
+def test_every_subject_twice_halves_the_model_variance_but_not_the_clustered_one():
+    time, event, x, _, _ = _series(3)
+    once = cox(time, event, x, cluster=np.arange(60), ties="breslow")
+    twice = cox(np.tile(time, 2), np.tile(event, 2), np.tile(x, (2, 1)), cluster=np.tile(np.arange(60), 2),
+                ties="breslow")  # fmt: skip
+    assert_allclose(twice.coefficient, once.coefficient, atol=1e-8)
+    assert_allclose(twice.model_error, once.model_error / np.sqrt(2), atol=1e-8)
+    assert_allclose(twice.std_error, once.std_error, atol=1e-8)
+
+
+def test_limits_hold_a_known_ratio_in_about_95_of_100_series():
+    held = []
+    for seed in range(120):
+        rng = np.random.default_rng(seed)
+        x = rng.integers(0, 2, 80)
+        time, stop = rng.exponential(np.exp(-0.7 * x)), rng.exponential(2, 80)
+        found = cox(np.minimum(time, stop), time <= stop, x)
+        held.append(found.low[0] < 0.7 < found.high[0])
+    assert 107 <= sum(held) <= 119
+
+
+def test_one_covariate_without_a_peak_leaves_the_others_theirs():
+    rng = np.random.default_rng(1)
+    other, split = rng.normal(size=40), np.repeat([1, 0], 20)
+    time = np.concatenate([rng.integers(1, 30, 20), rng.integers(1, 30, 20)])
+    found = cox(time, split == 1, np.stack([split, other], axis=1))
+    assert found.coefficient[0] == np.inf and np.isfinite(found.coefficient[1]) and np.isfinite(found.std_error[1])
+    assert [note.code for note in found.notes] == ["SEPARATION"] and "covariate 1" in found.notes[0].text
+    assert 0 < found.likelihood_ratio.p_value < 1
+
+
+@pytest.mark.parametrize(
+    ("time", "event", "x", "code"),
+    [
+        ([], [], np.empty((0, 1)), "ZERO_EVENTS"),
+        ([1, 2], [0, 0], [1, 2], "ZERO_EVENTS"),
+        ([1, 2, 3, 4], [1, 1, 1, 1], [1, 0, 1, 0], "SMALL_N"),
+        (np.arange(1, 21), np.ones(20), np.ones(20), "SINGULAR"),
+        (np.arange(1, 21), np.ones(20), np.stack([np.arange(20), 2 * np.arange(20)], axis=1), "SINGULAR"),
+        (np.full(20, 5), np.ones(20), np.r_[np.zeros(10), np.ones(10)], None),
+    ],
+)
+def test_edges(time, event, x, code):
+    found = cox(time, event, x)
+    assert [note.code for note in found.notes] == ([code] if code else [])
+    assert np.isnan(found.coefficient).all() == (code is not None)
+
+
+def test_arguments_that_do_not_fit_are_refused():
+    with pytest.raises(ChoiceError, match='"exact" is not a known way with ties'):
+        cox([1], [1], [1], ties="exact")
+    with pytest.raises(StatisticsError, match="entry"):
+        cox([3, 4], [1, 1], [1, 0], entry=[3, 0])
+    with pytest.raises(StatisticsError, match="line up"):
+        cox([3, 4], [1, 1], [1, 0, 1])
