@@ -32,7 +32,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="say which version this is")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for add in (_add_check, _add_report, _add_start):
+    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout):
         add(commands, shared)
     return top
 
@@ -83,8 +83,48 @@ def _add_start(commands, shared: argparse.ArgumentParser) -> None:
     start.set_defaults(run=_start)
 
 
+def _add_tidy(commands, shared: argparse.ArgumentParser) -> None:
+    tidy = commands.add_parser(
+        "tidy",
+        parents=[shared],
+        help="turn an export into tidy tables, with a ledger of every reading",
+        description="Reads an export by its layout and writes the nine tidy tables, a ledger of every cell that was "
+        "read, what was set aside and every finding. Exit code: 0 nothing that stops, 1 findings that stop, 2 the "
+        "export or the layout cannot be read.",
+    )
+    tidy.add_argument("source", metavar="SOURCE", help="the export: a workbook, a csv file, or a folder of csv files")
+    tidy.add_argument("--layout", required=True, metavar="FILE", help="the layout of the export (.toml)")
+    tidy.add_argument("--to", required=True, metavar="FOLDER", help="where the tidy tables go")
+    tidy.add_argument("--all", action="store_true", help="list every finding, not the first of each kind")
+    _add_accept(tidy)
+    tidy.set_defaults(run=_tidy)
+
+
+def _add_draft_layout(commands, shared: argparse.ArgumentParser) -> None:
+    draft = commands.add_parser(
+        "draft-layout",
+        parents=[shared],
+        help="propose a layout for an export, every guess marked as one",
+        description="Prints a layout proposed from the headings and contents of an export. Every guess is marked; "
+        "correct it before you use it.",
+    )
+    draft.add_argument("source", metavar="EXPORT", help="a workbook, a csv file, or a folder of csv files")
+    draft.set_defaults(run=_draft_layout)
+
+
 def _add_source(command: argparse.ArgumentParser) -> None:
-    command.add_argument("source", metavar="SOURCE", help="a folder of tidy csv files, or a workbook")
+    command.add_argument(
+        "source", metavar="SOURCE", help="a folder of tidy csv files, a workbook, or with --layout any export"
+    )
+    command.add_argument("--layout", default="", metavar="FILE", help="the layout of an untidy export (.toml)")
+    _add_accept(command)
+
+
+def _add_accept(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--accept", action="append", default=[], metavar="COLUMN",
+        help="a column that a person has looked at and found nobody named in (may be given again)",
+    )  # fmt: skip
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -106,11 +146,28 @@ def _check(request: argparse.Namespace) -> int:
     from necrostats.registry.messages import check_report, stops
 
     try:
-        checked = read_registry(request.source)
+        checked = read_registry(request.source, layout=request.layout, accepted=request.accept)
     except RegistryError as error:
         checked = error
     print(check_report(checked, Path(request.source).resolve().name, every=request.all))
     return FAILED if isinstance(checked, RegistryError) or stops(checked) else DONE
+
+
+def _tidy(request: argparse.Namespace) -> int:
+    from necrostats.registry.export.commands import run_tidy
+
+    report, stopped = run_tidy(
+        request.source, request.layout, request.to, accepted=request.accept, say=_say, every=request.all
+    )
+    print(report)
+    return FAILED if stopped else DONE
+
+
+def _draft_layout(request: argparse.Namespace) -> int:
+    from necrostats.registry.export.commands import run_draft
+
+    print(run_draft(request.source))
+    return DONE
 
 
 def _report(request: argparse.Namespace) -> int:
@@ -121,6 +178,8 @@ def _report(request: argparse.Namespace) -> int:
         request.source,
         folder=request.out,
         period=request.period,
+        layout=request.layout,
+        accepted=request.accept,
         parameters=dict(request.param),
         show_code=request.show_code,
         timeout=request.timeout,

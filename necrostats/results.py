@@ -14,7 +14,7 @@ NOTE_CODES = (
     "CLUSTER_IGNORED", "FEW_CLUSTERS", "ZERO_EVENTS", "SEPARATION", "SINGULAR", "NOT_CONVERGED",
     "INTERVAL_CENSORED", "SCAN_GAP_IMBALANCE", "IMMORTAL_TIME", "LEFT_TRUNCATION", "COMPETING_AS_CENSORED",
     "SHARED_SESSIONS", "ZERO_YIELD", "SMALL_N", "SMALL_RISK_SET", "NOT_REACHED", "OVERDISPERSED",
-    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED", "TWO_SCALES",
+    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED", "TWO_SCALES", "NON_PROPORTIONAL",
 )  # fmt: skip
 
 
@@ -144,6 +144,7 @@ class Curves(Result):
     `medians` has one row for each group and cause: estimate (NaN = not reached), conf_low, conf_high.
     `falling`: the share still free of the cause, from 1 downwards, and not the share that has had it. `remaining`
     names the cause that stands for the share with none of the others: they add up to 1 and are drawn stacked.
+    `of` says what is counted at risk: "patients", "collections".
     """
 
     columns: ClassVar[tuple[str, ...]] = (
@@ -154,6 +155,7 @@ class Curves(Result):
     medians: pd.DataFrame = field(default_factory=pd.DataFrame)
     falling: bool = False
     remaining: str = ""
+    of: str = "patients"
 
     @property
     def axis(self) -> str:

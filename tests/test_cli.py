@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import os
+import re
 import subprocess
 import sys
 
@@ -54,12 +55,11 @@ print([name for name in {HEAVY} if name in sys.modules])"""
     assert ran.stdout.splitlines()[-1] == "[]"
 
 
-def test_help_lists_the_commands_there_are_and_no_other(said):
+def test_help_lists_the_commands_there_are(said):
     code, out, _ = said("--help")
     assert code == 0
-    for name in ("check", "report", "start", "--version", "not for decisions about one"):
+    for name in ("check", "tidy", "report", "start", "draft-layout", "--version", "not for decisions about one"):
         assert name in " ".join(out.split())
-    assert "tidy" not in out
 
 
 def test_version_is_that_of_the_package(said):
@@ -195,3 +195,33 @@ def test_text_that_the_terminal_cannot_show_does_not_stop_a_command(tmp_path):
     ran = command("check", tmp_path / "année", env=environment)
     assert ran.returncode == 2
     assert r"ann\xe9e" in only_line(ran.stderr)
+
+
+EXPORT = bundled.synthetic_registry() / "export"
+
+
+def test_an_export_is_tidied_by_its_layout_and_every_cell_is_counted(said, tmp_path):
+    code, out, err = said("tidy", EXPORT / "unit_export.xlsx", "--layout", EXPORT / "layout.toml", "--to", tmp_path)
+    assert code == 1, err
+    assert {"patients.csv", "ledger.csv", "set_aside.csv", "findings.csv"} <= {path.name for path in tmp_path.iterdir()}
+    counted = re.search(r"cells ([0-9,]+) = ([^\n]+)", out)
+    parts = [int(each.replace(",", "")) for each in re.findall(r"[0-9][0-9,]*", counted[2])]
+    assert sum(parts) == int(counted[1].replace(",", ""))
+
+
+def test_an_export_is_checked_by_its_layout(said):
+    code, out, _ = said("check", EXPORT / "unit_export.xlsx", "--layout", EXPORT / "layout.toml")
+    assert code == 1
+    assert "can be used in part" in out
+
+
+def test_a_layout_is_proposed_with_its_guesses_marked(said):
+    code, out, _ = said("draft-layout", EXPORT / "unit_export.xlsx")
+    assert code == 0
+    assert "# a guess" in out
+
+
+def test_a_layout_that_is_not_there_is_one_line(said):
+    code, out, err = said("check", EXPORT / "unit_export.xlsx", "--layout", "nowhere.toml")
+    assert (code, out) == (2, "")
+    assert "nowhere.toml" in err

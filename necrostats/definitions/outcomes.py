@@ -74,7 +74,7 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
     """The day of the first scan that documents resolution, for each patient; NEVER where none does."""
     patient, day = _clear_scan_days(registry, definition)
     if definition.symptom_free:
-        confirmed = _reviewed_symptom_free(registry, patient, day, definition.review_within_days)
+        confirmed = reviewed_symptom_free(registry, patient, day, definition.review_within_days)
         patient, day = patient[confirmed], day[confirmed]
     first = np.full(len(registry.patients), NEVER)
     np.minimum.at(first, patient, day)
@@ -161,7 +161,8 @@ def _detected_days(registry: Registry) -> np.ndarray:
     return registry.collections["detected_day"].fillna(0).to_numpy(dtype=np.int64).clip(-_SHIFT + 1, None)
 
 
-def _reviewed_symptom_free(registry: Registry, patient: np.ndarray, day: np.ndarray, within: int) -> np.ndarray:
+def reviewed_symptom_free(registry: Registry, patient: np.ndarray, day: np.ndarray, within: int) -> np.ndarray:
+    """Whether each patient had a symptom-free review within so many days of each day; `patient` rows and `day` (n,)."""
     free = registry.reviews["symptom_free"].fillna(False).to_numpy(dtype=bool)
     seen = registry.position("reviews")[free].astype(np.int64) * _SPAN + _latest_days(registry.reviews, "day")[free]
     seen.sort()

@@ -40,7 +40,7 @@ class ResolutionDefinition:
         if self.size_mm is not None and not 0 <= self.size_mm < 1000:
             raise ChoiceError(f"size_mm is {self.size_mm:g}: a longest axis in millimetres, 0 or more, is needed.")
         if self.share_of_baseline is not None and not 0 < self.share_of_baseline <= 1:
-            raise ChoiceError(f"share_of_baseline is {self.share_of_baseline:g}: a share above 0, at most 1, is needed.")
+            raise ChoiceError(f"share_of_baseline is {self.share_of_baseline:g}: give a share above 0 and at most 1.")
         if self.horizon_days < 1:
             raise ChoiceError(f"horizon_days is {self.horizon_days}: at least 1 day is needed.")
 

@@ -1,7 +1,8 @@
 """Variants of "resolved" that are in use, so that a unit can recompute its own figure under each of them.
 
 `reference` is given only where the paper is known to state that threshold, or that role of the drain; none was
-read for this list. What a paper leaves open (review, days) is filled in with the default. Check the paper before quoting it.
+read for this list. What a paper leaves open (review, days) is filled in with the default. Check the paper before
+quoting it.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -10,12 +10,14 @@ import pandas as pd
 from necrostats.measures.grouping import Grouping
 from necrostats.results import Note
 from necrostats.stats.event_tables import event_table
-from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen_of, quantile
+from necrostats.stats.few_clusters import widened
+from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen, aalen_johansen_of, quantile
 from necrostats.stats.proportions import clopper_pearson
 
 SMALL_RISK_SET = 10
 SMALL_GROUP = 20
 EXACT_BELOW = 30
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -28,37 +30,57 @@ class Incidence:
 
 
 def incidence(
-    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float
+    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float, cluster=None
 ) -> Incidence:
     """Aalen–Johansen incidence over `axis` ("days" or "sessions"), with a row at each landmark.
 
     `time` (n,) whole numbers; `cause` (n,) 0 censored, else the place in `causes` from 1; `groups` codes (n,).
-    Subjects without a group are not counted. Beyond the last time at which anybody was followed nothing is estimated.
+    Subjects without a group are not counted. `cluster` (n,): subjects that belong together, such as the collections of
+    one patient; errors then sum influence by cluster, with limits for few of them. Beyond the last time at which anybody was followed nothing is estimated.
     """
     known = groups.codes >= 0
-    counted = event_table(
-        np.asarray(time)[known],
-        np.asarray(cause)[known],
-        group=groups.codes[known],
-        causes=causes,
-        groups=range(len(groups.labels)),
-    ).with_times((0, *landmarks))
-    curve = aalen_johansen_of(counted, level=level)
-    low, high = _limits(curve, level)
-    table = _table(curve, low, high, groups, axis)
+    rows = {"group": groups.codes[known], "causes": causes, "groups": range(len(groups.labels))}
+    when, which, points = np.asarray(time)[known], np.asarray(cause)[known], (0, *landmarks)
+    if cluster is None:
+        curve = aalen_johansen_of(event_table(when, which, **rows).with_times(points), level=level)
+    else:
+        whose = np.asarray(cluster)[known]
+        found = aalen_johansen(when, which, cluster=whose, **rows, level=level)
+        clusters = [np.unique(whose[rows["group"] == place]).size for place in rows["groups"]]
+        curve = _at_points_too(widened(found, clusters), points)
+    low, high = _limits(curve, level, exact=cluster is None)
+    whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
+    table = _table(curve, np.where(whole, 1.0, curve.estimate), low, high, groups, axis)
     medians = _medians(curve, groups, axis)
     notes = curve_notes(table, medians, axis, "fewer than half resolved while followed")
-    return Incidence(table=table, medians=medians, notes=notes)
+    return Incidence(table=table, medians=medians, notes=(*notes, *curve.notes) if cluster is not None else notes)
 
 
-def _limits(curve: CumulativeIncidence, level: float) -> tuple[np.ndarray, np.ndarray]:
-    """The log-log limits; in a group of fewer than 30 with nobody censored, those of Clopper–Pearson."""
-    low, high = curve.low.copy(), curve.high.copy()
+def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
+    """The same curve with rows at these points too, each as high as the step before it."""
+    table = curve.table.with_times(points)
+    step = np.searchsorted(curve.table.time, table.time, side="right")
+
+    def spread(values: np.ndarray, first: float) -> np.ndarray:
+        return np.concatenate([np.full((*values.shape[:-1], 1), first), values], axis=-1)[..., step]
+
+    return replace(
+        curve, table=table, estimate=spread(curve.estimate, 0.0), std_error=spread(curve.std_error, 0.0),
+        low=spread(curve.low, np.nan), high=spread(curve.high, np.nan), event_free=spread(curve.event_free, 1.0),
+    )  # fmt: skip
+
+
+def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[np.ndarray, np.ndarray]:
+    """The log-log limits, none where everybody has had the event; in a group of fewer than 30 with nobody censored,
+    those of Clopper–Pearson.
+    """
+    whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
+    low, high = (np.where(whole, np.nan, each) for each in (curve.low, curve.high))
     total = curve.table.all_events.sum(axis=1)
     complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
-    for group in np.flatnonzero(complete):
-        exact = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
-        low[group], high[group] = exact.low, exact.high
+    for group in np.flatnonzero(complete & exact):
+        binomial = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
+        low[group], high[group] = binomial.low, binomial.high
     return low, high
 
 
@@ -69,7 +91,7 @@ def _followed(curve: CumulativeIncidence) -> np.ndarray:
     return ((curve.table.at_risk > 0) | (nobody_left & subjects))[:, None, :]
 
 
-def _table(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
+def _table(curve: CumulativeIncidence, estimate, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
     counts = curve.table
     shape = curve.estimate.shape
     followed = np.broadcast_to(_followed(curve), shape)
@@ -82,7 +104,7 @@ def _table(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str) -
             "at_risk": counts.at_risk[group, point].astype(np.int64),
             "events": counts.events.ravel().astype(np.int64),
             "censored": counts.censored[group, point].astype(np.int64),
-            "estimate": np.where(followed, curve.estimate, np.nan).ravel(),
+            "estimate": np.where(followed, estimate, np.nan).ravel(),
             "conf_low": np.where(followed, low, np.nan).ravel(),
             "conf_high": np.where(followed, high, np.nan).ravel(),
         }

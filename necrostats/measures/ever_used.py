@@ -74,7 +74,7 @@ def ever_used_trap(
             "another; beside it the mean necrosectomies of patients ever and never treated with it",
             estimator="shares of necrosectomies, their difference also within the number of the necrosectomy "
             "(Mantel–Haenszel weights); means of patients",
-            interval="Korn–Graubard by patient; differences of shares by patient-clustered influence, t; means t, Welch",
+            interval="Korn–Graubard by patient; differences of shares patient-clustered, t; means t and Welch",
             level=level,
             definition=definition.sentence(),
             references=("Suissa, Am J Epidemiol 2008;167:492", *filter(None, [definition.reference])),

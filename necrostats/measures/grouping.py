@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,10 @@ KNOWN_AT_THE_START = (
     "prior_intervention", "antithrombotic", "index_period",
 )  # fmt: skip
 DERIVED = ("age_band", "extent_class")
+_USED_LATER = tuple(
+    code for code in TABLES["instrument_uses"].column("instrument_class").codes if code not in ("other", "unknown")
+)
+_WORDS_OF_LATER = {"ever", "never", "died", "dead", "death", "surgery", "operated", "drain", "migrated", "complication"}
 OF_THE_SESSION = ("period", "session_type", "planned", "anaesthesia", "carbon_dioxide", "texture")
 
 
@@ -79,11 +84,25 @@ def label(value: object) -> str:
 
 
 def _refusal(by: str) -> Exception:
-    later = {name for table in TABLES.values() for name in table.names}
-    if by in later:
+    if known_only_later(by):
         return DesignError(
             f'"{by}" cannot group patients from day 0: it is known only later, and those who have it had to stay '
             "under treatment long enough to get it (immortal time). "
-            f"Group by something recorded at the index drainage: {', '.join((*KNOWN_AT_THE_START, *DERIVED))}."
+            f"Group by something recorded at the index drainage: {', '.join((*KNOWN_AT_THE_START, *DERIVED))}. "
+            'Or ask it rightly: landmark_resolution(registry, by_ever="snare", landmark=28) groups by what was used up '
+            'to a day; ever_used_trap(registry, "snare") compares necrosectomies with and without it.'
         )
     return unknown_choice("grouping", by, (*KNOWN_AT_THE_START, *DERIVED))
+
+
+def known_only_later(by: str) -> bool:
+    """Whether a name speaks of what happens during treatment: a column of a later record, an instrument, a count."""
+    name = "_".join(re.findall(r"[a-z0-9]+", str(by).lower()))
+    columns = {each for table in TABLES.values() for each in table.names} - {"patient_id"}
+    words = set(name.split("_"))
+    return (
+        by in columns
+        or any(f"_{code}_" in f"_{name}_" for code in _USED_LATER)
+        or bool(words & _WORDS_OF_LATER)
+        or any(word.startswith(("necrosectom", "session", "stent", "exchang", "recur", "resol")) for word in words)
+    )

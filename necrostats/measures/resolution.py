@@ -91,4 +91,6 @@ def _scan_note() -> Note:
 
 def _schedule(registry: Registry, ends: Outcomes, groups: Grouping) -> tuple[Note, ...]:
     """Whether groups were scanned at different gaps."""
+    if len(groups.labels) < 2:
+        return ()
     return imbalance(gap_quartiles(scan_gaps(registry, ends), groups), groups.labels)

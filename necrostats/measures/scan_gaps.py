@@ -12,6 +12,7 @@ from necrostats.registry.tables import Registry
 from necrostats.results import Note
 
 IMBALANCE_ABOVE = 1.2
+_SPAN = np.int64(1 << 20)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -28,8 +29,7 @@ def scan_gaps(registry: Registry, ends: Outcomes) -> ScanGaps:
     dated = registry.scans["day"].notna().to_numpy()
     day = registry.scans["day"].fillna(0).to_numpy(dtype=np.int64)
     kept = dated & (day > 0) & (day <= ends.day[patient])
-    pairs = np.unique(np.stack([patient[kept], day[kept]], axis=1), axis=0)
-    whose, when = pairs[:, 0], pairs[:, 1]
+    whose, when = np.divmod(np.unique(patient[kept] * _SPAN + day[kept]), _SPAN)
     starts = np.diff(whose, prepend=-1) != 0
     before = np.where(starts, 0, np.concatenate([[0], when[:-1]])[: when.size])
     return ScanGaps(patient=whose, days=when - before)

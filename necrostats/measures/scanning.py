@@ -22,28 +22,32 @@ def scan_schedule(
 ) -> Summary:
     """Days between scans while under treatment: median and quartiles by group.
 
-    The first gap runs from the index drainage; scans after the end of the course do not count. `missing` counts
-    patients without any scan in that time. A ratio of medians above 1.2 is a note.
+    The first gap runs from the index drainage; scans after the end of the course do not count. A ratio of medians
+    above 1.2 is a note.
     """
     groups = patient_groups(registry, by)
     gaps = scan_gaps(registry, outcomes(registry, definition))
     quartiles = gap_quartiles(gaps, groups)
     code = groups.codes[gaps.patient]
-    members = np.bincount(groups.codes[groups.codes >= 0], minlength=len(groups.labels))
+    unscanned = (groups.codes >= 0) & ~np.isin(np.arange(groups.codes.size), gaps.patient)
     rows = []
     for place, (low, middle, high) in enumerate(quartiles):
         scanned = np.unique(gaps.patient[code == place]).size
         rows.append(
             summary_row(
                 "gap between scans, days", place, "median", n=int(np.count_nonzero(code == place)),
-                missing=int(members[place] - scanned), patients=scanned, estimate=middle, low=low, high=high,
+                missing=0, patients=scanned, estimate=middle, low=low, high=high,
             )
         )  # fmt: skip
     return Summary(
         title="How often patients were scanned",
         table=summary_table(rows, groups),
         population=Population(
-            patients=len(registry.patients) - groups.left_out, left_out={"patients without a group": groups.left_out}
+            patients=int(np.count_nonzero((groups.codes >= 0) & ~unscanned)),
+            left_out={
+                "patients without a group": groups.left_out,
+                "patients without a scan while under treatment": int(np.count_nonzero(unscanned)),
+            },
         ),
         method=Method(
             estimand="days from one scan to the next between the index drainage and the end of the course",

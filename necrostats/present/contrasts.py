@@ -77,19 +77,25 @@ def _amounts(estimate: float, low: float, high: float) -> str:
 
 
 def text(row) -> str:
-    """A contrast with its interval as "1.42 (1.05–1.92)"."""
+    """A contrast with its interval as "1.42 (1.05–1.92)"; a test of whole curves by its statistic."""
     point, limits = _written(row)
-    return f"{point} ({limits})" if point else "not estimated"
+    return f"{point} ({limits})" if point else _unestimated(row)
 
 
 def spoken(row, level: float) -> str:
     """A contrast as it stands in a sentence: "1.42 (95 % CI 1.05–1.92; p = 0.023)"."""
     point, limits = _written(row)
     if not point:
-        return "not estimated"
+        tested = numbers.p_value(row.p_value) if numbers.known(row.statistic) else ""
+        return "; ".join(part for part in (_unestimated(row), tested) if part)
     unit = contrast_of(row.measure).unit
     inside = "; ".join(part for part in (spoken_interval(limits, level), numbers.p_value(row.p_value)) if part)
     return f"{point}{' ' + unit if unit else ''} ({inside})"
+
+
+def _unestimated(row) -> str:
+    """What stands for a contrast without a figure: the statistic of its test, where it has one."""
+    return f"statistic {numbers.rounded(row.statistic, 2)}" if numbers.known(row.statistic) else "not estimated"
 
 
 def variables(table: pd.DataFrame) -> list:
@@ -106,7 +112,7 @@ def subject(row) -> str:
 
 def counts(row) -> tuple[str, str]:
     """Events over n of the group and of the reference, where the table has them: ("25 / 80", "24 / 59")."""
-    if getattr(row, "n_ref", None) is None:
+    if not numbers.known(getattr(row, "n_ref", None)):
         return "", ""
     return fraction(row.events, row.n), fraction(row.events_ref, row.n_ref)
 

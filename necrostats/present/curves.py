@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 
 from necrostats.errors import unknown_choice
-from necrostats.present import numbers
+from necrostats.present import numbers, stacks
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.say_curves import at_start, main_cause
@@ -67,6 +67,7 @@ def _curve(rows: pd.DataFrame, all_rows: pd.DataFrame, result: Curves, label: st
         label=label, style=style, bold=bold, x=tuple(rows[point].astype(float)),
         y=tuple(rows["estimate"].astype(float)), low=tuple(rows["conf_low"].astype(float)),
         high=tuple(rows["conf_high"].astype(float)), faint_from=_faint_from(all_rows, point),
+        start=float(result.falling),
     )  # fmt: skip
 
 
@@ -131,11 +132,11 @@ def _facet(result: Curves, group: object, drawn: list, main: object) -> Panel:
     return Panel(title=title, curves=tuple(front), risk=risk, behind=tuple(behind))
 
 
-def _remark(group: object, n: int, grouped: bool) -> str:
+def _remark(group: object, n: int, grouped: bool, of: str) -> str:
     name = f"{plain(group)}: " if grouped else ""
     if n == 0:
         return sentence_case(f"{name}nobody at risk")
-    return sentence_case(f"{name}{n} {plural(n, 'patients')}, too few for a curve")
+    return sentence_case(f"{name}{n} {plural(n, of)}, too few for a curve")
 
 
 def _panels(result: Curves, main: object, groups: list, drawn: list) -> tuple[Panel, ...]:
@@ -148,7 +149,7 @@ def _panels(result: Curves, main: object, groups: list, drawn: list) -> tuple[Pa
 
 def _remarks(result: Curves, main: object, groups: list, drawn: list) -> tuple[str, ...]:
     grouped = is_grouped(result.table)
-    said = [_remark(group, _n(result, group, main), grouped) for group in groups if group not in drawn]
+    said = [_remark(group, _n(result, group, main), grouped, result.of) for group in groups if group not in drawn]
     each = [_rows_of(result, group, main) for group in drawn]
     if any(_faint_from(rows, result.axis) < float("inf") for rows in each):
         said.append(f"Faint: fewer than {FEWEST_AT_RISK} at risk")
@@ -159,8 +160,11 @@ def _axis_labels(result: Curves, main: object, groups: list) -> tuple[str, str]:
     across = "Necrosectomy sessions" if result.axis == "sessions" else "Days"
     if result.axis == "days" and "index drainage" in result.method.estimand:
         across = "Days from index drainage"
+    if result.axis == "days" and "since documented resolution" in result.method.estimand:
+        across = "Days from documented resolution"
     what = f", {plain(main)}" if len(groups) > 1 and main is not None else ""
-    return across, f"Cumulative incidence{what}, % of patients"
+    up = sentence_case(plain(main)) if result.falling else f"Cumulative incidence{what}"
+    return across, f"{up}, % of {result.of}"
 
 
 def _grid(result: Curves, main: object, groups: list, drawn: list) -> Grid:
@@ -182,8 +186,15 @@ def _data(result: Curves, main: object, groups: list, drawn: list) -> pd.DataFra
 
 
 @chart.register(Curves)
-def _(result: Curves, *, width: str = "page", cause: str | None = None, **options) -> Figure:
-    """Step curves. `cause` names the end to draw for several groups (default: resolution)."""
+def _(
+    result: Curves, *, width: str = "page", cause: str | None = None, stacked: bool | None = None, **options
+) -> Figure:
+    """Step curves. `cause` names the end to draw for several groups (default: resolution).
+
+    `stacked`: all ends on top of each other, with the share that remains (default: only where the result has one).
+    """
+    if bool(result.remaining) if stacked is None else stacked:
+        return stacks.figure_of(result, width)
     main, groups = _chosen_cause(result, cause), in_order(result.table["group"])
     drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_RATE]
     grid = _grid(result, main, groups, drawn)

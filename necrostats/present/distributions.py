@@ -8,16 +8,17 @@ from necrostats.present import cells, numbers
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
 from necrostats.present.intervals import figure_of, without_small
-from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
-from necrostats.present.say_summary import is_completeness
+from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case, wrapped
+from necrostats.present.say_summary import is_completeness, is_counts
 from necrostats.present.saying import plural
 from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
 from necrostats.present.small_numbers import too_few_to_summarise
-from necrostats.present.style import MOST_STYLES, Style, style_among
+from necrostats.present.style import MOST_STYLES, SMALL, Style, style_among
 from necrostats.results import Summary
 
 _TIED = "\N{NO-BREAK SPACE}"
 LIMITS = ["estimate", "low", "high"]
+COUNTS_WIDTH = 1.1  # inches for the levels of a count, broken into lines
 
 
 def _unit(variable: object) -> str:
@@ -178,8 +179,35 @@ def _without_a_mean(table: pd.DataFrame, few: pd.Series) -> list:
     return [variable for variable in in_order(means["variable"]) if drawn and variable not in drawn]
 
 
+def _count_row(rows: pd.DataFrame, label: str, indent: int, style: Style) -> Row:
+    """A mark at the total, and the total by level in words."""
+    total = float(rows["n"].iloc[0])
+    mark = Mark(estimate=total, low=float("nan"), high=float("nan"), style=style, hollow=total == 0)
+    some = rows[rows["events"] > 0]
+    by_level = ", ".join(f"{plain(row.level)} {numbers.count(row.events)}" for row in some.itertuples())
+    texts = numbers.count(total), wrapped(by_level, COUNTS_WIDTH, SMALL, most=6)
+    return Row(label=label, indent=indent, marks=(mark,), texts=texts)
+
+
+def _counts_panel(result: Summary) -> Panel:
+    """How many there were of each variable, by level; in groups under the variable's name."""
+    table, grouped, made = result.table, is_grouped(result.table), []
+    for variable in in_order(table["variable"]):
+        rows = table[table["variable"] == variable]
+        name = sentence_case(plain(variable))
+        if grouped:
+            made.append(Row(label=name, bold=True, starts=True))
+        for group in in_order(table["group"]):
+            here, label = rows[rows["group"] == group], plain(group) if grouped else name
+            made.append(_count_row(here, label, int(grouped), _style(table, group)))
+    scale = from_zero(table["n"].astype(float), label="recorded")
+    return Panel(heading="Recorded", columns=("n", "of them"), rows=tuple(made), scale=scale)
+
+
 def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
     table = result.table
+    if is_counts(table):
+        return (_counts_panel(result),)
     if is_completeness(table):
         return (_completeness_panel(result, few),)
     panels, levels = [], []

@@ -6,10 +6,11 @@ import pandas as pd
 
 from necrostats.present import numbers
 from necrostats.present.labels import sentence_case
-from necrostats.present.small_numbers import FEWEST_FOR_A_RATE, TOO_FEW
+from necrostats.present.small_numbers import FEWEST_FOR_A_RATE, NO_VALUES, TOO_FEW
 
 SHARE = "share"
 DIFFERENCE_OF_SHARES = "difference of shares"
+DAYS = "days"
 NOT_KNOWN = "not known"
 
 
@@ -32,12 +33,14 @@ def unit_name(unit: object) -> str:
 
 def too_few(table: pd.DataFrame) -> pd.Series:
     """Rows of an Estimates table that rest on so few that no figure is given."""
-    return (table["n"] < FEWEST_FOR_A_RATE).fillna(False).astype(bool)
+    return ((table["n"] > 0) & (table["n"] < FEWEST_FOR_A_RATE)).fillna(False).astype(bool)
 
 
 def _point(row) -> str:
     if row.unit == SHARE:
         return numbers.percent(row.estimate, row.n).removesuffix(" %")
+    if row.unit == DAYS:
+        return numbers.plain_number(row.estimate)
     scaled = row.estimate * factor(row.unit)
     return numbers.rounded(scaled, 1) if row.unit == DIFFERENCE_OF_SHARES else numbers.amount(scaled)
 
@@ -49,6 +52,8 @@ def _end(row, value: float) -> str:
     scale = factor(row.unit)
     if row.unit == SHARE:
         return numbers.rounded(value * 100, numbers.percent_decimals(row.estimate, row.n))
+    if row.unit == DAYS:
+        return numbers.plain_number(value)
     decimals = 1 if row.unit == DIFFERENCE_OF_SHARES else numbers.amount_decimals(row.estimate or value)
     return numbers.rounded(value * scale, decimals)
 
@@ -63,6 +68,8 @@ def limits(row) -> str:
 
 def text(row, few: bool, *, with_unit: bool = False) -> str:
     """The figure with its interval as "62 (54–69)", or why there is none."""
+    if row.n == 0:
+        return NO_VALUES
     if few:
         return TOO_FEW
     if not numbers.known(row.estimate):

@@ -10,10 +10,12 @@ from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
 from necrostats.present.intervals import figure_of, without_small
 from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
+from necrostats.present.saying import ended
 from necrostats.present.scales import Scale, around_zero, from_zero
 from necrostats.present.style import style_among, style_at
 from necrostats.present.tables import Table, tabulate
-from necrostats.present.tabulations import table_of
+from necrostats.present.tabulations import FEW_NOTE
+from necrostats.present.wording import table_caption
 from necrostats.results import Estimates
 
 LIMITS = ["estimate", "conf_low", "conf_high"]
@@ -90,4 +92,6 @@ def _(result: Estimates, **options) -> Table:
         for row in table.itertuples()
     ]
     kept = [{name: line[name] for name in columns} for line in made]
-    return table_of(result, kept, columns, 3 if grouped else 2)
+    notes = (*([FEW_NOTE] if few.any() else []), *(ended(note.text) for note in result.notes))
+    frame = pd.DataFrame(kept, columns=columns, dtype=object)
+    return Table(caption=table_caption(result), frame=frame, row_heads=3 if grouped else 2, notes=notes)

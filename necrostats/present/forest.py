@@ -169,8 +169,8 @@ def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
         face = "white" if mark.hollow else mark.style.colour
         beyond = "" if point == mark.estimate else ">" if mark.estimate > point else "<"
         axes.plot(
-            [point], [y], marker=beyond or mark.style.marker, color=mark.style.colour, markerfacecolor=face, markersize=4.8,
-            markeredgewidth=1.1, linestyle="none", zorder=3, clip_on=False,
+            [point], [y], marker=beyond or mark.style.marker, color=mark.style.colour, markerfacecolor=face,
+            markersize=4.8, markeredgewidth=1.1, linestyle="none", zorder=3, clip_on=False,
         )  # fmt: skip
 
 

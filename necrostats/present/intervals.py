@@ -118,8 +118,10 @@ def _(result: Rates, *, width: str = "page", **options) -> Figure:
 def _contrast_row(row, indent: int) -> Row:
     mark = Mark(estimate=row.estimate, low=row.conf_low, high=row.conf_high, style=style_at(0))
     counts = " v ".join(part for part in contrasts.counts(row) if part)
-    texts = (*([counts] if counts else []), contrasts.text(row), numbers.p_value(row.p_value))
-    return Row(label=contrasts.pair(row), indent=indent, marks=(mark,), texts=texts)
+    counted = getattr(row, "n_ref", None) is not None
+    texts = (*([counts] if counted else []), contrasts.text(row), numbers.p_value(row.p_value))
+    marks = (mark,) if numbers.known(row.estimate) or numbers.known(row.conf_low) else ()
+    return Row(label=contrasts.pair(row), indent=indent, marks=marks, texts=texts)
 
 
 def _contrast_rows(rows: pd.DataFrame) -> list[Row]:

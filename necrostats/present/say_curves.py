@@ -14,12 +14,20 @@ from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.results import Curves
 
 USUAL_LANDMARK = {"days": 90, "sessions": 3}
+FREE = "free of "
+ORIGINS = ("index drainage", "documented resolution")
 _REACHED = {
     "resolved": "had documented resolution",
     "death": "had died unresolved",
     "surgery": "had gone on to surgery",
     "percutaneous drain": "had a percutaneous drain placed",
     "recurrence": "had a recurrence",
+    "still needing more": "still needed more",
+    "death or surgery": "had died unresolved or gone on to surgery",
+    "death, surgery or percutaneous drain": "had died unresolved, gone on to surgery or been drained percutaneously",
+    "resolved, mid-point": "had resolved if dated half-way between the two scans",
+    "resolved, interval-censored": "had resolved by the interval-censored estimate",
+    "not to report: 1 − Kaplan–Meier": "would have resolved by 1 − Kaplan–Meier, which is not to be reported",
 }
 
 
@@ -28,6 +36,8 @@ def reached(cause: object, main: object = "resolved") -> str:
     name = plain(cause)
     if name == "death" and main != "resolved":
         return "had died without it"
+    if name.startswith(FREE):
+        return f"were {name}"
     return f"had had {some_event(cause)}" if is_event(cause) else _REACHED.get(name, f'had reached "{name}"')
 
 
@@ -55,18 +65,21 @@ def at_start(rows: pd.DataFrame) -> int:
 def _opening(result: Curves, at: int) -> str:
     if result.axis == "sessions":
         return f"Within {at} necrosectomy {plural(at, 'sessions')}"
-    origin = " of index drainage" if "index drainage" in result.method.estimand else ""
+    origin = next((f" of {each}" for each in ORIGINS if f"since {each}" in result.method.estimand), "")
+    origin = origin or (" of index drainage" if "index drainage" in result.method.estimand else "")
+    if result.falling:
+        return f"{at} {plural(at, 'days')} {'from index drainage' if origin else 'on'}"
     return f"Within {at} {plural(at, 'days')}{origin}"
 
 
-def _first(row, n: int, level: float, main: object) -> str:
+def _first(row, n: int, level: float, main: object, of: str) -> str:
     if not numbers.known(row.estimate):
-        return f"it cannot be said how many of {n} patients {reached(row.cause, main)}"
+        return f"it cannot be said how many of {n} {of} {reached(row.cause, main)}"
     if row.estimate == 0:
-        return f"none of {n} patients {reached(row.cause, main)}"
+        return f"none of {n} {of} {reached(row.cause, main)}"
     limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
     inside = spoken_interval(limits, level) + ("" if limits == numbers.NO_INTERVAL else " %")
-    return f"{numbers.percent(row.estimate, n)} of {n} patients ({inside}) {reached(row.cause, main)}"
+    return f"{numbers.percent(row.estimate, n)} of {n} {of} ({inside}) {reached(row.cause, main)}"
 
 
 def _further(row, n: int, main: object) -> str:
@@ -95,17 +108,20 @@ def _still_at_risk(row, axis: str) -> str:
 def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
     each = _main_first(rows[rows[result.axis] == at], main_cause(result))
     if not each:
-        return f"{_opening(result, at)} nothing is known of {n} patients."
+        return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
-    parts = [_first(each[0], n, result.method.level, main), *(_further(row, n, main) for row in each[1:])]
+    parts = [_first(each[0], n, result.method.level, main, result.of), *(_further(row, n, main) for row in each[1:])]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 
 
 def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
     """The counts of a group too small for a rate, over all that was observed."""
     counts = rows.groupby("cause", observed=True, sort=False)["events"].sum()
+    if result.falling:
+        left = f"{n - int(counts.sum())} {reached(main_cause(result))}"
+        return f"Of {n} {plural(n, result.of)} {left} while observed; too few for a rate."
     seen = [f"{numbers.count(k)} {reached(cause, main_cause(result))}" for cause, k in counts.items() if k > 0]
-    of = f"of {n} {plural(n, 'patients')}"
+    of = f"of {n} {plural(n, result.of)}"
     return f"{of.capitalize()} {listed(seen) or 'none had reached an end'} while observed; too few for a rate."
 
 

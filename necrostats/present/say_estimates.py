@@ -39,7 +39,7 @@ def _range(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
     order = shown.sort_values("estimate", kind="stable")
     low, high, first = next(order.itertuples()), next(order.iloc[::-1].itertuples()), next(rows.itertuples())
     ends = [f"{spoken(row, False, level)} ({_who(row)})" for row in (low, high)]
-    said = f"from {ends[0]} to {ends[1]}, over {len(rows)} {plural(len(rows), 'rows')}"
+    said = f"from {ends[0]} to {ends[1]}, over {len(rows)} {plural(len(rows), 'figures')}"
     return f"{said}; {_who(first)} {spoken(first, bool(few[first.Index]), level)}{_base(first)}"
 
 

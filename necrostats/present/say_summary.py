@@ -41,7 +41,8 @@ def _counts(table: pd.DataFrame) -> tuple[str, ...]:
     said = []
     for group in in_order(table["group"]):
         rows = table[table["group"] == group]
-        each = [_counted(rows[rows["variable"] == variable]) for variable in reversed(in_order(table["variable"]))]
+        parts = [rows[rows["variable"] == variable] for variable in in_order(table["variable"])]
+        each = [_counted(part) for part in sorted(parts, key=lambda part: -part["n"].iloc[0])]
         said += [about(group, is_grouped(table), sentence) for sentence in each if sentence]
     return tuple(said) or ("None was recorded.",)
 

@@ -28,7 +28,7 @@ NAME_GAP = 0.06
 
 @dataclass(frozen=True, kw_only=True)
 class Curve:
-    """A right-continuous step curve with its interval, faint from the point where few are at risk."""
+    """A right-continuous step curve with its interval, from `start` at 0, faint where few are at risk."""
 
     label: str
     style: Style
@@ -38,6 +38,7 @@ class Curve:
     low: tuple[float, ...]
     high: tuple[float, ...]
     faint_from: float
+    start: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,9 +124,9 @@ def _layout(grid: Grid, width: float) -> _Layout:
 
 
 def _vertices(curve: Curve, values: tuple[float, ...], stop: float) -> tuple[np.ndarray, np.ndarray]:
-    """The corners of a right-continuous step curve from (0, 0) to `stop`."""
+    """The corners of a right-continuous step curve from its start at 0 to `stop`."""
     x = np.concatenate([[0.0], np.repeat(np.array(curve.x, dtype=float), 2), [stop]])
-    y = np.concatenate([[0.0, 0.0], np.repeat(np.array(values, dtype=float), 2)])
+    y = np.concatenate([[curve.start, curve.start], np.repeat(np.array(values, dtype=float), 2)])
     return x, y
 
 

@@ -26,8 +26,9 @@ FEW_NOTE = (
 )
 
 
-def table_of(result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int) -> Table:
-    """A Table of these rows in these columns, with the notes of the result."""
+def _table(
+    result: Result, rows: list[dict[str, str]], columns: list[str], row_heads: int, remarks: tuple[str, ...] = ()
+) -> Table:
     frame = pd.DataFrame(rows, columns=columns, dtype=object).fillna("")
     small = [FEW_NOTE] if frame.map(lambda cell: cell.endswith(TOO_FEW)).to_numpy().any() else []
     notes = (*small, *map(ended, remarks), *(ended(note.text) for note in result.notes))
@@ -60,7 +61,7 @@ def _(result: Rates, **options) -> Table:
             line = rows.setdefault((row.variable, row.group), {head: labels[head] for head in heads})
             line[name] = f"{cells.fraction(row.events, row.n)}, {cells.rate(row, bool(few[row.Index]))}"
     order = [(variable, group) for variable in in_order(table["variable"]) for group in in_order(table["group"])]
-    return table_of(result, [rows[key] for key in order if key in rows], columns, len(heads))
+    return _table(result, [rows[key] for key in order if key in rows], columns, len(heads))
 
 
 def _landmark_rows(result: Curves, group: object, n: int) -> list[dict[str, str]]:
@@ -108,7 +109,7 @@ def _(result: Curves, **options) -> Table:
         lines = [*_landmark_rows(result, group, n), *_median_row(result, group, n)] if n else []
         made += [name | line for line in lines or [{_point_column(result): "nobody at risk"}]]
     causes = [_cause_column(result, cause) for cause in in_order(table["cause"])]
-    return table_of(result, made, [*heads, "At risk", *causes], len(heads))
+    return _table(result, made, [*heads, "At risk", *causes], len(heads))
 
 
 def _level_cell(row, few: bool) -> str:
@@ -145,7 +146,7 @@ def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
             line |= {value: _level_cell(row, bool(few[row.Index])), lacking: numbers.count(row.missing)}
     order = {variable: place for place, variable in enumerate(in_order(rows["variable"]))}
     sorted_rows = [made[key] for key in sorted(made, key=lambda key: order[key[0]])]
-    return table_of(result, sorted_rows, columns, 2)
+    return _table(result, sorted_rows, columns, 2)
 
 
 def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -165,7 +166,7 @@ def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         )
         for row in rows.itertuples()
     ]  # fmt: skip
-    return table_of(result, made, columns, 2)
+    return _table(result, made, columns, 2)
 
 
 def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -177,7 +178,7 @@ def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         line = {"Column": plain(row.variable), "Group": plain(row.group)}
         line |= {"Filled / rows": cells.fraction(row.events, row.n)}
         made.append(line | {"Filled, %": cells.description(row, bool(few[row.Index]))})
-    return table_of(result, made, columns, len(heads))
+    return _table(result, made, columns, len(heads))
 
 
 def _counts(result: Summary, rows: pd.DataFrame) -> Table:

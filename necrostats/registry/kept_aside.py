@@ -60,6 +60,11 @@ def _refuse_identifiers(listed: pd.DataFrame) -> None:
         raise RegistryError(refusal_text(found))
 
 
+def count(number: int, one: str, many: str) -> str:
+    """A number with its noun: "1 row", "2 rows"."""
+    return f"{number:,} {one if number == 1 else many}"
+
+
 def about_before(aside: pd.DataFrame, name: str) -> pd.DataFrame:
     """One note that says how much was set aside before."""
     if aside.empty:
@@ -67,6 +72,7 @@ def about_before(aside: pd.DataFrame, name: str) -> pd.DataFrame:
     rows = int((aside["scope"] == "row").sum())
     return findings_frame(
         row=[pd.NA], severity="notes", scope="table", rule="SET_ASIDE_BEFORE", file=name,
-        problem=f"{rows:,} rows and {len(aside) - rows:,} cells were set aside when these tables were made",
+        problem=f"{count(rows, 'row', 'rows')} and {count(len(aside) - rows, 'cell', 'cells')} were set aside when "
+        "these tables were made",
         remedy=f"{SET_ASIDE} lists them. They still count as known to be missing.",
     )  # fmt: skip

@@ -23,17 +23,19 @@ from necrostats.registry.tidy_privacy import refuse_identifiers
 
 
 def read_registry(
-    source: str | Path, *, layout: str | Path | None = None, accepted: Collection[str] = ()
+    source: str | Path, *, layout: str | Path | None = None, accepted: Collection[str] | str = ()
 ) -> Registry:
     """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named; with a
     `layout` (a TOML file), that in any workbook, csv file or folder of them.
 
     What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
     The privacy check comes first: RegistryError, with places and never a value, if anything looks like an
-    identifier; `accepted` are columns that a person has looked at. SourceError if the source cannot be read;
-    RegistryError, with all `findings`, if no patient is left or a table that no registry can do without is missing.
+    identifier; `accepted` are columns that a person has looked at (several in one text: ; between). SourceError if
+    the source cannot be read; RegistryError, with all `findings`, if no patient is left or a table that no registry
+    can do without is missing.
     """
-    if layout is not None:
+    accepted = accepted.split(";") if isinstance(accepted, str) else accepted
+    if layout:
         from necrostats.registry.export.loading import read_with_layout
 
         return read_with_layout(source, layout, accepted=accepted).registry

@@ -7,7 +7,7 @@ import re
 from necrostats.errors import ChoiceError
 
 _QUARTER = re.compile(r"(\d{4})Q([1-4])")
-_SEQUENTIAL = re.compile(r"P(\d{2,})")
+_SEQUENTIAL = re.compile(r"P(\d{2,9})")
 _RANGE = re.compile(r"(.+?)\.\.(.+)")
 
 

@@ -14,8 +14,8 @@ from necrostats.registry.written import RawTable
 def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
     """RegistryError, with places and never a value, if anything looks like an identifier.
 
-    A date in a column of whole numbers is left to the reading of cells, which withholds it. `accepted` are columns that a
-    person has looked at.
+    A date in a column of whole numbers is left to the reading of cells, which withholds it. `accepted` are columns
+    that a person has looked at.
     """
     found = find_identifiers(
         [_sheet(table) for table in raw.tables.values()],

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from necrostats.errors import SourceError
@@ -19,6 +19,8 @@ def write_report(
     *,
     folder: str | Path,
     period: str = "",
+    layout: str | Path = "",
+    accepted: Sequence[str] = (),
     parameters: Mapping[str, str] | None = None,
     show_code: bool = False,
     timeout: int = SECONDS_A_CELL,
@@ -30,7 +32,7 @@ def write_report(
     ChoiceError for an unknown template, parameter or period, SourceError for a missing source, else ReportError.
     """
     chosen = templates.find(template)
-    given = {"source": _absolute(source), **({"period": period} if period else {}), **(parameters or {})}
+    given = {"source": _absolute(source), **_named(period, layout, accepted), **(parameters or {})}
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
     name = _file_name(chosen.name, period)
@@ -42,6 +44,12 @@ def write_report(
     say(f"writing {target}")
     page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
     return files.write(page.encode("utf-8"), target)
+
+
+def _named(period: str, layout: str | Path, accepted: Sequence[str]) -> dict[str, str]:
+    """The parameters that were asked for, as a template takes them; the rest keep the template's own values."""
+    given = {"period": period, "layout": _absolute(layout) if layout else "", "accepted": ";".join(accepted)}
+    return {name: value for name, value in given.items() if value}
 
 
 def _absolute(source: str | Path) -> str:

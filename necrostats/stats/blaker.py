@@ -48,15 +48,22 @@ def _lower(k: np.ndarray, n: np.ndarray, alpha: float) -> np.ndarray:
     k, n = k[some], n[some]
     start, end = (special.betaincinv(k, n - k + 1, tail) for tail in (alpha / 2, alpha))
     opposite = _largest_tail(n, start, alpha / 2)
+    log_ways = _log_ways(n, opposite + 1)
 
     def accepted(p: np.ndarray, rows: np.ndarray) -> np.ndarray:
         total, j = n[rows], opposite[rows]
         tail = special.betainc(k[rows], total - k[rows] + 1, p)
-        below, one_more = _at_most(j, total, p), _at_most(j + 1, total, p)
+        below = _at_most(j, total, p)
+        one_more = below + np.exp(log_ways[rows] + (j + 1) * np.log(p) + (total - j - 1) * np.log1p(-p))
         return np.maximum(tail + below - alpha, tail - one_more)
 
     limit[some] = sign_changes(accepted, start, end)
     return limit
+
+
+def _log_ways(n: np.ndarray, k: np.ndarray) -> np.ndarray:
+    """The log of the ways to choose k of n."""
+    return -np.log1p(n) - special.betaln(n - k + 1, k + 1)
 
 
 def _at_most(j: np.ndarray, n: np.ndarray, p: np.ndarray) -> np.ndarray:

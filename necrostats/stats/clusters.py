@@ -23,6 +23,11 @@ def one_cluster() -> Note:
     return Note(code="FEW_CLUSTERS", text=text)
 
 
+def notes_on(clusters: int) -> tuple[Note, ...]:
+    """The notes that go with so many clusters: none, few, or only one. None for no clusters at all."""
+    return (one_cluster(),) if clusters == 1 else few_clusters(clusters or FEW)
+
+
 def places(labels: np.ndarray) -> np.ndarray:
     """The place of each row's label among the distinct labels, 0 to G − 1."""
     return np.unique(labels.astype(str) if labels.dtype.kind == "O" else labels, return_inverse=True)[1]

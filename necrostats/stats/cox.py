@@ -14,14 +14,15 @@ from scipy import linalg, special, stats
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, places
+from necrostats.stats.clusters import notes_on, places
 from necrostats.stats.comparisons.common import Test
 from necrostats.stats.partial_likelihood import Likelihood, RiskSets, likelihood, scores
 
 TIES = ("efron", "breslow")
 FEWEST_EVENTS = 5
-FLAT = 1e-7
-STEPS = 60
+FLAT, ROUNDING = 1e-7, 1e-10
+NOTHING = 1e-12
+STEPS, HALVINGS = 60, 20
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,7 +83,7 @@ def cox(
     model = _inverse(at.information, ~endless)
     used = model if whose is None else _sandwich(rows, beta, model, whose)
     fit = np.where(endless, np.copysign(np.inf, beta), beta / scale)
-    error, model_error = (np.sqrt(np.diagonal(each)) / scale for each in (used, model))
+    error, model_error = (_errors(each) / scale for each in (used, model))
     half = special.ndtri((1 + level) / 2) * error
     return CoxFit(
         coefficient=fit, std_error=error, model_error=model_error, covariance=used / np.outer(scale, scale),
@@ -91,7 +92,7 @@ def cox(
         p_value=2 * special.ndtr(-np.abs(np.where(endless, np.nan, fit / error))),
         log_likelihood=at.height, null=start.height, likelihood_ratio=_ratio_test(at.height - start.height, p),
         n=rows.stop.size, events=events, robust=whose is not None,
-        notes=_separated(endless) + (() if whose is None else few_clusters(int(whose.max()) + 1)),
+        notes=_separated(endless) + (() if whose is None else notes_on(int(whose.max(initial=-1)) + 1)),
     )  # fmt: skip
 
 
@@ -132,15 +133,24 @@ def _climbed(rows: RiskSets) -> tuple[Likelihood, Likelihood, np.ndarray]:
     start = at = likelihood(rows, beta)
     for _ in range(STEPS):
         step = linalg.lstsq(at.information, at.slope)[0]
-        tried, share = likelihood(rows, beta + step), 1.0
-        while not tried.height >= at.height - 1e-12 * abs(at.height) and share > 1e-6:
-            share /= 2
-            tried = likelihood(rows, beta + share * step)
+        tried = likelihood(rows, beta + step)
+        for _ in range(HALVINGS):
+            if tried.height >= at.height - 1e-12 * abs(at.height):
+                break
+            step = step / 2
+            tried = likelihood(rows, beta + step)
         gained = tried.height - at.height
-        beta, at = beta + share * step, tried
-        if abs(gained) <= 1e-12 * (abs(at.height) + 1e-3):
+        if gained < 0 and abs(gained) > 1e-12 * abs(at.height):
+            break
+        beta, at = beta + step, tried
+        if abs(gained) <= 1e-12 * (abs(at.height) + 1e-3) or _flat(start, at):
             break
     return start, at, beta
+
+
+def _flat(start: Likelihood, at: Likelihood) -> bool:
+    """Whether the likelihood has gone flat in a direction, so far that nothing more is to be gained there."""
+    return bool(linalg.eigh(at.information, start.information, eigvals_only=True).min() < NOTHING)
 
 
 def _endless(start: Likelihood, at: Likelihood, beta: np.ndarray) -> np.ndarray:
@@ -162,12 +172,20 @@ def _inverse(information: np.ndarray, known: np.ndarray) -> np.ndarray:
 
 def _sandwich(rows: RiskSets, beta: np.ndarray, model: np.ndarray, whose: np.ndarray) -> np.ndarray:
     known = ~np.isnan(np.diagonal(model))
+    if whose.max() == 0 or not known.any():
+        return np.full(model.shape, np.nan)
     each = scores(rows, beta)[:, known]
     summed = np.stack([np.bincount(whose, weights=one) for one in each.T], axis=1)
     moved = summed @ model[np.ix_(known, known)]
     covariance = np.full(model.shape, np.nan)
     covariance[np.ix_(known, known)] = moved.T @ moved
     return covariance
+
+
+def _errors(covariance: np.ndarray) -> np.ndarray:
+    """Standard errors; NaN where clusters are too few to differ, but for rounding."""
+    variance = np.diagonal(covariance)
+    return np.sqrt(np.where(variance > ROUNDING**2, variance, np.nan))
 
 
 def _ratio_test(gained: float, p: int) -> Test:

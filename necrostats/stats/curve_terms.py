@@ -78,14 +78,23 @@ def counted_covariance(terms: Terms) -> np.ndarray:
 
 
 def clustered_covariance(terms: Terms, rows: Subjects) -> np.ndarray:
-    """Covariance of groups (C, G, G), the influence of rows summed by cluster (infinitesimal jackknife)."""
-    groups = terms.value.shape[0]
+    """Covariance of groups (C, G, G), the influence of rows summed by cluster (infinitesimal jackknife).
+
+    NaN for a group that lies within one cluster: how much clusters vary cannot be seen there.
+    """
+    groups, clusters = terms.value.shape[0], int(rows.clusters.max(initial=-1)) + 1
     key = rows.clusters * groups + rows.groups_among(terms.table.groups)
-    clusters = int(rows.clusters.max(initial=-1)) + 1
     each = row_influence(terms, rows) * rows.shares[:, None]
     summed = np.stack([np.bincount(key, weights=one, minlength=clusters * groups) for one in each.T])
     by_cluster = summed.reshape(-1, clusters, groups)
-    return np.swapaxes(by_cluster, 1, 2) @ by_cluster
+    alone = clusters_by_group(rows, terms.table.groups) == 1
+    return np.where(alone | alone[:, None], np.nan, np.swapaxes(by_cluster, 1, 2) @ by_cluster)
+
+
+def clusters_by_group(rows: Subjects, groups: np.ndarray) -> np.ndarray:
+    """How many clusters have rows in each group (G,)."""
+    pairs = np.unique(np.stack([rows.groups_among(groups), rows.clusters]), axis=1)
+    return np.bincount(pairs[0], minlength=groups.size)
 
 
 def row_influence(terms: Terms, rows: Subjects) -> np.ndarray:

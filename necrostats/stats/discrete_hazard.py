@@ -19,7 +19,7 @@ from necrostats.stats import checks
 
 LINKS = {"cloglog": CLogLog, "logit": Logit}
 FEWEST_EVENTS = 5
-LARGE = 15.0
+LARGE = 20.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -148,18 +148,21 @@ def _fitted(event: np.ndarray, design: np.ndarray, k: int, link: str) -> _Fit:
     scale = np.where(np.arange(design.shape[1]) < k, 1.0, design.std(axis=0))
     centre = np.where(np.arange(design.shape[1]) < k, 0.0, design.mean(axis=0))
     model = GLM(event.astype(float), (design - centre) / scale, family=Binomial(link=LINKS[link]()))
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", (PerfectSeparationWarning, ConvergenceWarning))
-        found = model.fit(tol=1e-12, maxiter=100)
     back = np.diag(1 / scale)
     back[:k, k:] = -(centre / scale)[k:]
-    value, error = back @ found.params, np.sqrt(np.diagonal(back @ found.cov_params() @ back.T))
-    away = (np.abs(found.params) > LARGE) & (np.arange(value.size) >= k)
-    value, error = np.where(away, np.copysign(np.inf, value), value), np.where(away, np.nan, error)
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        for expected in (PerfectSeparationWarning, ConvergenceWarning):
+            warnings.simplefilter("ignore", expected)
+        found = model.fit(tol=1e-12, maxiter=100)
+        deviance, spread = float(found.deviance), np.sqrt(np.diagonal(found.cov_params()))
+        value, error = back @ found.params, np.sqrt(np.diagonal(back @ found.cov_params() @ back.T))
+    away = ~(spread < LARGE)
+    endless = np.where(np.arange(value.size) < k, np.nan, np.copysign(np.inf, value))
+    value, error = np.where(away, endless, value), np.where(away, np.nan, error)
     notes = _separated(away[k:])
     if not found.converged and not away.any():
         notes += (Note(code="NOT_CONVERGED", text="The model did not settle: its coefficients are approximate."),)
-    return _Fit(value=value, error=error, deviance=float(found.deviance), notes=notes)
+    return _Fit(value=value, error=error, deviance=deviance, notes=notes)
 
 
 def _columns(covariates: ArrayLike) -> np.ndarray:

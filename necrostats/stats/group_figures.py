@@ -13,6 +13,8 @@ from necrostats.stats import checks
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.intervals import as_given
 
+ROUNDING = 1e-10
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GroupFigures:
@@ -60,7 +62,8 @@ def difference(figures: GroupFigures, group: object, reference: object) -> Figur
     """
     one, two = figures.place(group), figures.place(reference)
     gap = figures.estimate[one] - figures.estimate[two]
-    error = _positive(_variance(figures.covariance, one, two, 1.0, 1.0))
+    variance = _variance(figures.covariance, one, two, 1.0, 1.0)
+    error = _positive(variance, figures.largest)
     half = special.ndtri((1 + figures.level) / 2) * error
     return FigureContrast(
         estimate=as_given(gap),
@@ -68,7 +71,7 @@ def difference(figures: GroupFigures, group: object, reference: object) -> Figur
         high=as_given(np.clip(gap + half, -figures.largest, figures.largest)),
         measure=f"difference in {figures.measure}", method="normal limits", test="z test",
         std_error=as_given(error), statistic=as_given(gap / error), p_value=as_given(_p_value(gap / error)),
-        notes=figures.notes + _no_spread(gap, error),
+        notes=figures.notes + _no_spread(variance, error),
     )  # fmt: skip
 
 
@@ -77,7 +80,8 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
     one, two = figures.place(group), figures.place(reference)
     top, bottom = (np.where(figures.estimate[each] > 0, figures.estimate[each], np.nan) for each in (one, two))
     log_ratio = np.log(top / bottom)
-    error = _positive(_variance(figures.covariance, one, two, 1 / top, 1 / bottom))
+    variance = _variance(figures.covariance, one, two, 1 / top, 1 / bottom)
+    error = _positive(variance, 1.0)
     half = special.ndtri((1 + figures.level) / 2) * error
     return FigureContrast(
         estimate=as_given(top / bottom),
@@ -85,7 +89,7 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
         high=as_given(np.exp(log_ratio + half)),
         measure=f"ratio of {figures.measure}", method="normal limits on the log scale", test="z test of the log ratio",
         std_error=as_given(error), statistic=as_given(log_ratio / error), p_value=as_given(_p_value(log_ratio / error)),
-        notes=figures.notes + _nothing_over(figures.estimate[[one, two]]) + _no_spread(log_ratio, error),
+        notes=figures.notes + _nothing_over(figures.estimate[[one, two]]) + _no_spread(variance, error),
     )  # fmt: skip
 
 
@@ -99,7 +103,7 @@ def figures_of(
     times n/(n − 1), since normal limits are too narrow for small groups.
     """
     level = checks.confidence_level(level)
-    error = _positive(np.diagonal(covariance, axis1=-2, axis2=-1).T)
+    error = _positive(np.diagonal(covariance, axis1=-2, axis2=-1).T, largest)
     n = np.where(subjects > 1, subjects, np.nan)
     wider = stats.t.ppf((1 + level) / 2, n - 1) * np.sqrt(n / (n - 1))
     half = (wider * error.T).T
@@ -114,17 +118,17 @@ def _variance(covariance: np.ndarray, one: int, two: int, of_one, of_two) -> np.
     return own - 2 * of_one * of_two * covariance[..., one, two]
 
 
-def _positive(variance: np.ndarray) -> np.ndarray:
-    """The standard error; NaN where nothing varies."""
-    return np.sqrt(np.where(np.asarray(variance) > 0, variance, np.nan))
+def _positive(variance: np.ndarray, scale: float) -> np.ndarray:
+    """The standard error; NaN where nothing varies, but for rounding, on the scale given."""
+    return np.sqrt(np.where(np.asarray(variance) > (ROUNDING * scale) ** 2, variance, np.nan))
 
 
 def _p_value(z: np.ndarray) -> np.ndarray:
     return 2 * special.ndtr(-np.abs(z))
 
 
-def _no_spread(gap: np.ndarray, error: np.ndarray) -> tuple[Note, ...]:
-    if not np.any(np.isnan(error) & ~np.isnan(gap)):
+def _no_spread(variance: np.ndarray, error: np.ndarray) -> tuple[Note, ...]:
+    if not np.any(np.isnan(error) & ~np.isnan(variance)):
         return ()
     text = "The figures do not vary within either group, so the contrast has no limits and no test."
     return (Note(code="ZERO_EVENTS", text=text),)

@@ -56,7 +56,10 @@ class IntervalCensoredCurve:
     notes: tuple[Note, ...] = ()
 
     def incidence(self, times: ArrayLike) -> IncidenceBounds:
-        """The share with an event by each of K times (just after it)."""
+        """The share with an event by each of K times (just after it); NaN if nobody is counted."""
+        if not self.n:
+            nothing = np.full(np.size(times), np.nan)
+            return IncidenceBounds(time=np.atleast_1d(times), least=nothing, most=nothing)
         return _bounds(self.left, self.right, self.mass, times)
 
     def quantile(self, p: float = 0.5) -> Stretch:

@@ -6,16 +6,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize, special
+from scipy import special
 
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, places
+from necrostats.stats.clusters import notes_on, places
 from necrostats.stats.intervals import Interval
 from necrostats.stats.log_times import SHAPES, Shape, row_terms
 
 FEWEST_EVENTS = 5
+STEPS, HALVINGS, LONGEST, SETTLED = 100, 40, 1.5, 1e-9
+ROUNDING = 1e-10
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -82,7 +84,8 @@ def parametric_times(
     if not notes and np.isnan(at).any():
         text = f"The {low.size} ranges are too loose to settle on one curve: no model is shown."
         notes = (Note(code="NOT_CONVERGED", text=text),)
-    beta, error = at[: x.shape[1]], np.sqrt(np.diagonal(covariance))
+    variance = np.diagonal(covariance)
+    beta, error = at[: x.shape[1]], np.sqrt(np.where(variance > ROUNDING**2, variance, np.nan))
     half = special.ndtri((1 + level) / 2) * error[: x.shape[1]]
     free = not model.shape.fixed_scale
     return TimesFit(
@@ -90,7 +93,7 @@ def parametric_times(
         p_value=2 * special.ndtr(-np.abs(beta / error[: x.shape[1]])), scale=float(np.exp(at[-1])) if free else 1.0,
         log_scale_error=float(error[-1]) if free else 0.0, covariance=covariance, level=level,
         log_likelihood=np.nan if np.isnan(at).any() else model.height(at),
-        notes=notes + (() if whose is None else few_clusters(int(whose.max(initial=-1)) + 1)),
+        notes=notes + (() if whose is None else notes_on(int(whose.max(initial=-1)) + 1)),
     )  # fmt: skip
 
 
@@ -127,23 +130,33 @@ class _Model:
 
 
 def _peak(model: _Model) -> np.ndarray:
-    """Where the likelihood is highest; NaN if it settles nowhere."""
-    n, start = model.low.size, _start(model)
+    """Where the likelihood is highest; NaN if it settles nowhere. Newton steps, kept short and uphill."""
+    at = _start(model)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
-        found = optimize.minimize(
-            lambda at: _safe(-model.height(at) / n), start, jac=lambda at: -model.scores(at).sum(axis=0) / n,
-            hess=lambda at: -model.bend(at) / n, method="trust-exact",
-            options={"gtol": 1e-7, "initial_trust_radius": 0.5},
-        )  # fmt: skip
-        at, step = found.x, np.zeros(model.size)
-        for _ in range(4):
-            bend = -model.bend(at)
-            if not np.isfinite(bend).all() or np.linalg.eigvalsh(bend).min() <= 1e-9 * n:
-                return np.full(model.size, np.nan)
-            step = np.linalg.solve(bend, model.scores(at).sum(axis=0))
-            at = at + step
-        settled = np.abs(step).max() < 1e-8
-    return at if settled else np.full(model.size, np.nan)
+        for _ in range(STEPS):
+            slope, bend = model.scores(at).sum(axis=0), -model.bend(at)
+            if not (np.isfinite(slope).all() and np.isfinite(bend).all()):
+                break
+            values, axes = np.linalg.eigh(bend)
+            step = axes @ (axes.T @ slope / np.maximum(np.abs(values), 1e-9 * model.low.size))
+            settled = values.min() > 1e-9 * model.low.size and np.abs(step).max() < SETTLED
+            if settled:
+                return at + step
+            moved = _uphill(model, at, step * min(1.0, LONGEST / np.abs(step).max()))
+            if moved is at:
+                break
+            at = moved
+    return np.full(model.size, np.nan)
+
+
+def _uphill(model: _Model, at: np.ndarray, step: np.ndarray) -> np.ndarray:
+    """As far along the step as the likelihood rises, halving it; the same place if it rises nowhere."""
+    height = model.height(at)
+    for _ in range(HALVINGS):
+        if model.height(at + step) >= height - 1e-12 * abs(height):
+            return at + step
+        step = step / 2
+    return at
 
 
 def _start(model: _Model) -> np.ndarray:
@@ -156,15 +169,13 @@ def _start(model: _Model) -> np.ndarray:
     return np.append(np.linalg.lstsq(model.x[told], middle)[0], np.log(max(middle.std(), 0.1)))[: model.size]
 
 
-def _safe(value: float) -> float:
-    return value if np.isfinite(value) else 1e300
-
-
 def _covariance(model: _Model, at: np.ndarray, whose: np.ndarray | None) -> np.ndarray:
     """The inverse information; by cluster, the sandwich of summed scores."""
     inverse = np.linalg.inv(-model.bend(at))
     if whose is None:
         return inverse
+    if whose.max() == 0:
+        return np.full(inverse.shape, np.nan)
     summed = np.stack([np.bincount(whose, weights=each) for each in model.scores(at).T], axis=1) @ inverse
     return summed.T @ summed
 

@@ -114,10 +114,18 @@ def likelihood(rows: RiskSets, beta: np.ndarray) -> Likelihood:
     """The partial likelihood at coefficients `beta` (p,). Efron B. J Am Stat Assoc 1977;72:557-565."""
     linear, shift = _linear(rows, beta)
     at = _at_events(rows, np.exp(linear - shift))
+    if not (at.total > 0).all():
+        return _out_of_reach(rows)
     height = float(linear[rows.event].sum() - shift * rows.of_event.size - np.sum(np.log(at.total)))
     expected = _by_time(rows, at.mean)
     seen = rows.summed_events(rows.covariates)
     return Likelihood(height=height, surplus=seen - expected, spread=_by_time(rows, at.variance))
+
+
+def _out_of_reach(rows: RiskSets) -> Likelihood:
+    """Coefficients so large that some risk set weighs nothing in double precision: never a peak."""
+    e, p = rows.times.size, rows.covariates.shape[1]
+    return Likelihood(height=-np.inf, surplus=np.zeros((e, p)), spread=np.zeros((e, p, p)))
 
 
 def scores(rows: RiskSets, beta: np.ndarray) -> np.ndarray:
@@ -155,9 +163,10 @@ def _at_events(rows: RiskSets, risk: np.ndarray) -> _AtEvents:
     moments = risk[:, None] * np.concatenate([np.ones((len(x), 1)), x, products], axis=1)
     left = rows.fraction[:, None] * rows.summed_events(moments)[rows.of_event]
     each = rows.summed_at_risk(moments)[rows.of_event] - left
-    total = each[:, 0]
-    mean = each[:, 1 : p + 1] / total[:, None]
-    variance = (each[:, p + 1 :] / total[:, None]).reshape(-1, p, p) - mean[:, :, None] * mean[:, None, :]
+    total = np.where(each[:, 0] > 0, each[:, 0], 0.0)
+    each = each / np.where(total > 0, total, 1.0)[:, None]
+    mean = each[:, 1 : p + 1]
+    variance = each[:, p + 1 :].reshape(-1, p, p) - mean[:, :, None] * mean[:, None, :]
     return _AtEvents(total=total, mean=mean, variance=variance)
 
 

@@ -28,7 +28,8 @@ def clopper_pearson(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> 
     Clopper CJ, Pearson ES. Biometrika 1934;26:404-413. Raises StatisticsError for counts that cannot be.
     """
     k, total = checks.events_of(events, n)
-    low, high = exact_limits(k, total, _tail(level))
+    pairs = distinct_pairs(k, total)
+    low, high = (pairs.spread(limit) for limit in exact_limits(pairs.k, pairs.n, _tail(level)))
     return _interval(k, total, low, high)
 
 

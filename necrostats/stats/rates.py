@@ -28,11 +28,13 @@ def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per:
     k, time = _events_and_exposure(events, exposure)
     tail = (1 - checks.confidence_level(level)) / 2
     scale = np.divide(checks.positive("per", per), time, out=np.full(k.shape, np.nan), where=time > 0)
-    low = np.where(k > 0, special.gammaincinv(np.where(k > 0, k, 1.0), tail), 0.0) * scale
-    high = special.gammainccinv(k + 1, tail) * scale
+    counts, place = np.unique(k.ravel(), return_inverse=True)
+    lowest = np.where(counts > 0, special.gammaincinv(np.maximum(counts, 1.0), tail), 0.0)
+    low, high = (each[place].reshape(k.shape) for each in (lowest, special.gammainccinv(counts + 1, tail)))
     return Interval(
-        estimate=as_given(k * scale), low=as_given(low), high=as_given(high), notes=empty_denominators(time)
-    )
+        estimate=as_given(k * scale), low=as_given(low * scale), high=as_given(high * scale),
+        notes=empty_denominators(time),
+    )  # fmt: skip
 
 
 def mid_p(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:

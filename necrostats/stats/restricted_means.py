@@ -6,8 +6,14 @@ import numpy as np
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters
-from necrostats.stats.curve_terms import Curve, area_terms, clustered_covariance, counted_covariance
+from necrostats.stats.clusters import notes_on
+from necrostats.stats.curve_terms import (
+    Curve,
+    area_terms,
+    clustered_covariance,
+    clusters_by_group,
+    counted_covariance,
+)
 from necrostats.stats.curves import Survival
 from necrostats.stats.group_figures import GroupFigures, figures_of
 from necrostats.stats.products import event_free
@@ -21,7 +27,8 @@ def restricted_mean(
 
     The area under the curve from 0 to `tau`, in the unit of its times: with session numbers, the mean of sessions
     up to `tau`. Error from the counts: of survival, Greenwood's type as R's rmean; by cause, without late entry, the
-    infinitesimal jackknife. With `subjects` (the rows of the curve), influence summed by cluster.
+    infinitesimal jackknife. With `subjects` (the rows of the curve), influence summed by cluster; with a cluster for
+    every row this is what R gives by cause when subjects enter late.
     Limits as for a mean of so many subjects, by t: without censoring they are the t limits of the plain mean.
     NaN and a note for a group last observed before `tau` with somebody left free of events; in whole numbers, being
     observed at `tau` − 1 is enough. Irwin JO. J Hyg 1949;47:188-189; Andersen PK. Lifetime Data Anal 2013;19:397-422.
@@ -45,16 +52,15 @@ def _independent(curve: Curve, subjects: Subjects | None) -> np.ndarray:
     """How many subjects, or clusters of them, each group has (G,)."""
     if subjects is None:
         return (curve.table.all_events + curve.table.censored).sum(axis=-1)
-    group, cluster = subjects.groups_among(curve.table.groups), subjects.clusters
-    return np.array([np.unique(cluster[group == place]).size for place in range(curve.table.groups.size)])
+    return clusters_by_group(subjects, curve.table.groups)
 
 
 def fewest(subjects: Subjects | None, curve: Curve) -> tuple[Note, ...]:
     """The note on few clusters, for the group of the curve with fewest (a group with nobody has none to count)."""
     if subjects is None or not subjects.clusters.size:
         return ()
-    clusters = _independent(curve, subjects)
-    return few_clusters(int(clusters[clusters > 0].min()))
+    clusters = clusters_by_group(subjects, curve.table.groups)
+    return notes_on(int(clusters[clusters > 0].min()))
 
 
 def _unknown(curve: Curve, tau: float) -> np.ndarray:

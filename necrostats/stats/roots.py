@@ -60,7 +60,7 @@ def _next_share(
 
 
 def rising_root(excess: Callable, slope: Callable, left: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Where `excess`, rising, is 0 in each row: Newton from the middle of a bracket, halved where a step would leave it.
+    """Where `excess`, rising, is 0 in each row: Newton in a bracket, halved where a step would leave it.
 
     A Newton step of 1e-7 of the bracket leaves an error of the square of that.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,22 +30,22 @@ class Subjects:
         given = {name: getattr(self, name) for name in ("time", "cause", "cluster", "entry", "group", "weights")}
         checks.one_length(**given)
 
-    @property
+    @cached_property
     def ends(self) -> np.ndarray:
         """When each row ended (n,)."""
         return checks.times("time", self.time)
 
-    @property
+    @cached_property
     def causes(self) -> np.ndarray:
         """The number of each row's cause (n,), 0 for censored."""
         return checks.codes("cause", self.cause).astype(np.intp)
 
-    @property
+    @cached_property
     def shares(self) -> np.ndarray:
         """How often each row counts (n,)."""
         return np.ones(self.ends.size) if self.weights is None else checks.not_negative("weights", self.weights)
 
-    @property
+    @cached_property
     def clusters(self) -> np.ndarray:
         """The place of each row's cluster (n,), 0 to P − 1."""
         return places(checks.labels("cluster", self.cluster))

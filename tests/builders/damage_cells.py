@@ -13,11 +13,12 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 HUGE = (1e308, -1e308, 10**15, -1, 0.1 + 0.2, 1e-300, 9.99e15, 2_958_466, -0.5)
 STRANGE_TEXT = (
-    "\u202e12 ml", "\u0661\u0662\u0663 ml", "\u05e9\u05dc\u05d5\u05dd", "\u200b", "\ufeff12", "12\u00a0ml", "1" * 400,
-    "x" * 30_000, "-", "--", "~", "><", "1e400", "nan", "inf", "-inf", "0x1F", "1_000", "\U0001f9ea", "e\u0301" * 50,
-    "12x10x8x6", "1/0", "((((", "|;|;|", ";", "|", "\n", "\t", '"', "'", "%", "=", "+", "@SUM(A1)", "_x0001_", "TRUE", "#REF!",
-    "31/02/24", "99/99/9999", "00.00.0000", "12/2024/03", "2024-13-45", "1.1.1", "- - 24", "29/02/23", "\u00bd L", "\u221e",
-    "WON x99999 (lesser sac)", "WON x (", "snare" + "+snare" * 500, "DEN 999999999999", "P99999999999999999999", "\u0130", "\u00df",
+    "\u202e12 ml", "\u0661\u0662\u0663 ml", "\u05e9\u05dc\u05d5\u05dd", "\u200b", "\ufeff12", "12\u00a0ml",
+    "1" * 400, "x" * 30_000, "-", "--", "~", "><", "1e400", "nan", "inf", "-inf", "0x1F", "1_000",
+    "\U0001f9ea", "e\u0301" * 50, "12x10x8x6", "1/0", "((((", "|;|;|", ";", "|", "\n", "\t", '"', "'", "%",
+    "=", "+", "@SUM(A1)", "_x0001_", "TRUE", "#REF!", "31/02/24", "99/99/9999", "00.00.0000", "12/2024/03",
+    "2024-13-45", "1.1.1", "- - 24", "29/02/23", "\u00bd L", "\u221e", "WON x99999 (lesser sac)", "WON x (",
+    "snare" + "+snare" * 500, "DEN 999999999999", "P99999999999999999999", "\u0130", "\u00df",
 )  # fmt: skip
 FORMULAS = ("=1/0", "=A1", "=NA()", '=""', "=TODAY()", "=SUM(", "='other file'!A1", "={1,2}", "=" + "A1+" * 300 + "A1")
 FORMATS = ("mmm-yy", "yyyy", "dd/mm/yyyy", "[h]:mm", "0%", "@", ";;;", "General", "[Red]0", "mm:ss", '"x"', "#")
@@ -30,8 +31,9 @@ def _sheet(rng: np.random.Generator, book: Workbook) -> Worksheet:
 
 
 def _cell(rng: np.random.Generator, sheet: Worksheet) -> Cell:
+    top = 1 if rng.random() < 0.03 else 4
     for _ in range(20):
-        cell = sheet.cell(int(rng.integers(1, sheet.max_row + 2)), int(rng.integers(1, sheet.max_column + 2)))
+        cell = sheet.cell(int(rng.integers(top, sheet.max_row + 5)), int(rng.integers(1, sheet.max_column + 2)))
         if not isinstance(cell, MergedCell):
             return cell
     return sheet.cell(sheet.max_row + 1, sheet.max_column + 1)
@@ -112,12 +114,11 @@ def shift_columns(rng: np.random.Generator, book: Workbook) -> None:
 def merge(rng: np.random.Generator, book: Workbook) -> None:
     """Cells merged at random: what they held is lost before anybody reads them."""
     sheet = _sheet(rng, book)
-    top, left = int(rng.integers(1, sheet.max_row + 1)), int(rng.integers(1, sheet.max_column + 1))
+    top, left = int(rng.integers(4, sheet.max_row + 5)), int(rng.integers(1, sheet.max_column + 1))
     taken = any(top <= each.max_row and left <= each.max_col for each in sheet.merged_cells.ranges)
     if not taken:
-        sheet.merge_cells(
-            start_row=top, start_column=left, end_row=top + int(rng.integers(0, 4)), end_column=left + int(rng.integers(1, 4))
-        )
+        bottom, right = top + int(rng.integers(0, 4)), left + int(rng.integers(1, 4))
+        sheet.merge_cells(start_row=top, start_column=left, end_row=bottom, end_column=right)
 
 
 def empty_sheet(rng: np.random.Generator, book: Workbook) -> None:
@@ -134,7 +135,8 @@ def heading(rng: np.random.Generator, book: Workbook) -> None:
     sheet = _sheet(rng, book)
     cells = [cell for row in sheet.iter_rows(max_row=3) for cell in row if not isinstance(cell, MergedCell)]
     first, second = cells[int(rng.integers(len(cells)))], cells[int(rng.integers(len(cells)))]
-    first.value = _one(rng, (None, "", "Date", second.value, "\u202eetaD", f" {first.value}  ", 7, datetime(2024, 3, 12)))
+    others = (None, "", "Date", second.value, "\u202eetaD", f" {first.value}  ", 7, datetime(2024, 3, 12))
+    first.value = _one(rng, others)
 
 
 def epoch(rng: np.random.Generator, book: Workbook) -> None:
@@ -156,7 +158,6 @@ def far_away(rng: np.random.Generator, book: Workbook) -> None:
     _sheet(rng, book).cell(int(rng.integers(5_000, 60_000)), int(rng.integers(100, 16_000))).value = "x"
 
 
-CELL_DAMAGE: tuple[Callable[[np.random.Generator, Workbook], None], ...] = (
-    swap, swap, retype, extreme, strange, strange, formulas, formats, rename_sheet, double_rows, delete_rows, shift_columns,
-    merge, empty_sheet, heading, epoch, hide, far_away,
-)  # fmt: skip
+SOFT = (swap, swap, retype, extreme, strange, strange, formulas, formats, double_rows, merge, epoch, hide)
+HARD = (rename_sheet, delete_rows, shift_columns, empty_sheet, heading, far_away)
+CELL_DAMAGE: tuple[Callable[[np.random.Generator, Workbook], None], ...] = (*SOFT * 3, *HARD)

@@ -11,14 +11,20 @@ import numpy as np
 
 SHEET = "xl/worksheets/sheet1.xml"
 XML_TRICKS = (
-    (rb"<sheetData>", b'<!-- \x01 --><sheetData>'), (rb"<v>[^<]*</v>", b"<v>1e999</v>"), (rb"<v>[^<]*</v>", b"<v>nan</v>"),
+    (rb"<sheetData>", b'<!-- \x01 --><sheetData>'),
+    (rb"<v>[^<]*</v>", b"<v>1e999</v>"),
+    (rb"<v>[^<]*</v>", b"<v>nan</v>"),
     (rb"<v>[^<]*</v>", b"<v>99999999</v>"), (rb' t="s"', b' t="zz"'), (rb' t="s"', b""), (rb' s="\d+"', b' s="9999"'),
     (rb' r="[A-Z]+\d+"', b' r="ZZZZ1"'), (rb' r="[A-Z]+\d+"', b' r="A99999999999"'), (rb' r="[A-Z]+\d+"', b' r=""'),
     (rb'<row r="\d+"', b'<row r="99999999999"'), (rb'<row r="\d+"', b'<row r="-1"'), (rb'<row r="\d+"', b'<row r="x"'),
-    (rb"</row>", b""), (rb"<dimension [^>]*>", b'<dimension ref="A1:XFD1048576"/>'), (rb"<mergeCell ref=\"[^\"]*\"", b'<mergeCell ref="A1:XFD1048576"'),
-    (rb"<mergeCell ref=\"[^\"]*\"", b'<mergeCell ref="B9:A1"'), (rb"<\?xml[^>]*\?>", b'<?xml version="1.0" encoding="utf-16"?>'),
+    (rb"</row>", b""),
+    (rb"<dimension [^>]*>", b'<dimension ref="A1:XFD1048576"/>'),
+    (rb"<mergeCell ref=\"[^\"]*\"", b'<mergeCell ref="A1:XFD1048576"'),
+    (rb"<mergeCell ref=\"[^\"]*\"", b'<mergeCell ref="B9:A1"'),
+    (rb"<\?xml[^>]*\?>", b'<?xml version="1.0" encoding="utf-16"?>'),
     (rb"<\?xml[^>]*\?>", b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;&a;">]>'),
-    (rb"<f>[^<]*</f>", b"<f>" + b"(" * 500 + b"</f>"), (rb"<c ", b"<c \xff\xfe "),
+    (rb"<f>[^<]*</f>", b"<f>" + b"(" * 500 + b"</f>"),
+    (rb"<c ", b"<c \xff\xfe "),
 )  # fmt: skip
 STRINGS = (
     '""',
@@ -131,8 +137,9 @@ def encoded(rng: np.random.Generator, content: bytes) -> bytes:
     text = content.decode("utf-8", "replace")
     half = len(text) // 2
     return _pick(rng, (
-        text.encode("utf-16"), text.encode("cp1252", "replace"), b"\xef\xbb\xbf" + content, content.replace(b"e", b"\xe9"),
-        text[:half].encode() + text[half:].encode("utf-16-le"), content[:300] + b"\x00\x00" + content[300:], text.encode("utf-32"),
+        text.encode("utf-16"), text.encode("cp1252", "replace"), text.encode("utf-32"), b"\xef\xbb\xbf" + content,
+        content.replace(b"e", b"\xe9"), content[:300] + b"\x00\x00" + content[300:],
+        text[:half].encode() + text[half:].encode("utf-16-le"),
     ))  # fmt: skip
 
 
@@ -188,14 +195,4 @@ def word_changed(rng: np.random.Generator, content: bytes) -> bytes:
     return (text[:start] + _pick(rng, (*choices, _pick(rng, words))) + text[end:]).encode("utf-8", "replace")
 
 
-LAYOUT_DAMAGE = (
-    line_changed,
-    line_changed,
-    line_changed,
-    word_changed,
-    word_changed,
-    word_changed,
-    encoded,
-    truncated,
-    flipped,
-)
+LAYOUT_DAMAGE = (*(line_changed,) * 8, *(word_changed,) * 4, encoded, truncated, flipped)

@@ -22,3 +22,26 @@ def test_a_drain_that_is_an_adjunct_is_no_competing_end():
 def test_a_role_off_the_list_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match="failure, adjunct"):
         ResolutionDefinition(name="x", reference="invented", percutaneous_drain="success")
+
+
+def test_a_size_relative_to_baseline_is_said_in_words():
+    definition = ResolutionDefinition(name="x", size_mm=50, share_of_baseline=0.5, strictly_below=True)
+    assert "below 50 mm and below 50 % of its size at baseline on a scan" in definition.sentence()
+    assert ResolutionDefinition(name="x", size_mm=None, share_of_baseline=0.5).size == (
+        "at most 50 % of its size at baseline"
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"size_mm": None}, "asks for no size"),
+        ({"size_mm": -1}, "size_mm is -1"),
+        ({"share_of_baseline": 0}, "share_of_baseline is 0"),
+        ({"share_of_baseline": 1.5}, "share_of_baseline is 1.5"),
+        ({"horizon_days": 0}, "horizon_days is 0"),
+    ],
+)
+def test_a_definition_that_cannot_be_is_refused_with_the_reason(changes, said):
+    with pytest.raises(ChoiceError, match=said):
+        ResolutionDefinition(name="x", **changes)

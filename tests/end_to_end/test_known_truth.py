@@ -7,11 +7,15 @@ import pytest
 from necrostats import bundled
 from necrostats.measures import (
     adverse_event_rates,
+    compare_adverse_events,
     debridement_yield,
     sessions_to_resolution,
+    time_to_first_event,
     time_to_resolution,
 )
+from necrostats.present import describe
 from necrostats.registry.loading import read_registry
+from necrostats.registry.tables import registry_from
 
 TRUTH = json.loads((bundled.synthetic_registry() / "truth.json").read_text(encoding="utf-8"))
 RESOLUTION, EVENTS, YIELD = TRUTH["resolution"], TRUTH["adverse_events"]["rates"], TRUTH["debridement"]
@@ -78,3 +82,50 @@ def test_geometric_means_cover_the_truth(registry, instrument):
     row = _one(debridement_yield(registry).table, variable="yield, ml", group=instrument)
     truth = YIELD["geometric_mean_ml_one_class_sessions_with_some_yield"][instrument]["value"]
     assert row["low"] <= truth <= row["high"]
+
+
+@pytest.mark.parametrize(
+    ("unit", "event_type", "name"),
+    [
+        ("sessions", "bleeding", "sessions followed by bleeding"),
+        ("patients", "bleeding", "patients with bleeding, of all patients"),
+    ],
+)
+def test_rates_of_bleeding_cover_the_truth(registry, unit, event_type, name):
+    row = _one(adverse_event_rates(registry, event_type=event_type).table, unit=unit)
+    _covers(row, EVENTS[name]["as recorded"]["value"])
+
+
+def test_the_quarter_of_the_rise_covers_its_own_truth_and_not_that_of_the_others(registry):
+    rates = adverse_event_rates(registry, by="period", event_type="bleeding", units=("sessions",)).table
+    raised = _one(rates, group="2025Q3")
+    _covers(raised, EVENTS["sessions followed by bleeding, 2025Q3"]["as recorded"]["value"])
+    assert raised["conf_low"] > EVENTS["sessions followed by bleeding, ordinary quarters"]["as recorded"]["value"]
+
+
+def test_the_quarter_of_the_rise_has_by_far_the_highest_odds_of_bleeding(registry):
+    found = compare_adverse_events(
+        registry, by="period", reference="2025Q2", event_type="bleeding", unit="sessions"
+    ).table.set_index("group")
+    assert found["estimate"].idxmax() == "2025Q3"
+    raised = found.loc["2025Q3"]
+    assert raised["conf_low"] <= TRUTH["adverse_events"]["bleeding_odds_ratio_2025Q3"]["value"] <= raised["conf_high"]
+    assert (found["p_unadjusted"] < 0.05).sum() <= 1
+
+
+def test_first_bleeds_by_day_180_lie_below_all_patients_who_ever_bleed(registry):
+    row = _one(time_to_first_event(registry, event_type="bleeding").table, cause="bleeding", days=180)
+    assert row["conf_low"] <= EVENTS["patients with bleeding, of all patients"]["full follow-up"]["value"]
+    assert row["estimate"] < 0.25
+
+
+def test_unchecked_sessions_change_the_denominator_and_the_text_says_so(registry):
+    unchecked = int((~registry.sessions["events_checked"].fillna(False).astype(bool)).sum())
+    every = registry.sessions.assign(events_checked=True)
+    looked = registry_from({**registry.tables, "sessions": every})
+    as_recorded, as_if = (adverse_event_rates(each, event_type="bleeding") for each in (registry, looked))
+    here, there = (_one(result.table, unit="sessions") for result in (as_recorded, as_if))
+    assert 0 < there["n"] - here["n"] <= unchecked
+    assert here["events"] == there["events"]
+    assert f"{there['n'] - here['n']} sessions of {there['n']} left out of every denominator" in describe(as_recorded)
+    assert "left out of every denominator" not in describe(as_if)

@@ -45,3 +45,23 @@ def test_an_unknown_name_is_a_choice_error():
 
 def test_a_column_keeps_the_groups_with_nobody():
     assert one_group(3).column([0, 0]).categories.tolist() == ["all"]
+
+
+@pytest.mark.parametrize(
+    "later",
+    [
+        "ever_powered_debrider", "Number of sessions", "powered_debrider", "snare", "necrosectomies", "lavage",
+        "had surgery", "stent exchanged", "ever-treated with cap_suction", "percutaneous drain", "recurrence", "duct",
+    ],
+)  # fmt: skip
+def test_whatever_speaks_of_the_treatment_is_refused_with_the_reason_and_what_to_ask_instead(later):
+    with pytest.raises(DesignError, match="immortal time") as refused:
+        patient_groups(registry_of(Course()), later)
+    assert "landmark_resolution" in str(refused.value)
+    assert "ever_used_trap" in str(refused.value)
+
+
+@pytest.mark.parametrize("misspelt", ["etiology", "infecton", "magnet", "age"])
+def test_a_misspelt_name_is_not_taken_for_something_later(misspelt):
+    with pytest.raises(ChoiceError):
+        patient_groups(registry_of(Course()), misspelt)

@@ -17,10 +17,11 @@ def test_a_folder_without_the_list_had_nothing_set_aside(tmp_path):
 
 
 def test_the_list_is_read_with_its_rows_and_patients(tmp_path):
-    listed = written(tmp_path, HEAD + "sessions,u.xlsx,DEN,12,row,,P0001,OVERFLOW\npatients,u.xlsx,DEN,,cell,Age,,NOT_READ\n")
+    lines = "sessions,u.xlsx,DEN,12,row,,P0001,OVERFLOW\npatients,u.xlsx,DEN,,cell,Age,,NOT_READ\n"
+    listed = written(tmp_path, HEAD + lines)
     assert listed["row"].to_numpy(na_value=-1).tolist() == [12, -1]
     assert listed["patient_id"].tolist() == ["P0001", None]
-    assert "1 rows and 1 cells" in about_before(listed, "tidy")["problem"].iloc[0]
+    assert "1 row and 1 cell" in about_before(listed, "tidy")["problem"].iloc[0]
 
 
 @pytest.mark.parametrize(

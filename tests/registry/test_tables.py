@@ -138,3 +138,11 @@ def test_what_a_source_counts_cannot_be_changed():
     source = Source(name="unit", rows_read={"patients": 2})
     with pytest.raises(TypeError):
         source.rows_read["patients"] = 3
+
+
+def test_a_narrowed_registry_says_to_what_it_was_narrowed(registry):
+    assert registry.narrowed_to == ""
+    narrowed = registry.during("2026Q1")
+    assert narrowed.narrowed_to == "2026Q1"
+    assert narrowed.select(np.ones(len(narrowed.patients), dtype=bool)).narrowed_to == "2026Q1"
+    assert registry.indexed_in("2026Q1").narrowed_to == ""

@@ -11,7 +11,8 @@ def test_a_folder_gets_every_notebook_the_entry_workbook_and_the_data_dictionary
     paths = start(tmp_path / "new")
     names = {path.name for path in (tmp_path / "new").iterdir()}
     assert names == {path.name for path in paths}
-    assert names == {"entry.xlsx", "data_dictionary.html", *(f"{name}.ipynb" for name in templates.bundled_names())}
+    notebooks = {f"{name}.ipynb" for name in templates.bundled_names()}
+    assert names == {"entry.xlsx", "data_dictionary.html", "example_layout.toml", *notebooks}
 
 
 def test_the_notebooks_read_the_entry_workbook_beside_them(tmp_path):

@@ -110,3 +110,10 @@ def test_arguments_that_do_not_fit_are_refused():
         cox([3, 4], [1, 1], [1, 0], entry=[3, 0])
     with pytest.raises(StatisticsError, match="line up"):
         cox([3, 4], [1, 1], [1, 0, 1])
+
+
+def test_one_cluster_gives_no_robust_error():
+    time, event, x, _, _ = _series(5)
+    found = cox(time, event, x, cluster=np.zeros(60))
+    assert np.isfinite(found.coefficient).all() and np.isfinite(found.model_error).all()
+    assert np.isnan(found.std_error).all() and found.notes[0].code == "FEW_CLUSTERS"

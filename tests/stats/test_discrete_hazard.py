@@ -49,9 +49,16 @@ def test_a_session_without_events_is_infinite_and_changes_nothing_else():
     assert [note.code for note in found.notes] == ["ZERO_EVENTS"] and "number 2" in found.notes[0].text
 
 
-def test_events_all_on_one_side_have_no_finite_ratio():
+@pytest.mark.parametrize("link", ["cloglog", "logit"])
+@pytest.mark.parametrize("rare", [False, True])
+def test_events_all_on_one_side_have_no_finite_ratio(link, rare):
     sessions, event, x = _series(2)
-    found = discrete_hazard(sessions, event & (x == 1), x)
+    if rare:
+        x = np.where(np.arange(200) < 6, 1, 0)
+        event[:6], x = False, 1 - x
+    else:
+        event = event & (x == 1)
+    found = discrete_hazard(sessions, event, x, link=link)
     assert found.coefficient[0] == np.inf and np.isnan(found.low[0])
     assert "SEPARATION" in [note.code for note in found.notes]
 

@@ -108,7 +108,7 @@ def test_the_band_holds_a_known_truth_in_nearly_all_series():
 def test_edges():
     nobody = npmle([], [])
     assert nobody.mass.size == 0 and nobody.notes[0].code == "SMALL_N"
-    assert np.isnan(nobody.quantile().left)
+    assert np.isnan([nobody.quantile().left, nobody.incidence([5]).least[0]]).all()
     open_ended = npmle([3, 8], [np.inf, np.nan])
     assert_array_equal([open_ended.left, open_ended.right], [[8], [np.inf]])
     assert open_ended.incidence([100]).least == 0

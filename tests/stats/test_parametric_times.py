@@ -107,3 +107,9 @@ def test_ranges_that_cannot_be_are_refused():
         parametric_times([0], [0])
     with pytest.raises(ChoiceError, match="weibull"):
         parametric_times([1], [2], shape="gamma")
+
+
+def test_one_cluster_gives_no_robust_error():
+    found = parametric_times(*_scanned(6), cluster=np.zeros(80))
+    assert np.isfinite(found.coefficient).all() and np.isnan(found.std_error).all()
+    assert [note.code for note in found.notes] == ["FEW_CLUSTERS"]

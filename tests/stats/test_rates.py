@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.rates import clustered_rate, dispersion, garwood, is_overdispersed
+from necrostats.stats.rates import clustered_rate, dispersion, garwood, is_overdispersed, mid_p
 
 quickly = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -127,3 +127,28 @@ def test_events_that_crowd_in_one_patient_are_seen():
 def test_a_clustered_interval_holds_its_estimate_and_grows_with_the_level(counts, narrow, wide):
     one, two = (clustered_rate(counts, [10] * len(counts), level=level) for level in (narrow, wide))
     assert two.low <= one.low <= one.estimate <= one.high <= two.high
+
+
+def test_mid_p_limits_lie_inside_the_exact_ones_and_start_at_no_events_at_zero():
+    k = np.arange(60)
+    inner, outer = mid_p(k, 10.0), garwood(k, 10.0)
+    assert inner.low[0] == 0
+    assert np.all(inner.low[1:] > outer.low[1:])
+    assert np.all(inner.high < outer.high)
+    assert np.all((inner.low <= inner.estimate) & (inner.estimate <= inner.high))
+
+
+def test_mid_p_limits_leave_half_of_what_was_seen_in_each_tail():
+    low, high = mid_p(7, 1.0).low, mid_p(7, 1.0).high
+    seen = [stats.poisson(mean) for mean in (low, high)]
+    assert seen[0].sf(7) + seen[0].pmf(7) / 2 == pytest.approx(0.025, abs=1e-12)
+    assert seen[1].cdf(6) + seen[1].pmf(7) / 2 == pytest.approx(0.025, abs=1e-12)
+
+
+def test_mid_p_without_exposure_is_an_empty_interval_with_a_note():
+    found = mid_p([0, 2], [0, 5], per=100)
+    assert np.isnan(found.high[0])
+    assert found.estimate[1] == 40
+    assert [note.code for note in found.notes] == ["SMALL_N"]
+    with pytest.raises(StatisticsError, match="not a whole number"):
+        mid_p(0.5, 3)

@@ -111,3 +111,14 @@ def test_nobody_at_all_no_events_and_all_at_once():
 def test_a_time_that_is_not_after_the_start_is_refused(tau):
     with pytest.raises(StatisticsError, match="tau"):
         restricted_mean(kaplan_meier([1], [1]), tau)
+
+
+def test_a_group_within_one_cluster_has_a_mean_but_no_error():
+    time, cause, group = [1, 2, 3, 1, 2, 5], [1, 1, 1, 1, 0, 1], list("aaabbb")
+    rows = Subjects(time=time, cause=cause, group=group, cluster=[1, 1, 1, 2, 3, 4])
+    figures = restricted_mean(kaplan_meier(time, cause, group=group), 4, subjects=rows)
+    assert figures.estimate[0] == 2 and np.isnan([figures.std_error[0], figures.low[0]]).all()
+    assert np.isfinite(figures.std_error[1])
+    gap = difference(figures, "a", "b")
+    assert np.isfinite(gap.estimate) and np.isnan(gap.p_value)
+    assert [note.code for note in gap.notes] == ["FEW_CLUSTERS"] and "one cluster" in gap.notes[0].text

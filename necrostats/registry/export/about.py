@@ -11,6 +11,7 @@ from necrostats.registry.export.early import RowsAside
 from necrostats.registry.export.laying import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.names import folded
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.kept_aside import count
 
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
@@ -65,7 +66,7 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
     for column in not_mentioned(sheet):
         hidden = "hidden, and " if column.raw.hidden else ""
         filled = int(column.raw.filled().sum())
-        cells = "1 cell was" if filled == 1 else f"{filled:,} cells were"
+        cells = count(filled, "cell was", "cells were")
         yield _about(
             sheet.grid, "asks", "COLUMN_NOT_MENTIONED",
             f"the column is {hidden}not mentioned in the layout; its {cells} not read",
@@ -75,8 +76,9 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
 
 def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
     hidden = sorted(set(sheet.rows.tolist()) & sheet.grid.hidden_rows)
+    rows = count(len(hidden), "hidden row was", "hidden rows were")
     said = {
-        "HIDDEN_ROWS": f"{len(hidden)} hidden rows were read like any other" if hidden else "",
+        "HIDDEN_ROWS": f"{rows} read like any other" if hidden else "",
         "HIDDEN_SHEET": "the sheet is hidden; it was read, as the layout names it" if sheet.grid.hidden else "",
         "COMMENTS": _comments(sheet.grid),
         "ENCODING": "the file is not UTF-8 and was read as Windows text (cp1252)"

@@ -59,7 +59,7 @@ def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidCo
     rows = len(block.at)
     made = Made(
         table=TABLES[block.rows.table], person=people.of[block.sheet.number][block.at], maker=np.full(rows, maker),
-        number=np.full(rows, block.number), sheet=np.full(rows, block.sheet.number), at=block.at,
+        number=block.number, sheet=np.full(rows, block.sheet.number), at=block.at,
         parent=np.full(rows, -1),
         texts={name: np.full(rows, value, dtype=object) for name, value in block.rows.constants.items()},
     )  # fmt: skip
@@ -72,7 +72,7 @@ def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:
     """The origin (N,) of the cells of a part."""
     rules, hidden = _objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
     return Origin(
-        column=np.full(len(at), number), at=at, rule=rules[part.which],
+        column=np.full(len(at), number, dtype=np.int32), at=at.astype(np.int32), rule=rules[part.which],
         withheld=np.array(hidden, dtype=np.int8)[part.which],
     )  # fmt: skip
 
@@ -151,9 +151,8 @@ def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColu
     origin = origin_of(part.at(parent), made.at[parent], number_of(columns, part.column))
     names = dict.fromkeys(name for child in flat for name in child)
     own = {name: _objects([child.get(name, "") for child in flat])[which] for name in names}
-    child = made.take(np.arange(len(made)))
     return replace(
-        child, table=TABLES[CHILDREN[part.layout.to]], person=made.person[parent], maker=made.maker[parent],
+        made, table=TABLES[CHILDREN[part.layout.to]], person=made.person[parent], maker=made.maker[parent],
         number=made.number[parent], sheet=made.sheet[parent], at=made.at[parent], parent=parent + first, texts=own,
         days={}, origins=dict.fromkeys(names, origin), marks=(),
     )  # fmt: skip

@@ -36,11 +36,11 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Block:
-    """Rows to be made in one table from rows `at` (N,) of one sheet. `number` is that of a wide group, else 0."""
+    """Rows to be made in one table from rows `at` (N,) of one sheet. `number` (N,) is that of a wide group, else 0."""
 
     sheet: LaidSheet
     rows: RowsLayout
-    number: int
+    number: np.ndarray
     at: np.ndarray
     parts: tuple[Part, ...]
 
@@ -51,7 +51,8 @@ class Block:
 
     def only(self, rows: np.ndarray) -> Block:
         """The block with some of its rows."""
-        return replace(self, at=self.at[rows], parts=tuple(part.at(rows) for part in self.parts))
+        parts = tuple(part.at(rows) for part in self.parts)
+        return replace(self, at=self.at[rows], number=self.number[rows], parts=parts)
 
 
 def blocks_of(sheets: Sequence[LaidSheet]) -> Iterator[Block]:
@@ -69,7 +70,8 @@ def _block(
     sheet: LaidSheet, rows: RowsLayout, number: int, columns: Sequence[ColumnLayout], pseudonyms: Pseudonyms
 ) -> Block:
     parts = tuple(_part(sheet, rows.table, column, pseudonyms) for column in columns)
-    block = Block(sheet=sheet, rows=rows, number=number, at=np.arange(len(sheet)), parts=parts)
+    everything = np.arange(len(sheet))
+    block = Block(sheet=sheet, rows=rows, number=np.full(len(sheet), number), at=everything, parts=parts)
     return _a_row_each(block) if rows.holds("collections") else replace(block, parts=_one_size(block.parts))
 
 
@@ -96,7 +98,7 @@ def _a_row_each(block: Block) -> Block:
     at = np.repeat(np.arange(len(block.at)), counts)
     rank = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
     parts = tuple(_ranked(part.at(at), rank, np.repeat(counts, counts)) for part in block.parts)
-    return replace(block, at=block.at[at], parts=parts)
+    return replace(block, at=block.at[at], number=block.number[at], parts=parts)
 
 
 def _ranked(part: Part, rank: np.ndarray, count: np.ndarray) -> Part:
@@ -144,7 +146,7 @@ def _overflow_block(sheet: LaidSheet, rows: RowsLayout, pseudonyms: Pseudonyms) 
         for target, layout in zip(targets, [*layouts, layouts[0]], strict=True)
     )  # fmt: skip
     last = max(rows.numbers, default=0) + 1
-    return Block(sheet=sheet, rows=rows, number=last, at=at, parts=parts)
+    return Block(sheet=sheet, rows=rows, number=last + rank, at=at, parts=parts)
 
 
 def _named(known: dict[str, ColumnLayout], heading: str) -> ColumnLayout:

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.defusing import defused
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.made import Made, Making, Mark, Origin
@@ -20,6 +21,7 @@ from necrostats.registry.written import Place, RawTable, Written
 
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
+_FREE = ("text", "id", "ids")
 _MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events"}
 
 
@@ -33,23 +35,31 @@ def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSou
 
 
 def _raw(made: Made) -> RawTable:
-    columns = {column.name: made.texts[column.name] for column in made.table.all_columns if column.name in made.texts}
-    needed = {name: made.text(name) for name in _written_for(made)}
+    """Texts that would lose an apostrophe when the tidy form is read get one more."""
+    needed = _written_for(made)
+    columns = {
+        column.name: _written(made.text(column.name), free=column.kind in _FREE)
+        for column in made.table.all_columns
+        if column.name in made.texts or column.name in needed
+    }
     return RawTable(
         place=Place(table=made.table.name, file=MADE), rows=np.arange(1, len(made) + 1),
-        columns={name: _written(texts) for name, texts in {**needed, **columns}.items()},
+        columns=columns,
     )  # fmt: skip
 
 
-def _written_for(made: Made) -> tuple[str, ...]:
+def _written_for(made: Made) -> set[str]:
     """Columns that the layout gives a table, filled or not."""
-    names = {column.name for column in made.table.all_columns}
-    return tuple(name for target in made.origins for name in fills(made.table.name, target) if name in names)
+    own = {name for target in made.origins for name in fills(made.table.name, target)}
+    if made.table.name in _MAKES.values() and not len(made):
+        own |= {column.name for column in made.table.required_columns}
+    return own
 
 
-def _written(texts: np.ndarray) -> Written:
+def _written(texts: np.ndarray, *, free: bool) -> Written:
     which, known = pd.factorize(np.append(np.array([""], dtype=object), texts))
-    return Written(texts=np.asarray(known, dtype=object), which=which[1:].astype(np.int32))
+    safe = np.array([defused(text) for text in known], dtype=object) if free else np.asarray(known, dtype=object)
+    return Written(texts=safe, which=which[1:].astype(np.int32))
 
 
 def marked(draft: Draft, making: Making) -> tuple[Draft, list[tuple[str, Mark]]]:

@@ -19,7 +19,8 @@ _NUMBERED = re.compile(r"(.*?)([0-9]{1,2})(?![0-9+])(.*)", re.DOTALL)
 _BEYOND = re.compile(r".*[0-9]{1,2}\s*(?:\+|and more|onwards)\s*.*", re.DOTALL)
 _WORDS: dict[str, tuple[tuple[str, str], ...]] = {
     "patients": (
-        (r"index.*(date|drain)|date.*drain|drainage date", "index_date"), (r"age", "age_years"), (r"sex|gender", "sex"),
+        (r"index|index.*(date|drain).*|date.*drain.*|drainage date", "index_date"), (r"age", "age_years"),
+        (r"sex|gender", "sex"),
         (r"a?etiolog.*|cause of pancreatitis", "aetiology"), (r"onset.*", "onset_day"),
         (r".*severity.*|.*atlanta.*", "atlanta_severity"), (r".*organ failure.*|of", "organ_failure"),
         (r"infect.*", "infection"), (r"asa.*", "asa_class"), (r".*charlson.*|comorbid.*", "comorbidity_index"),

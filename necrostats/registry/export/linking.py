@@ -13,6 +13,7 @@ from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin,
 
 ID_FORMS = {"collections": "C{:04d}", "sessions": "S{:05d}", "stents": "T{:05d}", "scans": "N{:05d}",
             "adverse_events": "E{:04d}"}  # fmt: skip
+_LONGEST_NUMBER = 9
 TREATED = ("sessions", "stents", "scans")
 GUESSED = "the patient has several collections, and nothing says which this is; the index collection is taken"
 
@@ -49,6 +50,8 @@ def grouped(making: Making) -> Making:
     """Sessions in the order of patients, groups and numbers; their instruments and events follow them."""
     sessions = making.tables["sessions"]
     order = np.lexsort((np.arange(len(sessions)), sessions.number, sessions.person))
+    if np.array_equal(order, np.arange(len(order))):
+        return making
     to = np.empty(len(order), dtype=np.int64)
     to[order] = np.arange(len(order))
     followed = {name: _followed(making.tables[name], to) for name in ("instrument_uses", "adverse_events")}
@@ -135,7 +138,8 @@ def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
     found = []
     for part in named.split(";"):
         if part.isdecimal():
-            matching = [rows[int(part) - 1]] if 1 <= int(part[:4]) <= len(rows) else []
+            number = int(part[:_LONGEST_NUMBER])
+            matching = [rows[number - 1]] if len(part) <= _LONGEST_NUMBER and 1 <= number <= len(rows) else []
         else:
             matching = [row for row in rows if site[row] == part]
             if not matching and len(rows) == 1 and not site[rows[0]]:

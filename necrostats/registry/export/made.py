@@ -27,8 +27,8 @@ class Origin:
     def none(cls, rows: int) -> Origin:
         """No cell at all."""
         return cls(
-            column=np.full(rows, NOWHERE), at=np.zeros(rows, dtype=np.int64), rule=np.full(rows, "", dtype=object),
-            withheld=np.zeros(rows, dtype=np.int8),
+            column=np.full(rows, NOWHERE, dtype=np.int32), at=np.zeros(rows, dtype=np.int32),
+            rule=np.full(rows, "", dtype=object), withheld=np.zeros(rows, dtype=np.int8),
         )  # fmt: skip
 
     def take(self, rows: np.ndarray) -> Origin:
@@ -177,8 +177,9 @@ def no_rows(name: str) -> Made:
 
 def joined(parts: Sequence[Made]) -> Made:
     """Several makings of one table, one below the other."""
-    if len(parts) == 1:
-        return parts[0]
+    held = [part for part in parts if len(part)]
+    if len(held) == 1:
+        return _with_names_of(held[0], parts)
     sizes = [len(part) for part in parts]
     start = np.cumsum([0, *sizes])
     names = {kind: dict.fromkeys(name for part in parts for name in getattr(part, kind)) for kind in _KINDS}
@@ -192,6 +193,17 @@ def joined(parts: Sequence[Made]) -> Made:
     )  # fmt: skip
 
 
+def _with_names_of(made: Made, others: Sequence[Made]) -> Made:
+    """A table with a blank column for every name that others have."""
+    return replace(
+        made, **{
+            kind: {name: getattr(made, _ONE[kind])(name) for part in (made, *others) for name in getattr(part, kind)}
+            for kind in _KINDS
+        },
+    )  # fmt: skip
+
+
+_ONE = {"texts": "text", "days": "day", "origins": "origin"}
 _KINDS = ("texts", "days", "origins")
 _ARRAYS = ("person", "maker", "number", "sheet", "at", "parent")
 

@@ -128,7 +128,9 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
     group[joining] = home.reindex(sessions.person[joining]).to_numpy(dtype=np.int64)
     if not joining.any():
         return making
-    joined = merged(sessions, group, never=("session_type", "session"))
+    numbered = np.flatnonzero(joining & (sessions.number > 0) & (sessions.text("session") == ""))
+    named = sessions.with_text("session", numbered, sessions.number[numbered].astype(str).astype(object))
+    joined = merged(named, group, never=("session_type", "session"))
     place = np.unique(group, return_inverse=True)[1]
     first = np.unique(group, return_index=True)[1]
     to = np.argsort(np.argsort(first, kind="stable"))[place]

@@ -12,6 +12,7 @@ from necrostats.registry.export.laying import headings
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
 from necrostats.registry.export.names import folded
 from necrostats.registry.export.targets import is_date
+from necrostats.registry.export.words import all_words
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
 from necrostats.registry.written import Written
 
@@ -23,10 +24,18 @@ def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: C
 
     Dates may stand in the layout's columns of dates, and in columns that it does not read: nothing is kept of those.
     """
-    found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted)]
+    known = _known_words(layout)
+    found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted, known)]
     found += find_identifiers([], export.other_texts, accepted=accepted)
     if found:
         raise RegistryError(refusal_text(found))
+
+
+def _known_words(layout: Layout | None) -> frozenset[str]:
+    """The words that the layout lists for codes, and those that the reader knows by itself."""
+    makers = layout.makers() if layout else ()
+    listed = {word for _, rows in makers for column in rows.columns for word in column.codes}
+    return frozenset(listed) | all_words()
 
 
 def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
@@ -35,7 +44,9 @@ def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
     return next((sheet for sheet in sheets if not sheet.names or {folded(name) for name in sheet.names} & names), _BARE)
 
 
-def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str]) -> list[Suspicion]:
+def _in_grid(
+    grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]
+) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
     sheet = _sheet(grid, form.header_rows)
     no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _no_dates))}
@@ -43,7 +54,7 @@ def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str]) -> list[S
         [sheet], above, accepted=accepted, id_columns=form.patient,
         date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
         period_columns=list(_mapped(form, _periods)),
-        operator_columns=list(_mapped(form, _operators)),
+        operator_columns=list(_mapped(form, _operators)), known_words=known,
     )  # fmt: skip
 
 

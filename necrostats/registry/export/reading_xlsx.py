@@ -15,12 +15,13 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
 from necrostats.registry.export.cells import Gathering, Grid, RawCell
+from necrostats.registry.export.programs import is_program
 from necrostats.registry.export.sheet_marks import Marks, all_texts, marks_of
 from necrostats.registry.reading_xlsx import MOST_ROWS, as_text, look_inside, refuse_other_kinds
 
 _PROPERTIES = ("docProps/", "xl/persons/", "xl/externalLinks/")
 _QUOTED = re.compile(r'"[^"]*"|\\.')
-_NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Microsoft Excel|openpyxl|Worksheets|Normal", re.IGNORECASE)
+_NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Worksheets|Normal", re.IGNORECASE)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,7 +69,7 @@ def _properties(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
     for part in archive.namelist():
         if part.startswith(_PROPERTIES) and part.endswith(".xml"):
             for text in all_texts(archive, part):
-                if not _NO_PROPERTY.fullmatch(text):
+                if not (_NO_PROPERTY.fullmatch(text) or is_program(text)):
                     yield "the properties of the workbook", text
 
 

@@ -94,6 +94,11 @@ def built_in(column: str) -> Mapping[str, str]:
     return _tables().get(column, {})
 
 
+def all_words() -> frozenset[str]:
+    """Every generic word for a code of any column, and every way to say that nothing happened."""
+    return frozenset(word for words in _tables().values() for word in words) | NO_EVENT
+
+
 def known_words(column: str, codes: tuple[str, ...], own: Mapping[str, str]) -> dict[str, str]:
     """Every word that stands for a code: the codes themselves, with and without underscores, and all synonyms."""
     themselves = {form: code for code in codes for form in (folded(code), folded(code.replace("_", " ")))}

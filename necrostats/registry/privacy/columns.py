@@ -18,6 +18,7 @@ from necrostats.registry.privacy.headings import (
     is_operator_heading,
 )  # fmt: skip
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
+from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
 from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
@@ -72,7 +73,7 @@ def distinct(column: Any) -> Distinct:
     return Distinct(texts=np.array([str(text) for text in texts], dtype=object), which=which)
 
 
-def hits_in_column(heading: str, column: Any, role: Role) -> Iterator[Hit]:
+def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> Iterator[Hit]:
     """Every hit in a column: one for the whole of it, or one a clue with its rows."""
     cells = distinct(column)
     filled = cells.filled
@@ -82,7 +83,8 @@ def hits_in_column(heading: str, column: Any, role: Role) -> Iterator[Hit]:
     whole = dict.fromkeys(() if role.accepted else _about_the_whole(heading, said, role))
     yield from (Hit(clue=clue) for clue in whole)
     counts = np.bincount(cells.which[cells.which >= 0], minlength=len(cells.texts))
-    kept = {clue: texts for clue, texts in _bad_texts(heading, cells, filled, role).items() if clue not in whole}
+    bad = _bad_texts(heading, cells, filled, role, known)
+    kept = {clue: texts for clue, texts in bad.items() if clue not in whole}
     yield from _cells_or_column(kept, cells, counts, int(counts[filled].sum()), bool(whole))
 
 
@@ -102,13 +104,17 @@ def _are_serial_dates(said: Sequence[str]) -> bool:
     return sum(each.isdecimal() and int(each) in _SERIAL_DATES for each in whole) > len(said) / 2
 
 
-def _bad_texts(heading: str, cells: Distinct, filled: np.ndarray, role: Role) -> Mapping[Clue, list[int]]:
+def _bad_texts(
+    heading: str, cells: Distinct, filled: np.ndarray, role: Role, known: KnownWords
+) -> Mapping[Clue, list[int]]:
     found: dict[Clue, list[int]] = {}
     operators = (role.operators or is_operator_heading(heading)) and not role.accepted
     ids = role.ids or is_id_heading(heading)
     for place in np.flatnonzero(filled):
         text = cells.texts[place]
         clues = clues_in(text, dates_belong=role.dates)
+        if clues and known.are_all_of(text):
+            clues = tuple(clue for clue in clues if clue.hard)
         if operators and not is_pseudonym(fold(text)):
             clues = (*clues, OPERATOR)
         if ids and text[:1].isalpha():

@@ -18,6 +18,7 @@ _WORDS = Clue(kind="name", rule="a heading fit for study codes over other things
 _CODE = re.compile(r"([A-Za-z]*)[-_ /.]?(\d+)[-_ /.]?([A-Za-z]*)")
 _STUDY_CODE = re.compile(r"[A-Za-z]{0,12}[-_ /.#]?\d{1,9}(?:[-_ /.][A-Za-z]{0,4}\d{0,5}){0,3}[a-z]?")
 _LONG_DIGITS = 6
+_LONGEST_RUNNING = 18
 _LONGEST_BARE = 5
 _SPARSE = 50
 _MOST_MONTHS = 0.8
@@ -69,6 +70,8 @@ def _sparse(parts: Sequence[_Parts]) -> bool:
     long = [each for each in parts if len(each.digits) >= _LONG_DIGITS]
     if len(long) < max(1, len(parts) / 5):
         return False
+    if any(len(each.digits) > _LONGEST_RUNNING for each in long):
+        return True
     numbers = [int(each.digits) for each in long]
     lettered = sum(bool(each.before) for each in long) > len(long) / 2
     lowest = min(numbers) if lettered and len(numbers) >= _FEWEST else 0

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from necrostats.registry.privacy.columns import Role, hits_in_column
 from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
+from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import clue_of_person
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
 from necrostats.registry.privacy.texts import clues_in, forget
@@ -21,16 +22,19 @@ def find_identifiers(
     period_columns: Collection[str] = ("period", "index_period"),
     id_columns: Collection[str] = (),
     operator_columns: Collection[str] = ("operator",),
+    known_words: Collection[str] = (),
 ) -> list[Suspicion]:
     """Every suspicion in sheets and in other texts (place, text): comments, properties, names of files, hidden cells.
 
     Columns are named by heading, whatever their case, accents and blanks. `accepted`: a person has looked, so
-    only hard clues still stop a cell. `date_columns`: calendar dates belong there. No suspicion holds a value; a
+    only hard clues still stop a cell. `date_columns`: calendar dates belong there. `known_words`: words that a
+    layout lists; a cell made of nothing else is stopped by hard clues only. No suspicion holds a value; a
     heading, sheet or file whose name is itself suspect is given by its number. No text makes this raise.
     """
     try:
         return _find(list(sheets), other_texts, _Roles(
-            accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns, operators=operator_columns
+            known_words, accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns,
+            operators=operator_columns,
         ))  # fmt: skip
     finally:
         forget()
@@ -43,9 +47,10 @@ def _find(sheets: list[Sheet], other_texts: Iterable[tuple[str, str]], roles: _R
 
 
 class _Roles:
-    """What was declared about columns, by folded heading."""
+    """What was declared about columns, by folded heading, and the words known in all of them."""
 
-    def __init__(self, **declared: Collection[str]) -> None:
+    def __init__(self, known_words: Collection[str], **declared: Collection[str]) -> None:
+        self.known = KnownWords(known_words)
         self._declared = {role: frozenset(map(fold_heading, headings)) for role, headings in declared.items()}
 
     def of(self, heading: str) -> Role:
@@ -92,7 +97,7 @@ def _in_sheet(sheet: Sheet, names: _Names, roles: _Roles) -> Iterator[Suspicion]
         shown = f"column {order.get(heading, number)} (heading withheld)" if suspect else heading
         for clue in suspect:
             yield _suspicion(clue, file, name, 1, shown)
-        for hit in hits_in_column(heading, column, role):
+        for hit in hits_in_column(heading, column, role, roles.known):
             if hit.rows is None:
                 yield _suspicion(hit.clue, file, name, None, shown)
             else:

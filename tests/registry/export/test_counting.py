@@ -22,7 +22,8 @@ def counted(found):
 
 
 def test_every_cell_and_row_is_accounted_for(tmp_path):
-    layout = 'ignore_sheets = ["Lists"]\n' + WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Note"]')
+    ignoring = 'patient = "Study no"\nignore = ["Note"]'
+    layout = 'ignore_sheets = ["Lists"]\n' + WIDE.replace('patient = "Study no"', ignoring)
     line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="wand", DEN1_yield="-", DEN1_compl="nil")
     sheets = {
         "DEN": [[*HEADINGS, "Note", "Other"], [*line, "n", "o"], [*wide_line(""), "", "p"]],

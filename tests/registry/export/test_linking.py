@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from builders.exports import HEADINGS, WIDE, read, told, wide_line
+from builders.exports import HEADINGS, INDEX, WIDE, read, told, wide_line
 
 LAYOUT = (
     WIDE
@@ -94,6 +94,13 @@ def test_sessions_without_a_word_may_be_said_to_treat_all(tmp_path):
 def test_an_event_belongs_to_the_session_it_names(tmp_path, written, session):
     found = export(tmp_path, events=[(9, written)], DEN1_date=date(2024, 3, 8), DEN2_date=date(2024, 3, 9))
     assert found.registry.adverse_events["session_id"].astype(object).tolist() == [session]
+
+
+def test_an_event_of_a_session_joined_with_the_drainage_finds_it(tmp_path):
+    layout = LAYOUT.replace('numbers = "1-2"', 'numbers = "1-2"\nsame_day = "merge"')
+    found = export(tmp_path, events=[(0, "1")], layout=layout, DEN1_date=INDEX, DEN1_tools="net")
+    assert found.registry.adverse_events["session_id"].astype(object).tolist() == ["S00001"]
+    assert len(found.registry.sessions) == 1
 
 
 def test_an_event_that_names_no_session_of_the_patient_is_kept_without_one(tmp_path):

@@ -17,7 +17,7 @@ def tidied(tmp_path, *lines, layout=WIDE, to="tidy", headings=HEADINGS):
 
 
 LINES = (
-    wide_line("1", 91, DEN1_date=date(2024, 3, 8), DEN1_tools="snare+?", DEN1_yield="~250 cc", DEN1_compl="bled, stopped"),
+    wide_line("1", 91, DEN1_date=date(2024, 3, 8), DEN1_tools="snare+?", DEN1_yield="~250 cc", DEN1_compl="bled"),
     wide_line("2", 60, date(2024, 4, 1), DEN1_date="May-24", DEN1_yield=">500", DEN2_date="x", DEN2_tools="net"),
 )
 

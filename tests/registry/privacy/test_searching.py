@@ -151,6 +151,46 @@ def test_operators_are_pseudonyms() -> None:
     assert _rows(find_identifiers([_sheet(operator=["A", "B", "brandelow", "A", "B", "A", "A"])])) == {4}
 
 
+@pytest.mark.parametrize("text", ["True", "False", "TRUE", "FALSE", "true", "bled, perf", "perf, bled", "spinner, net"])
+def test_yes_and_no_as_programs_write_them_and_the_words_of_events_pass(text: str) -> None:
+    assert _in_cell(text, known_words=["Spinner", "net"]) == []
+
+
+KNOWN = ("Spinner", "Grabber", "Landing net", "EtOH", "NJ", "Runny", "Muckle shaver")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "spinner, grabber", "Muckle shaver", "MUCKLE  SHAVER", "Spinner + Landing net x2", "Grabber/Spinner",
+        "EtOH", "Runny", "Grabber then Spinner (x2)?", "Grabber -> Muckle shaver", "2 x Grabber",
+    ],
+)  # fmt: skip
+def test_words_that_a_layout_lists_are_known(text: str) -> None:
+    assert _in_cell(text, known_words=KNOWN) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Spinner, Brandelow", "Brandelow, Grabber", "Grabber by Brandelow", "Spinner, wife", "Dr Grabber",
+        "Grabber, tel 07700 900123", "Grabber 4081234", "Spinner 12/03/2024", "Mr Muckle shaver",
+    ],
+)  # fmt: skip
+def test_a_known_word_hides_nothing_that_stands_beside_it(text: str) -> None:
+    assert _rows(_in_cell(text, known_words=KNOWN)) == {2}
+
+
+def test_known_words_do_not_make_an_operator_a_pseudonym_or_a_heading_harmless() -> None:
+    assert find_identifiers([_sheet(operator=["A", "B", "Grabber", "A", "B", "A"])], known_words=KNOWN)
+    assert find_identifiers([_sheet(surname=["Grabber", "Spinner"])], known_words=KNOWN)
+    assert find_identifiers([_sheet(x=["net"])], [("a comment", "Grabber, Anna")], known_words=KNOWN)
+
+
+def test_a_known_word_never_excuses_what_is_certain() -> None:
+    assert STOPS in {each.severity for each in _in_cell("12/03/2024", known_words=["12/03/2024"])}
+
+
 def test_rows_are_those_the_spreadsheet_shows() -> None:
     cells = np.array(["ok", "a@example.org"], dtype=object)
     sheet = Sheet(file="a.xlsx", name="s", header=["x"], columns={"x": cells}, rows=[5, 9])

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
-
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.definitions.resolution_catalogue import RESOLUTION_CATALOGUE
 from necrostats.errors import ChoiceError, unknown_choice
@@ -41,12 +40,12 @@ def sensitivity(
     curves = [_curve(registry, measure, point, each, level) for each in definitions]
     rows = [_row(curve, each, point) for curve, each in zip(curves, definitions, strict=True)]
     return Estimates(
-        title=f"Resolution by {_words(measure, point)} under {counted(len(rows), 'definition', 'definitions')}",
+        title=f"Resolution {_words(measure, point)} under {counted(len(rows), 'definition', 'definitions')}",
         table=estimate_table(rows),
         population=_population(curves),
         method=Method(
-            estimand=f"probability of being resolved by {_words(measure, point)} since index drainage, under each "
-            "definition, its own competing ends competing",
+            estimand=f"probability of being resolved {_words(measure, point)}, under each definition, its own other "
+            "ends competing",
             estimator=curves[0].method.estimator,
             interval=INTERVAL,
             level=level,
@@ -106,20 +105,21 @@ def _source(definition: ResolutionDefinition) -> str:
 
 
 def _words(measure: str, point: int) -> str:
-    return f"day {point}" if measure == "time" else counted(point, "session", "sessions")
+    sessions = counted(point, "necrosectomy", "necrosectomies")
+    return f"by day {point} since index drainage" if measure == "time" else f"within {sessions}"
 
 
 def _notes(
     definitions: Sequence[ResolutionDefinition], measure: str, point: int, curves: list[Curves]
 ) -> tuple[Note, ...]:
     same = Note(
-        code="CLUSTER_IGNORED",
+        code="MULTIPLICITY",
         text="The same patients are counted under every definition: the rows are not independent, and overlapping "
         "intervals say nothing about whether two definitions differ.",
     )
     short = [each.name for each in definitions if measure == "time" and each.horizon_days < point]
-    ended = [Note(code="NOT_MATURED", text=f"The count ends before day {point} under: {', '.join(short)}.")] if short else []
-    return (same, *ended, *_of_single_definitions(definitions, curves))
+    ended = Note(code="NOT_MATURED", text=f"The count ends before day {point} under: {', '.join(short)}.")
+    return (same, *([ended] if short else []), *_of_single_definitions(definitions, curves))
 
 
 def _of_single_definitions(definitions: Sequence[ResolutionDefinition], curves: list[Curves]) -> list[Note]:

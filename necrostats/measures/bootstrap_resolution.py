@@ -1,0 +1,120 @@
+"""Intervals by resampling patients, beside those from formulas: do they say the same?"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
+from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.resolution import INTERVAL, competing
+from necrostats.measures.resolution_axis import DAYS, CoursesAlong, by_point, courses_along, named_point, named_tau
+from necrostats.registry.tables import Registry
+from necrostats.results import Estimates, Method, Note, Population
+from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
+from necrostats.stats.differences import heights
+from necrostats.stats.incidence import quantile
+from necrostats.stats.intervals import Interval
+from necrostats.stats.resampling import SEED, bootstrap
+from necrostats.stats.restricted_means import restricted_mean
+
+FORMULA, RESAMPLED = "by formula", "by bootstrap"
+REFERENCE = "Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13"
+
+
+def bootstrap_resolution(
+    registry: Registry,
+    *,
+    by: str | None = None,
+    axis: str = DAYS,
+    at: int | None = None,
+    tau: int | None = None,
+    level: float = 0.95,
+    definition: ResolutionDefinition = DOCUMENTED_RESOLUTION,
+    replicates: int = 2000,
+    seed: int = SEED,
+) -> Estimates:
+    """Median, incidence at a point named in advance and mean after resolution, each with the interval of a formula and
+    with percentile limits of `replicates` resamples of patients from `seed`.
+
+    `at` and `tau` as compare_resolution. Fewer than 10 patients in a group: no bootstrap limits, and a note.
+    """
+    point, until = named_point(axis, at), named_tau(axis, tau)
+    courses = courses_along(registry, axis, by, definition)
+    names = (
+        (f"median {axis} to resolution", axis),
+        (f"cumulative incidence of resolution {by_point(axis, point)}", "share"),
+        (f"mean of the first {until} {axis} after resolution", axis),
+    )
+    both = {FORMULA: _by_formula(courses, point, until, level)}
+    both[RESAMPLED] = _resampled(courses, point, until, level, replicates, seed)
+    labels = courses.groups.labels
+    rows = [
+        estimate_row(
+            measure, way, unit=unit, of="patients", n=int(courses.sizes[place]), group=label,
+            events=int(courses.resolved[place]), estimate=each.estimate, low=each.low, high=each.high,
+        )
+        for which, (measure, unit) in enumerate(names)
+        for way, figures in both.items()
+        for place, label in enumerate(labels)
+        for each in [figures.get((label, which), _UNKNOWN)]
+    ]  # fmt: skip
+    notes = [note for figures in both.values() for each in figures.values() for note in each.notes]
+    return Estimates(
+        title="Resolution, with intervals by formula and by bootstrap",
+        table=estimate_table(rows, groups=labels),
+        population=Population(patients=int(courses.sizes.sum()), left_out=courses.left_out),
+        method=Method(
+            estimand=f"median, incidence {by_point(axis, point)} and mean of the first {until} {axis} after documented "
+            f"resolution, {competing(courses.ends)} competing",
+            estimator="Aalen–Johansen",
+            interval=f"by formula: {INTERVAL}, for means t limits; by bootstrap: percentiles of {replicates:,} resamples of "
+            f"patients (seed {seed})",
+            level=level,
+            definition=f"{definition.sentence()} Counts are of patients resolved while observed.",
+            references=(REFERENCE, *filter(None, [definition.reference])),
+        ),
+        notes=tuple(dict.fromkeys((*notes, *courses.notes))),
+    )
+
+
+_UNKNOWN = Interval(estimate=np.nan, low=np.nan, high=np.nan)
+
+
+def _by_formula(courses: CoursesAlong, point: int, until: int, level: float) -> dict[tuple[str, int], Interval]:
+    curve = courses.curve(level)
+    middle = quantile(curve, 0.5, midpoint=courses.axis == DAYS)
+    figures = (middle, heights(curve, point), restricted_mean(curve, until))
+    return {
+        (label, which): Interval(
+            estimate=float(each.estimate[place, 0]), low=float(each.low[place, 0]), high=float(each.high[place, 0])
+        )
+        for place, label in enumerate(curve.table.groups.tolist())
+        for which, each in enumerate(figures)
+    }
+
+
+def _resampled(
+    courses: CoursesAlong, point: int, until: int, level: float, replicates: int, seed: int
+) -> dict[tuple[str, int], Interval]:
+    rows = courses.known
+    if not rows.any():
+        return {}
+    statistics = (
+        median_of("resolved", midpoint=courses.axis == DAYS), height_of(point, "resolved"),
+        restricted_mean_of(until, "resolved"),
+    )  # fmt: skip
+    filled = [label for label, n in zip(courses.groups.labels, courses.sizes, strict=True) if n]
+    drawn = bootstrap(
+        courses.time[rows], courses.cause[rows], statistics, group=courses.labels_of(rows), groups=filled,
+        causes=courses.ends.causes, replicates=replicates, random=seed, level=level,
+    )  # fmt: skip
+    return {
+        (label, which): _named(drawn.interval(each.name, label), label)
+        for label in filled
+        for which, each in enumerate(statistics)
+    }
+
+
+def _named(found: Interval, label: str) -> Interval:
+    notes = tuple(Note(code=each.code, text=f"{label}: {each.text}") for each in found.notes)
+    return Interval(estimate=found.estimate, low=found.low, high=found.high, notes=notes)

@@ -1,0 +1,29 @@
+"""Names of programs, which programs write into the properties of the workbooks they save."""
+
+from __future__ import annotations
+
+import re
+
+_NAMES = frozenset(
+    """excel openpyxl xlsxwriter libreoffice openoffice calc sheets sheetjs poi numbers gnumeric planmaker wps
+    writexl openxlsx exceljs epplus closedxml onlyoffice softmaker aspose pandas""".split()
+)
+_BESIDE = frozenset(
+    """microsoft google apache macintosh office online compatible project build linux windows macosx macos org for
+    spreadsheets x arm cells""".split()
+)
+_TOKEN = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
+_VERSION = re.compile(r"(?:[xX]?\d{1,6}(?:\.\d{1,6}){0,4}|aarch64)")
+_HASH = re.compile("[0-9a-f]{40}")
+
+
+def is_program(text: str) -> bool:
+    """Whether a text is the name of a spreadsheet program, its version and what it runs on, and nothing else."""
+    tokens = [token.casefold() for token in _TOKEN.findall(text)]
+    if _NAMES.isdisjoint(tokens) or sum(map(str.isdecimal, tokens)) > 4:
+        return False
+    hashed = "libreoffice" in tokens
+    return all(
+        token in _NAMES or token in _BESIDE or _VERSION.fullmatch(token) or (hashed and _HASH.fullmatch(token))
+        for token in tokens
+    )  # fmt: skip

@@ -1,0 +1,27 @@
+"""Words that a layout lists: a person has looked at them, and a cell made of nothing else names nobody."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection
+
+from necrostats.registry.privacy.folding import fold
+
+_BETWEEN = re.compile(r"->|[^\w\s'-]|\b(?:and|then|with|followed by)\b|\b[x×]? ?\d{1,2}(?: ?x)?\b")
+
+
+class KnownWords:
+    """Words and phrases, whatever their case, accents and blanks."""
+
+    def __init__(self, words: Collection[str]) -> None:
+        self._words = frozenset(fold(word).casefold() for word in words) - {""}
+
+    def are_all_of(self, text: str) -> bool:
+        """Whether a text is one of them, or several with nothing but separators and small counts between them."""
+        if not self._words:
+            return False
+        bare = fold(text).casefold()
+        if bare in self._words:
+            return True
+        pieces = [piece.strip() for piece in _BETWEEN.split(bare)]
+        return any(pieces) and all(piece in self._words for piece in pieces if piece)

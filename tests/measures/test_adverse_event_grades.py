@@ -1,0 +1,72 @@
+import pytest
+
+from builders.courses import Course, registry_of
+from builders.stented import graded, with_events
+from necrostats.errors import ChoiceError
+from necrostats.measures import event_grades, worst_grades
+from necrostats.stats.proportions import clopper_pearson
+
+
+def _level(result, level, variable=None, group="all"):
+    table = result.table[(result.table["level"] == level) & (result.table["group"] == group)]
+    return (table if variable is None else table[table["variable"] == variable]).iloc[0]
+
+
+def test_a_patient_counts_once_with_the_worst_grade():
+    base = registry_of(Course(events=[(1, "bleeding"), (2, "sepsis")]), Course())
+    result = worst_grades(with_events(base, agree_grade=["IIIa", "II"]))
+    row = _level(result, "IIIa")
+    exact = clopper_pearson(1, 2)
+    assert (row["events"], row["n"]) == (1, 2)
+    assert (row["low"], row["high"]) == pytest.approx((exact.low, exact.high))
+    assert _level(result, "II")["events"] == 0
+    assert _level(result, "no event")["events"] == 1
+    assert result.table["events"].sum() == 2
+
+
+def test_patients_whose_events_carry_no_grade_are_not_graded_and_the_note_says_so():
+    result = worst_grades(graded("II", None))
+    assert _level(result, "not graded")["events"] == 1
+    assert any("1 of 2 events carry no AGREE grade" in note.text for note in result.notes)
+
+
+def test_one_scale_is_never_read_as_another_and_two_filled_scales_carry_the_caution():
+    registry = with_events(graded("IIIa", "IIIb"), clavien_grade=["IIIb", None])
+    result = worst_grades(registry, grading="Clavien–Dindo")
+    assert (_level(result, "IIIb")["events"], _level(result, "not graded")["events"]) == (1, 1)
+    caution = [note.text for note in result.notes if note.code == "TWO_SCALES"]
+    assert len(caution) == 1
+    assert "general anaesthesia" in caution[0]
+    assert not [note for note in worst_grades(graded("IIIa")).notes if note.code == "TWO_SCALES"]
+
+
+def test_a_patient_in_whom_nobody_looked_is_left_out_and_counted():
+    result = worst_grades(registry_of(Course(unchecked=[0]), Course()))
+    assert _level(result, "no event")["n"] == 1
+    assert result.population.left_out["patients without a session in which anybody looked"] == 1
+
+
+def test_types_by_grade_add_up_and_the_ungraded_have_their_column():
+    base = registry_of(Course(events=[(1, "bleeding"), (2, "sepsis"), (3, "bleeding")]))
+    result = event_grades(with_events(base, agree_grade=["II", "V", None]))
+    assert _level(result, "II", "bleeding")["events"] == 1
+    assert _level(result, "not graded", "bleeding")["events"] == 1
+    assert _level(result, "V", "sepsis")["n"] == 1
+    total = result.table[result.table["variable"] == "any adverse event"]
+    assert total["events"].sum() == total["n"].iloc[0] == 3
+    assert result.table["estimate"].isna().all()
+
+
+def test_groups_keep_their_own_counts_and_empty_ones_stay():
+    base = registry_of(Course(events=[(1, "bleeding")]), Course(period="2024Q3"))
+    result = event_grades(with_events(base, agree_grade=["II"]), by="period")
+    assert _level(result, "II", "bleeding", "2024Q1")["events"] == 1
+    assert _level(result, "II", "bleeding", "2024Q2")["n"] == 0
+
+
+def test_nobody_and_an_unknown_scale():
+    empty = registry_of(Course()).select([False])
+    assert worst_grades(empty).table["estimate"].isna().all()
+    assert (event_grades(empty).table["events"] == 0).all()
+    with pytest.raises(ChoiceError, match="AGREE"):
+        worst_grades(registry_of(Course()), grading="CTCAE")

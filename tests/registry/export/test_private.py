@@ -1,0 +1,82 @@
+from datetime import date
+
+import pytest
+import xlsxwriter
+
+from builders.exports import HEADINGS, WIDE, read, read_wide, wide_line
+from necrostats.errors import RegistryError
+from necrostats.registry.export.layout_reading import parse_layout
+from necrostats.registry.export.loading import read_with_layout
+
+SECRET = "anna.muster@example.org"
+
+
+def refused(call, *arguments, **how):
+    with pytest.raises(RegistryError) as caught:
+        call(*arguments, **how)
+    said = str(caught.value)
+    assert "Nothing was read into a table" in said
+    assert "muster" not in said.casefold() and "example.org" not in said
+    return said
+
+
+def test_an_identifier_in_a_cell_stops_and_names_the_place(tmp_path):
+    said = refused(read_wide, tmp_path, wide_line(DEN1_tools=SECRET))
+    assert '"DEN1 tools"' in said and "row 2" in said
+
+
+def test_columns_and_sheets_that_the_layout_does_not_read_are_looked_at_too(tmp_path):
+    ignoring = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Note"]')
+    assert "Note" in refused(read_wide, tmp_path, [*wide_line(), SECRET], layout=ignoring, headings=[*HEADINGS, "Note"])
+    sheets = {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [SECRET]]}
+    assert "Old" in refused(read, tmp_path, sheets, 'ignore_sheets = ["Old"]\n' + WIDE)
+
+
+def test_titles_above_the_headings_comments_and_properties_are_looked_at(tmp_path):
+    titled = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nheader_rows = 2')
+    assert "above the headings" in refused(read, tmp_path, {"DEN": [[SECRET], HEADINGS, wide_line()]}, titled)
+    path = tmp_path / "b.xlsx"
+    for hide in ("comment", "property"):
+        with xlsxwriter.Workbook(path) as book:
+            sheet = book.add_worksheet("DEN")
+            sheet.write_row(0, 0, HEADINGS)
+            if hide == "comment":
+                sheet.write_comment(1, 1, SECRET)
+            else:
+                book.set_properties({"comments": SECRET})
+        assert hide[:7] in refused(read_with_layout, path, parse_layout(WIDE))
+
+
+def test_dates_belong_in_date_columns_and_nowhere_else(tmp_path):
+    line = [*wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="snare"), date(2024, 5, 5)]
+    read_wide(tmp_path, line, headings=[*HEADINGS, "Booked"])
+    assert "DEN1 tools" in refused(read_wide, tmp_path, wide_line(DEN1_tools="snare on 12 March 2024"))
+
+
+def test_a_column_of_birth_dates_stops_even_where_it_is_not_read(tmp_path):
+    line = [*wide_line(), date(1960, 5, 5)]
+    assert "Date of birth" in refused(read_wide, tmp_path, line, headings=[*HEADINGS, "Date of birth"])
+
+
+def test_a_column_that_a_person_has_looked_at_may_pass(tmp_path):
+    layout = WIDE.replace('"DEN{n} tools" = "instruments"', '"DEN{n} tools" = { to = "operator", pseudonyms = true }')
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="Weber")
+    refused(read_wide, tmp_path, line, layout=layout)
+    found = read_wide(tmp_path, line, layout=layout, accepted=["DEN1 tools"])
+    assert found.registry.sessions["operator"].dropna().tolist() == ["operator A"]
+
+
+SLANG = WIDE + """
+[synonyms.instrument_class]
+"Grabber" = "forceps"
+"Muckle spinner" = "powered_debrider"
+"""
+
+
+def test_the_words_that_the_layout_lists_pass_and_hide_nothing_beside_them(tmp_path):
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="grabber, Muckle spinner", DEN1_compl="bled, perf")
+    found = read_wide(tmp_path, line, layout=SLANG)
+    assert sorted(map(str, found.registry.instrument_uses["instrument_class"])) == ["forceps", "powered_debrider"]
+    refused(read_wide, tmp_path, wide_line(DEN1_tools="grabber, Muckle spinner"))
+    refused(read_wide, tmp_path, wide_line(DEN1_tools="Grabber, Brandelow"), layout=SLANG)
+    refused(read_wide, tmp_path, wide_line(DEN1_tools="Grabber", DEN1_compl=SECRET), layout=SLANG)
