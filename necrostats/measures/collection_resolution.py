@@ -40,7 +40,14 @@ def collection_resolution(
     counting = Grouping(labels=groups.labels, codes=np.where(ends.followed, groups.codes, -1))
     landmarks = tuple(sorted(set(days)))
     curve = incidence(
-        ends.days, ends.cause, counting, ends.causes, axis="days", landmarks=landmarks, level=level, cluster=ends.patient
+        ends.days,
+        ends.cause,
+        counting,
+        ends.causes,
+        axis="days",
+        landmarks=landmarks,
+        level=level,
+        cluster=ends.patient,
     )
     kept = counting.codes >= 0
     *others, last = ends.causes[1:]
@@ -59,8 +66,8 @@ def collection_resolution(
             },
         ),
         method=Method(
-            estimand="probability that a collection is documented as resolved by a day since index drainage, or since it "
-            f"was found if later, {', '.join(others)} and {last} of its patient competing",
+            estimand="probability that a collection is documented as resolved by a day since index drainage, or since "
+            f"it was found if later, {', '.join(others)} and {last} of its patient competing",
             estimator="Aalen–Johansen, exact ties, one row a collection",
             interval="influence summed by patient (infinitesimal jackknife), t on patients − 1, log-log scale",
             level=level,
@@ -90,9 +97,7 @@ def _groups(registry: Registry, by: str | None, ends: CollectionOutcomes) -> Gro
 def _of_collections(notes: tuple[Note, ...]) -> tuple[Note, ...]:
     """What is said of patients at risk, said of collections, and what is said of clusters, said of patients."""
     clusters = {True: ("clusters", "patients"), False: ("patients", "collections")}
-    return tuple(
-        Note(code=each.code, text=each.text.replace(*clusters[each.code == "FEW_CLUSTERS"])) for each in notes
-    )
+    return tuple(Note(code=each.code, text=each.text.replace(*clusters[each.code == "FEW_CLUSTERS"])) for each in notes)
 
 
 def _late(ends: CollectionOutcomes, kept: np.ndarray) -> tuple[Note, ...]:

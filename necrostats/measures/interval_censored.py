@@ -74,8 +74,8 @@ def interval_censored_resolution(
             left_out={"patients without a group": groups.left_out},
         ),
         method=Method(
-            estimand=f"probability of resolution by a day since index drainage, {competing(ends)} competing, dated by the "
-            "scan that documented it, half-way from the last scan that still showed a collection, and at any time "
+            estimand=f"probability of resolution by a day since index drainage, {competing(ends)} competing, dated by "
+            "the scan that documented it, half-way from the last scan that still showed a collection, and at any time "
             "between those two scans",
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
             "patients who ended otherwise counted as never resolved up to the data lock",
@@ -120,7 +120,7 @@ def _between(
             **{name: np.where(followed, each, np.nan) for name, each in figures.items()},
         }
     )
-    short = tuple(each for each in notes if 0 < left.size and (each.code != "SMALL_N" or left.size < FEWEST_PATIENTS))
+    short = tuple(each for each in notes if left.size > 0 and (each.code != "SMALL_N" or left.size < FEWEST_PATIENTS))
     return table, _median(curve, table), short
 
 
@@ -167,8 +167,8 @@ def _lost(otherwise: int) -> tuple[Note, ...]:
     if not otherwise:
         return ()
     text = (
-        f"{otherwise} {'patient' if otherwise == 1 else 'patients'} died, went on to surgery or ended otherwise without "
-        "documented resolution: counted as never resolved up to the data lock, though some may have been resolved "
+        f"{otherwise} {'patient' if otherwise == 1 else 'patients'} died, went on to surgery or ended otherwise "
+        "without documented resolution: counted as never resolved up to the data lock, though some may have been resolved "
         "unseen, or been lost before the lock."
     )
     return (Note(code="MISSING", text=text),)

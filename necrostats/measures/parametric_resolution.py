@@ -66,7 +66,8 @@ def parametric_resolution(
         table=estimate_table(made, groups=groups.labels),
         population=curves.population,
         method=Method(
-            estimand=f"day since index drainage by which half of all patients are resolved, {competing(ends)} competing",
+            estimand="day since index drainage by which half of all patients are resolved, "
+            f"{competing(ends)} competing",
             estimator="Aalen–Johansen for documented and mid-point; maximum likelihood for the ranges between scans, "
             "without a shape, log-normal and Weibull",
             interval="where the band of the curve passes one half; for a fixed shape normal limits on the log scale",

@@ -66,7 +66,7 @@ def compare_resolution(
     Raises DesignError for groups or strata known only later, ChoiceError for a name that is not on its list.
     """
     if by is None:
-        raise ChoiceError("by is empty: name what groups the patients, such as by=\"infection\".")
+        raise ChoiceError('by is empty: name what groups the patients, such as by="infection".')
     along = courses_along(registry, axis, by, definition)
     point, until = named_point(axis, at), named_tau(axis, tau)
     stratum = None if strata is None else patient_groups(registry, strata)
@@ -182,7 +182,9 @@ def _estimator(days: bool, strata: str | None, model: Model) -> str:
 
 
 def _references(days: bool, table: pd.DataFrame, definition: ResolutionDefinition) -> tuple[str, ...]:
-    several = (HOLM,) if (table["p_value"] != table["p_unadjusted"]).where(table["p_value"].notna(), False).any() else ()
+    several = (
+        (HOLM,) if (table["p_value"] != table["p_unadjusted"]).where(table["p_value"].notna(), False).any() else ()
+    )
     return (*(REFERENCES if days else SESSION_REFERENCES), *several, *filter(None, [definition.reference]))
 
 
@@ -198,8 +200,8 @@ def _notes(
         notes.append(Note(code="SMALL_N", text=text))
     if len(pairs) > 1:
         text = (
-            f"Exploratory: {len(pairs)} groups against one reference; p-values are adjusted by Holm's method within each "
-            "measure, intervals are not adjusted."
+            f"Exploratory: {len(pairs)} groups against one reference; p-values are adjusted by Holm's method within "
+            "each measure, intervals are not adjusted."
         )
         notes.append(Note(code="MULTIPLICITY", text=text))
     gaps = imbalance(gap_quartiles(scan_gaps(registry, courses.ends), courses.groups), courses.groups.labels)

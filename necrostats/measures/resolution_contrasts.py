@@ -126,9 +126,7 @@ def _strata(sides: Sides, rows: np.ndarray) -> np.ndarray | None:
 def _tested_by(found: CurveTest, measure: str) -> Found:
     freedom = found.degrees_of_freedom
     test = f"{found.test}, χ² on {freedom} {'degree' if freedom == 1 else 'degrees'} of freedom" if freedom else ""
-    return Found(
-        measure=measure, statistic=found.statistic, p_value=found.p_value, test=test, notes=found.notes
-    )
+    return Found(measure=measure, statistic=found.statistic, p_value=found.p_value, test=test, notes=found.notes)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -57,9 +57,9 @@ def restricted_mean_resolution(
         table=estimate_table(rows, groups=labels),
         population=Population(patients=int(courses.sizes.sum()), left_out=courses.left_out),
         method=Method(
-            estimand=f"mean number of the first {until} {'days since index drainage' if days else 'necrosectomies'} before "
-            f"any end, and after resolution, {competing(courses.ends)}; together they make {until}",
-            estimator=f"area under the {'curves' if days else 'steps'} of Kaplan–Meier and Aalen–Johansen up to {until}",
+            estimand=f"mean number of the first {until} {'days since index drainage' if days else 'necrosectomies'} "
+            f"before any end, and after resolution, {competing(courses.ends)}; together they make {until}",
+            estimator=f"area under the curves of Kaplan–Meier and Aalen–Johansen up to {until}",
             interval="t limits with the infinitesimal jackknife error",
             level=level,
             definition=definition.sentence(),

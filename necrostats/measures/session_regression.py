@@ -45,7 +45,7 @@ def session_regression(
     level: float = 0.95,
     definition: ResolutionDefinition = DOCUMENTED_RESOLUTION,
 ) -> Comparison:
-    """Each level of each covariate against the first with anybody in it, adjusted for the others and for session number.
+    """Each level of each covariate against its first with anybody in it, given the others and the session number.
 
     `covariates` are known at the index drainage, as `by` elsewhere. `link`: "cloglog" (hazard ratios) or "logit" (odds
     ratios); a patient is at risk at k by the rule of sessions_to_resolution, from k = 0, and session 8 and later share
@@ -81,10 +81,10 @@ def session_regression(
             },
         ),
         method=Method(
-            estimand="ratio of the chances of being resolved after a session, given not before it, between patients who "
-            f"differ in one covariate; {competing(courses.ends)} count as not resolved",
-            estimator=f"{'complementary log-log' if link == 'cloglog' else 'logit'} model of person-sessions, a term for each "
-            f"session number up to {NAMED_TAU[SESSIONS]}, adjusted for the other covariates",
+            estimand="ratio of the chances of being resolved after a session, given not before it, between patients "
+            f"who differ in one covariate; {competing(courses.ends)} count as not resolved",
+            estimator=f"{'complementary log-log' if link == 'cloglog' else 'logit'} model of person-sessions, a term for "
+            f"each session number up to {NAMED_TAU[SESSIONS]}, adjusted for the other covariates",
             interval="normal limits on the log scale; each patient is resolved once at most, so ordinary errors hold",
             level=level,
             definition=f"{definition.sentence()} An association: nothing here was assigned. Counts are of patients "
@@ -96,7 +96,7 @@ def session_regression(
 
 
 def _counted(known: np.ndarray, groupings: dict[str, Grouping]) -> tuple[np.ndarray, tuple[Note, ...]]:
-    """Who is in the model (n,): a value of every covariate, none of them in a level of fewer than 5; and what was lost."""
+    """Who is in the model (n,), with a value of every covariate and in no level of fewer than 5; and what was lost."""
     counted = known & np.all([each.codes >= 0 for each in groupings.values()], axis=0)
     lost: list[str] = []
     while True:
@@ -151,9 +151,7 @@ def _fitted(courses: CoursesAlong, levels: list[_Level], counted: np.ndarray, li
     )  # fmt: skip
 
 
-def _table(
-    courses: CoursesAlong, levels: list[_Level], fit: _Fit, counted: np.ndarray, measure: str
-) -> pd.DataFrame:
+def _table(courses: CoursesAlong, levels: list[_Level], fit: _Fit, counted: np.ndarray, measure: str) -> pd.DataFrame:
     resolved = courses.cause == 1
     rows = [
         {

@@ -61,7 +61,7 @@ def agree(printed, values):
 
 
 def table_titled(tables, title):
-    (table,) = [rows for caption, rows in tables.items() if caption.startswith(title)]
+    (table,) = [rows for caption, rows in tables.items() if caption == title or caption.startswith(f"{title}.")]
     return table
 
 

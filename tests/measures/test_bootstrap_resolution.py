@@ -42,7 +42,7 @@ def test_both_ways_give_one_estimate_and_that_of_the_measures():
 
 
 def test_the_percentiles_of_a_share_are_those_of_a_binomial():
-    """20 of 40 resolved by day 90, nobody censored: 2.5 and 97.5 % points of Binomial(40, 1/2) / 40 are 0.35 and 0.65."""
+    """20 of 40 resolved by day 90, nobody censored: 2.5 and 97.5 % of Binomial(40, 1/2) are 14 and 26."""
     courses = [_resolved(40)] * 20 + [_resolved(120)] * 20
     row = _row(bootstrap_resolution(registry_of(*courses), replicates=4000), INCIDENCE, "by bootstrap")
     assert (row["conf_low"], row["conf_high"]) == pytest.approx((0.35, 0.65), abs=1e-9)
@@ -55,7 +55,9 @@ def test_the_same_seed_gives_the_same_limits_and_another_seed_others():
 
 
 def test_fewer_than_ten_patients_have_no_bootstrap_limits_and_a_note_that_names_them():
-    result = bootstrap_resolution(registry_of(*[_resolved(day, sex="male") for day in range(20, 29)]), by="sex", replicates=20)
+    result = bootstrap_resolution(
+        registry_of(*[_resolved(day, sex="male") for day in range(20, 29)]), by="sex", replicates=20
+    )
     assert np.isnan(_row(result, INCIDENCE, "by bootstrap", "male")["conf_low"])
     assert any(note.text.startswith("male: Only 9 patients") for note in result.notes)
     assert _row(result, MEDIAN, "by bootstrap", "other")["n"] == 0

@@ -41,15 +41,22 @@ def test_without_censoring_the_error_is_that_of_a_share_of_clusters():
     error = np.sqrt(20 * 0.25) / 30
     spread = stats.t.ppf(0.975, 29) * error * np.sqrt(30 / 29) / (0.5 * np.log(2))
     assert row["estimate"] == pytest.approx(0.5)
-    assert (row["conf_low"], row["conf_high"]) == pytest.approx((0.5 ** np.exp(spread), 0.5 ** np.exp(-spread)), abs=1e-6)
+    assert (row["conf_low"], row["conf_high"]) == pytest.approx(
+        (0.5 ** np.exp(spread), 0.5 ** np.exp(-spread)), abs=1e-6
+    )
 
 
 def test_the_index_collections_alone_resolve_no_later_than_their_patients():
-    courses = [Course(scans=[(day, 10)], well_on=[day, day + 30], late_collection=(0, [(day + 30, 8)])) for day in range(20, 60)]
+    courses = [
+        Course(scans=[(day, 10)], well_on=[day, day + 30], late_collection=(0, [(day + 30, 8)]))
+        for day in range(20, 60)
+    ]
     registry = registry_of(*courses)
     by_collection = collection_resolution(registry, by="is_index", days=(45,))
     by_patient = time_to_resolution(registry, days=(45,))
-    index, other = (_at(by_collection, 45, group=group)["estimate"] for group in ("index collection", "other collection"))
+    index, other = (
+        _at(by_collection, 45, group=group)["estimate"] for group in ("index collection", "other collection")
+    )
     assert index > other == pytest.approx(_at(by_patient, 45)["estimate"])
 
 
@@ -86,7 +93,9 @@ def test_sites_are_groups_and_what_is_known_later_is_not():
         collection_resolution(registry_of(_one(20)), by="sitee")
 
 
-@pytest.mark.parametrize("courses", [[_one(20)], [Course(last_contact=30)] * 6, [Course(died_on=9)] * 6, [_one(20)] * 6])
+@pytest.mark.parametrize(
+    "courses", [[_one(20)], [Course(last_contact=30)] * 6, [Course(died_on=9)] * 6, [_one(20)] * 6]
+)
 def test_one_collection_nobody_resolved_and_all_at_once_give_an_answer(courses):
     result = collection_resolution(registry_of(*courses))
     assert len(result.table) and chart(result).alt and describe(result) and len(tabulate(result).frame)

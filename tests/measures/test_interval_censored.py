@@ -42,7 +42,10 @@ def test_the_mid_point_is_half_way_and_the_documented_day_the_scan():
 
 
 def test_the_documented_curve_is_that_of_time_to_resolution():
-    courses = [_between(number, number + 12) for number in range(8, 60, 4)] + [Course(died_on=33), Course(last_contact=50)]
+    courses = [_between(number, number + 12) for number in range(8, 60, 4)] + [
+        Course(died_on=33),
+        Course(last_contact=50),
+    ]
     ours = _run(*courses)
     theirs = time_to_resolution(registry_of(*courses)).table.query("cause == 'resolved'")
     mine = ours.table.query("cause == 'resolved'")
@@ -54,7 +57,9 @@ def test_daily_scans_make_the_interval_censored_curve_the_documented_one():
     courses = [_between(day - 1, day) for day in range(10, 110, 5)]
     result = _run(*courses, days=(30, 60, 90))
     for day in (30, 60, 90):
-        assert _at(result, day, BETWEEN)["estimate"] == pytest.approx(_at(result, day, DOCUMENTED)["estimate"], abs=1e-6)
+        assert _at(result, day, BETWEEN)["estimate"] == pytest.approx(
+            _at(result, day, DOCUMENTED)["estimate"], abs=1e-6
+        )
 
 
 def test_a_patient_who_dies_unresolved_competes_in_all_three():

@@ -24,7 +24,9 @@ def _row(result, variable, group="all"):
 def test_the_medians_of_a_fixed_shape_are_those_of_the_estimator(shape, name):
     row = _row(parametric_resolution(registry_of(*_courses()), replicates=20), name)
     found = parametric_times(LEFT, LEFT + 14.0, shape=shape).median([])
-    assert (row["estimate"], row["conf_low"], row["conf_high"]) == pytest.approx((found.estimate, found.low, found.high))
+    assert (row["estimate"], row["conf_low"], row["conf_high"]) == pytest.approx(
+        (found.estimate, found.low, found.high)
+    )
     assert (row["events"], row["n"]) == (12, 12)
 
 

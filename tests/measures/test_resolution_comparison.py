@@ -13,9 +13,7 @@ INCIDENCE, MEAN = "difference in incidence by day 90", "difference in mean days 
 
 def _resolved(day, sex, sessions=0, **about):
     done = [5 + 2 * number for number in range(sessions)]
-    return Course(
-        necrosectomies=done, scans=[(day - 1, 80), (day, 10)], well_on=[day], about={"sex": sex, **about}
-    )
+    return Course(necrosectomies=done, scans=[(day - 1, 80), (day, 10)], well_on=[day], about={"sex": sex, **about})
 
 
 def _group(sex, days, *others):
@@ -47,7 +45,9 @@ def test_the_differences_of_complete_groups_are_those_of_plain_shares_and_means(
     row = _row(result, INCIDENCE)
     error = np.sqrt(0.8 * 0.2 / 10 + 0.4 * 0.6 / 10)
     assert row["estimate"] == pytest.approx(0.4)
-    assert (row["conf_low"], row["conf_high"]) == pytest.approx((0.4 - 1.959964 * error, 0.4 + 1.959964 * error), abs=1e-6)
+    assert (row["conf_low"], row["conf_high"]) == pytest.approx(
+        (0.4 - 1.959964 * error, 0.4 + 1.959964 * error), abs=1e-6
+    )
     days = _row(result, MEAN)
     error = np.sqrt(2 * np.var(np.arange(0, 100, 10)) / 10)
     assert days["estimate"] == pytest.approx(40)
@@ -142,15 +142,17 @@ def test_a_group_of_four_is_not_compared_and_one_of_seven_gets_no_model():
 @pytest.mark.parametrize("courses", [[], [_resolved(20, "male")], [Course(about={"sex": "male"})] * 8])
 @pytest.mark.parametrize("axis", ["days", "sessions"])
 def test_nobody_one_patient_and_everyone_censored_give_an_answer_and_a_note(courses, axis):
-    result = compare_resolution(registry_of(*courses) if courses else registry_of(_resolved(9, None)), by="sex", axis=axis)
+    result = compare_resolution(
+        registry_of(*courses) if courses else registry_of(_resolved(9, None)), by="sex", axis=axis
+    )
     assert result.table.empty and "SMALL_N" in {note.code for note in result.notes}
     assert describe(result).startswith("There is nothing to compare.")
     assert chart(result).data.empty and tabulate(result).frame.empty
 
 
 def test_no_resolution_at_all_in_either_group_gives_a_difference_of_nothing_and_a_note():
-    result = compare_resolution(registry_of(*[Course(last_contact=190, about={"sex": sex}) for sex in ("female", "male") * 6]),
-                                by="sex")  # fmt: skip
+    courses = [Course(last_contact=190, about={"sex": sex}) for sex in ("female", "male") * 6]
+    result = compare_resolution(registry_of(*courses), by="sex")
     assert _row(result, INCIDENCE)["estimate"] == 0 and np.isnan(_row(result, INCIDENCE)["conf_low"])
     assert "ZERO_EVENTS" in {note.code for note in result.notes}
     assert chart(result).alt and describe(result)
@@ -187,8 +189,8 @@ def test_groups_and_strata_known_only_later_are_refused(later):
 
 @pytest.mark.parametrize(
     ("wrong", "said"),
-    [({"axis": "weeks"}, "not a known axis"), ({"reference": "femal"}, 'Did you mean "female"'), ({"at": -1}, "at is -1"),
-     ({"tau": 0}, "tau is 0")],
+    [({"axis": "weeks"}, "not a known axis"), ({"reference": "femal"}, 'Did you mean "female"'),
+     ({"at": -1}, "at is -1"), ({"tau": 0}, "tau is 0")],
 )  # fmt: skip
 def test_a_choice_off_its_list_is_answered_with_what_to_do(wrong, said):
     with pytest.raises(ChoiceError, match=said):

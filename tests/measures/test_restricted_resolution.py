@@ -45,7 +45,7 @@ def test_a_death_on_day_30_takes_seventy_of_a_hundred_days_of_one_in_four():
 
 
 def test_by_sessions_the_mean_is_that_of_sessions_used():
-    """0, 1, 2 and 3 necrosectomies, one of three ends in surgery: 1.5 used, of 5 spared by resolution (5 + 4 + 3) / 4."""
+    """0, 1, 2 and 3 necrosectomies, the last then operated on: 1.5 used, (5 + 4 + 3) / 4 of 5 spared."""
     lost = Course(necrosectomies=[2, 4, 6], surgery_on=9)
     courses = [*(_resolved(40, sessions) for sessions in range(3)), lost]
     result = restricted_mean_resolution(registry_of(*courses), axis="sessions", tau=5)

@@ -29,7 +29,12 @@ def test_with_one_session_number_the_odds_ratio_is_that_of_the_two_by_two_table(
     def lost(sex):
         return Course(surgery_on=9, scans=[(5, 80)], about={"sex": sex})
 
-    courses = [*[_resolved(0, sex="female")] * 12, *[lost("female")] * 8, *[_resolved(0, sex="male")] * 6, *[lost("male")] * 14]
+    courses = [
+        *[_resolved(0, sex="female")] * 12,
+        *[lost("female")] * 8,
+        *[_resolved(0, sex="male")] * 6,
+        *[lost("male")] * 14,
+    ]
     row = session_regression(registry_of(*courses), covariates="sex", link="logit").table.iloc[0]
     assert row["estimate"] == pytest.approx(6 / 14 / (12 / 8), rel=1e-6)
     spread = np.exp(1.959964 * np.sqrt(1 / 12 + 1 / 8 + 1 / 6 + 1 / 14))
@@ -60,7 +65,10 @@ def test_who_has_no_value_or_a_rare_level_is_left_out_and_counted():
 
 
 def test_too_few_resolutions_for_the_coefficients_give_no_model_and_say_so():
-    unresolved = [Course(necrosectomies=[3], scans=[(9, 80)], last_contact=20, about={"sex": sex}) for sex in ("female", "male") * 8]
+    unresolved = [
+        Course(necrosectomies=[3], scans=[(9, 80)], last_contact=20, about={"sex": sex})
+        for sex in ("female", "male") * 8
+    ]
     courses = [*unresolved, *[_resolved(1, sex="female")] * 2, *[_resolved(1, sex="male")] * 2]
     result = session_regression(registry_of(*courses), covariates="sex")
     assert np.isnan(result.table["estimate"]).all()
