@@ -67,8 +67,8 @@ def bootstrap_resolution(
             estimand=f"median, incidence {by_point(axis, point)} and mean of the first {until} {axis} after documented "
             f"resolution, {competing(courses.ends)} competing",
             estimator="Aalen–Johansen",
-            interval=f"by formula: {INTERVAL}, for means t limits; by bootstrap: percentiles of {replicates:,} resamples "
-            f"of patients (seed {seed})",
+            interval=f"by formula: {INTERVAL}, for means t limits; by bootstrap: percentiles of {replicates:,} "
+            f"resamples of patients (seed {seed})",
             level=level,
             definition=f"{definition.sentence()} Counts are of patients resolved while observed.",
             references=(REFERENCE, *filter(None, [definition.reference])),

@@ -36,7 +36,8 @@ def incidence(
 
     `time` (n,) whole numbers; `cause` (n,) 0 censored, else the place in `causes` from 1; `groups` codes (n,).
     Subjects without a group are not counted. `cluster` (n,): subjects that belong together, such as the collections of
-    one patient; errors then sum influence by cluster, with limits for few of them. Beyond the last time at which anybody was followed nothing is estimated.
+    one patient; errors then sum influence by cluster, with limits for few of them. Beyond the last time at which
+    anybody was followed nothing is estimated.
     """
     known = groups.codes >= 0
     rows = {"group": groups.codes[known], "causes": causes, "groups": range(len(groups.labels))}

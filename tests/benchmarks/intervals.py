@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+from timing import say
 
 MILLION = 1_000_000
 LOOP = 300
@@ -42,10 +43,10 @@ def intervals(many: int = MILLION) -> None:
             ("mid-P of a rate", 10, lambda k=k_, n=n_: mid_p_rate(k, n * 31.0)),
             ("Blaker", 10, lambda k=k_, n=n_: blaker(k, n)),
         ):
-            _say(f"{many:,} intervals, {like}: {name} (target < {seconds} s)", f"{_seconds(run):.2f} s")
+            say(f"{many:,} intervals, {like}: {name} (target < {seconds} s)", f"{_seconds(run):.2f} s")
     few = slice(0, LOOP)
     for name, run in _libraries(k[few].tolist(), n[few].tolist()).items():
-        _say(f"the same in a loop, {name}, from {LOOP}", f"{_seconds(run) / LOOP * many:,.0f} s")
+        say(f"the same in a loop, {name}, from {LOOP}", f"{_seconds(run) / LOOP * many:,.0f} s")
 
 
 def _libraries(k: list[int], n: list[int]) -> dict[str, Callable[[], object]]:
@@ -70,10 +71,6 @@ def _seconds(run: Callable[[], object]) -> float:
     start = time.process_time()
     run()
     return time.process_time() - start
-
-
-def _say(what: str, figure: str) -> None:
-    print(f"{what:<78} {figure}", flush=True)
 
 
 if __name__ == "__main__":

@@ -8,16 +8,17 @@ Nothing here is a test: the numbers depend on the machine and are printed for a 
 from __future__ import annotations
 
 import argparse
-import statistics
 import subprocess
 import sys
 import tempfile
 import time
 import warnings
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
+import time_to_event
+from intervals import intervals as million_intervals
+from timing import best, say
 
 HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
@@ -32,26 +33,12 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.keep or Path(scratch)
         intervals()
+        million_intervals()
         curves()
+        time_to_event.all_of_them()
         command_line(Path(scratch))
         for patients in given.patients:
             registry(folder, patients)
-
-
-def say(what: str, figure: str) -> None:
-    """One line: what was measured, and the figure."""
-    print(f"{what:<78} {figure}", flush=True)
-
-
-def best(run: Callable[[], object], times: int = 5) -> float:
-    """The median of a few runs, in seconds, after one to warm up."""
-    run()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        run()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 def intervals() -> None:

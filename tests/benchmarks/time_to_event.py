@@ -9,12 +9,11 @@ Nothing here is a test: the numbers depend on the machine and are printed for a 
 from __future__ import annotations
 
 import argparse
-import statistics
 import time
 import warnings
-from collections.abc import Callable
 
 import numpy as np
+from timing import best, say
 
 REPLICATES, PATIENTS = 2_000, 200
 
@@ -23,27 +22,20 @@ def main() -> None:
     """Run every benchmark and print a line for each figure."""
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--loops", type=int, default=40, help="resamples that lifelines is given")
-    loops = arguments.parse_args().loops
+    all_of_them(arguments.parse_args().loops)
+
+
+def all_of_them(loops: int = 40) -> None:
+    """Every benchmark of this file."""
     bootstraps(loops)
     interval_censored()
     tests()
 
 
-def say(what: str, seconds: float, beside: float | None = None) -> None:
-    """One line: what was measured, how long it took, and how many times longer the other took."""
-    ratio = "" if beside is None else f"   lifelines {beside:9.3f} s   {beside / seconds:,.0f} x"
-    print(f"{what:<64} {seconds:9.4f} s{ratio}", flush=True)
-
-
-def median_time(run: Callable[[], object], times: int = 5) -> float:
-    """The median of a few runs, in seconds, after one to warm up."""
-    run()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        run()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
+def beside(what: str, seconds: float, other: float | None = None) -> None:
+    """One line: what was measured, how long it took, and how many times longer lifelines took."""
+    ratio = "" if other is None else f"; lifelines {other:.3f} s = {other / seconds:,.0f} ×"
+    say(what, f"{seconds:.4f} s{ratio}")
 
 
 def series(n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:
@@ -64,8 +56,8 @@ def bootstraps(loops: int) -> None:
     theirs = _lifelines_bootstrap(*series(PATIENTS), loops) * REPLICATES / loops
     for n in (PATIENTS, 10_000, 100_000):
         day, cause = series(n)
-        ours = median_time(lambda d=day, c=cause: bootstrap(d, c, figures, replicates=REPLICATES))
-        say(f"{REPLICATES:,} bootstraps of {n:,} patients, three figures", ours, theirs if n == PATIENTS else None)
+        ours = best(lambda d=day, c=cause: bootstrap(d, c, figures, replicates=REPLICATES))
+        beside(f"{REPLICATES:,} bootstraps of {n:,} patients, three figures", ours, theirs if n == PATIENTS else None)
 
 
 def _lifelines_bootstrap(day: np.ndarray, cause: np.ndarray, loops: int) -> float:
@@ -98,15 +90,15 @@ def interval_censored() -> None:
     right = np.where(scans >= true[:, None], scans, 10_000).min(axis=1)
     right = np.where(right > 365, np.inf, right)
     left = np.minimum(left, 365)
-    theirs = median_time(lambda: lifelines_npmle(left + 0.5, right), times=3)
-    say(f"interval-censored estimate, {PATIENTS} patients", median_time(lambda: npmle(left, right)), theirs)
+    theirs = best(lambda: lifelines_npmle(left + 0.5, right), times=3)
+    beside(f"interval-censored estimate, {PATIENTS} patients", best(lambda: npmle(left, right)), theirs)
     mass, stretches = lifelines_npmle(left + 0.5, right)
     held = [
         sum(p for p, (a, b) in zip(mass, stretches, strict=True) if low < a and b <= high)
         for low, high in zip(left, right, strict=True)
     ]
     print(f"  log-likelihood {npmle(left, right).log_likelihood:.6f}, lifelines {np.log(held).sum():.6f}", flush=True)
-    say("its band, 500 bootstraps", median_time(lambda: npmle_band(left, right, [90]), times=3))
+    beside("its band, 500 bootstraps", best(lambda: npmle_band(left, right, [90]), times=3))
 
 
 def tests() -> None:
@@ -117,11 +109,11 @@ def tests() -> None:
 
     day, cause = series(100_000)
     group = np.random.default_rng(4).integers(0, 2, day.size)
-    say("log-rank test, 100,000 patients", median_time(lambda: log_rank(day, cause == 1, group=group)))
-    say("Gray's test, 100,000 patients", median_time(lambda: gray_test(day, cause, group=group)))
+    beside("log-rank test, 100,000 patients", best(lambda: log_rank(day, cause == 1, group=group)))
+    beside("Gray's test, 100,000 patients", best(lambda: gray_test(day, cause, group=group)))
     x = np.random.default_rng(5).normal(size=(day.size, 4))
     clusters = np.arange(day.size) // 2
-    say("Cox, 4 covariates, robust, 100,000 rows", median_time(lambda: cox(day, cause == 1, x, cluster=clusters), 1))
+    beside("Cox, 4 covariates, robust, 100,000 rows", best(lambda: cox(day, cause == 1, x, cluster=clusters), 1))
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.cells import RawColumn
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_codes import DATA_LOCK, LAST_RECORD
 from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
@@ -30,7 +31,12 @@ def filled(making: Making, layout: Layout) -> Making:
 
 def _written(making: Making, made: Made, column: str) -> np.ndarray:
     """Rows (N,) for which somebody wrote something in the cell of a column."""
-    return np.array([text != "" for text in cell_texts(making, made.origin(column))], dtype=bool)
+    origin = made.origin(column)
+    found = np.zeros(len(made), dtype=bool)
+    for number in np.unique(origin.column[origin.column != NOWHERE]):
+        rows = np.flatnonzero(origin.column == number)
+        found[rows] = making.columns[number].raw.filled()[origin.at[rows]]
+    return found
 
 
 def cell_texts(making: Making, origin: Origin) -> np.ndarray:
@@ -39,10 +45,15 @@ def cell_texts(making: Making, origin: Origin) -> np.ndarray:
     for number in np.unique(origin.column[origin.column != NOWHERE]):
         rows = np.flatnonzero(origin.column == number)
         raw = making.columns[number].raw
-        listed = np.empty(len(raw.cells), dtype=object)
-        listed[:] = [cell.text.strip() or "=" * cell.no_result for cell in raw.cells]
-        texts[rows] = listed[raw.which[origin.at[rows]]]
+        texts[rows] = written_in(raw)[raw.which[origin.at[rows]]]
     return texts
+
+
+def written_in(raw: RawColumn) -> np.ndarray:
+    """The different cells (U,) of a column as written; a formula without a result reads as "="."""
+    listed = np.empty(len(raw.cells), dtype=object)
+    listed[:] = [cell.text.strip() or "=" * cell.no_result for cell in raw.cells]
+    return listed
 
 
 def _unwritten(making: Making, made: Made, column: str) -> np.ndarray:

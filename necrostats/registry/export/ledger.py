@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -24,7 +25,8 @@ COLUMNS = (
     "file", "sheet", "row", "cell", "column", "written", "outcome", "table", "id", "field", "value", "rule",
 )  # fmt: skip
 VALUE, UNKNOWN, SET_ASIDE = "value", "unknown", "set aside"
-_ORDER = ["_sheet", "row", "_letters", "table", "field"]
+AT_A_TIME = 50_000
+_KEY = -1
 
 
 def ledger_of(read: ReadExport) -> pd.DataFrame:
@@ -32,84 +34,226 @@ def ledger_of(read: ReadExport) -> pd.DataFrame:
 
     Dates, and the cells that say who a row is about, are withheld.
     """
-    made = [line for name in TABLES for line in _values(read, name)]
-    told = pd.concat(made, ignore_index=True) if made else _lines(np.empty(0), np.empty(0))
-    cells = _cell(told["column_number"].to_numpy(dtype=np.int64), told["at"].to_numpy(dtype=np.int64))
-    rest = [each for block in read.reshaped.blocks for part in block.parts for each in _rest(read, block, part, cells)]
-    others = pd.concat([told.head(0), *rest], ignore_index=True).drop_duplicates(["column_number", "at", "field"])
-    return _placed(read, pd.concat([told, others, *_keys(read)], ignore_index=True))
+    parts = [*ledger_parts(read)]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
 
 
-def _cell(column: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """One number for each cell."""
-    return column * (1 << 21) + at
+def ledger_parts(read: ReadExport, at_a_time: int = AT_A_TIME) -> Iterator[pd.DataFrame]:
+    """The ledger in parts, each of at most so many rows of one sheet: one below the other they are the whole."""
+    whole = _Whole.of(read)
+    for sheet in read.laid.sheets:
+        for first in range(0, len(sheet), at_a_time):
+            yield _Stretch(read=read, whole=whole, sheet=sheet, first=first, end=first + at_a_time).lines()
 
 
-def _lines(column: np.ndarray, at: np.ndarray, **told: object) -> pd.DataFrame:
-    given = {"outcome": VALUE, "table": "", "id": "", "field": "", "value": "", "rule": "", "written": "", **told}
-    return pd.DataFrame({"column_number": column, "at": at, **given}, index=np.arange(len(column)))
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Given:
+    """The rows of a made table, in the order of the export's cells, that a cell gave a value of one column.
+
+    `place` (n,) is the sheet and position of each cell as one number, `aside` (n,) whether the value was set aside.
+    """
+
+    made: Made
+    column: str
+    ids: np.ndarray
+    origin: Origin
+    rows: np.ndarray
+    place: np.ndarray
+    aside: np.ndarray
 
 
-def _values(read: ReadExport, name: str) -> Iterator[pd.DataFrame]:
-    made = read.reshaped.making.tables[name]
-    table = read.draft[name]
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Whole:
+    """What all parts of a ledger share."""
+
+    given: tuple[_Given, ...]
+    lost: np.ndarray
+    day_0: np.ndarray
+    ids: np.ndarray
+
+    @classmethod
+    def of(cls, read: ReadExport) -> _Whole:
+        return cls(
+            given=tuple(each for name in TABLES for each in _given(read, name)), lost=lost_patients(read),
+            day_0=np.append(read.reshaped.day_0, np.nan),
+            ids=np.array([*read.reshaped.making.ids, ""], dtype=object),
+        )  # fmt: skip
+
+
+def _place(sheet: np.ndarray | int, at: np.ndarray | int):
+    """One number for each row of each sheet."""
+    return sheet * (1 << 32) + at
+
+
+def _given(read: ReadExport, name: str) -> Iterator[_Given]:
+    making = read.reshaped.making
+    made, table = making.tables[name], read.draft[name]
     gone = table.gone if table.given else np.zeros(len(made), dtype=bool)
     ids = made.text(TABLES[name].key or ("patient_id" if "patient_id" in TABLES[name].names else "session_id"))
-    for column in made.texts:
+    sheets = np.array([*(column.sheet for column in making.columns), 0], dtype=np.int64)
+    known = {each.name for each in TABLES[name].all_columns}
+    for column in (each for each in made.texts if each in known):
         origin = best_origin(made, column)
-        written = cell_texts(read.reshaped.making, origin) != ""
-        rows = np.flatnonzero(written & (made.text(column) != ""))
-        if column not in {each.name for each in TABLES[name].all_columns} or not len(rows):
+        rows = np.flatnonzero((made.text(column) != "") & read.places.filled(origin))
+        if not len(rows):
             continue
         aside = gone.copy()
         for taken, at in taken_cells(read.draft, name):
             if taken == column:
                 aside[at] = True
-        yield _lines(
-            origin.column[rows], origin.at[rows], outcome=np.where(aside[rows], SET_ASIDE, VALUE), table=name,
-            id=ids[rows], field=column, value=_shown(read, made, column, rows), rule=origin.rule[rows],
-            written=read.places.values(origin.take(rows)),
+        place = _place(sheets[origin.column[rows]], origin.at[rows].astype(np.int64))
+        order = np.argsort(place, kind="stable")
+        rows = rows[order].astype(np.int32)
+        yield _Given(
+            made=made, column=column, ids=ids, origin=origin, rows=rows, place=place[order], aside=aside[rows]
         )  # fmt: skip
 
 
-def _shown(read: ReadExport, made: Made, column: str, rows: np.ndarray) -> np.ndarray:
-    """The values of a column as the tidy form has them; ages over 90 as 90."""
-    texts = made.text(column)[rows]
-    table = read.draft[made.table.name]
-    if column == "age_years" and table.given:
-        kept = table.numbers(column)[rows]
-        return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
-    return texts
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Stretch:
+    """The rows `first` to `end` (excluded) of one sheet."""
+
+    read: ReadExport
+    whole: _Whole
+    sheet: LaidSheet
+    first: int
+    end: int
+
+    def lines(self) -> pd.DataFrame:
+        """Their part of the ledger."""
+        given = [self._values(each) for each in self.whole.given]
+        told = np.zeros((len(self.read.reshaped.making.columns), self.end - self.first), dtype=bool)
+        for each in given:
+            told[each["number"], each["at"] - self.first] = True
+        blocks = [block for block in self.read.reshaped.blocks if block.sheet is self.sheet]
+        rest = [each for block in blocks for part in block.parts for each in self._rest(block, part, told)]
+        others = pd.concat([_lines([], []), *rest], ignore_index=True).drop_duplicates(["number", "at", "field"])
+        return self._placed([*given, others, *self._keys(), *self._rows_aside()])
+
+    def _values(self, given: _Given) -> pd.DataFrame:
+        low, high = np.searchsorted(given.place, _place(self.sheet.number, np.array([self.first, self.end])))
+        rows = given.rows[low:high]
+        if not len(rows):
+            return _lines([], [])
+        origin = given.origin.take(rows)
+        return _lines(
+            origin.column, origin.at, outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE),
+            table=given.made.table.name, id=given.ids[rows], field=given.column, value=self._shown(given, rows),
+            rule=origin.rule, written=self.read.places.values(origin),
+        )  # fmt: skip
+
+    def _shown(self, given: _Given, rows: np.ndarray) -> np.ndarray:
+        """The values of a column as the tidy form has them; ages over 90 as 90."""
+        table = self.read.draft[given.made.table.name]
+        if given.column == "age_years" and table.given:
+            cells = table.cells[given.column]
+            kept = cells.values[cells.which[rows]]
+            return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
+        return given.made.text(given.column)[rows]
+
+    def _rest(self, block: Block, part: Part, told: np.ndarray) -> Iterator[pd.DataFrame]:
+        """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""
+        number = [id(column) for column in self.read.reshaped.making.columns].index(id(part.column))
+        low, high = np.searchsorted(block.at, (self.first, self.end))
+        at = block.at[low:high]
+        free = self.read.places.filled_in(number, at) & ~told[number, at - self.first] & ~self._gone()[at - self.first]
+        rows = np.flatnonzero(free)
+        if not len(rows):
+            return
+        at, readings = at[rows], [part.readings[which] for which in part.which[low:high][rows]]
+        withheld = np.array([each.withheld for each in readings], dtype=np.int8)
+        rule = np.array([each.rule for each in readings], dtype=object)
+        origin = Origin(column=np.full(len(at), number), at=at, rule=rule, withheld=withheld)
+        person = self.read.reshaped.people.of[self.sheet.number][at]
+        outcome = [_outcome(each, gone) for each, gone in zip(readings, self.whole.lost[person], strict=True)]
+        days = self.whole.day_0[person]
+        said = [_said(each, part.layout.to, start) for each, start in zip(readings, days, strict=True)]
+        which = np.repeat(np.arange(len(at)), [len(each) for each in said])
+        flat = [each for cell in said for each in cell]
+        yield _lines(
+            origin.column[which], at[which], outcome=np.array(outcome, dtype=object)[which],
+            table=block.rows.table, field=[field for field, _ in flat], value=[value for _, value in flat],
+            rule=rule[which], written=self.read.places.values(origin)[which],
+        )  # fmt: skip
+
+    def _aside(self) -> Iterator[tuple[RowsAside, np.ndarray]]:
+        for each in self.read.reshaped.aside:
+            if each.sheet is self.sheet:
+                yield each, each.at[(each.at >= self.first) & (each.at < self.end)]
+
+    def _gone(self) -> np.ndarray:
+        gone = np.zeros(self.end - self.first, dtype=bool)
+        for _, at in self._aside():
+            gone[at - self.first] = True
+        return gone
+
+    def _keys(self) -> Iterator[pd.DataFrame]:
+        """The cells that say who a row is about."""
+        person = self.read.reshaped.people.of[self.sheet.number]
+        here = slice(self.first, min(self.end, len(self.sheet)))
+        for heading in self.sheet.layout.patient:
+            raw = self.sheet.column(heading).raw
+            filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
+            rows = np.flatnonzero(filled & ~self._gone()[: len(filled)]) + self.first
+            yield _lines(
+                np.full(len(rows), _KEY), rows, table="patients", id=self.whole.ids[person[rows]], field="patient_id",
+                value=self.whole.ids[person[rows]], rule="key", written=WITHHELD, letters=raw.number,
+                heading=self.sheet.column(heading).heading,
+            )  # fmt: skip
+
+    def _rows_aside(self) -> Iterator[pd.DataFrame]:
+        table = self.sheet.layout.rows[0].table
+        for each, at in self._aside():
+            yield _lines(np.full(len(at), _KEY), at, outcome=SET_ASIDE, rule=each.rule, table=table)
+
+    def _placed(self, parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+        """The lines with the places of their cells, in the order of the export."""
+        held = [part for part in parts if len(part)] or [_lines([], [])]
+        lines = {name: np.concatenate([part[name].to_numpy() for part in held]) for name in held[0].columns}
+        columns = self.read.reshaped.making.columns
+        number, mapped = lines["number"].astype(np.int64), lines["number"] != _KEY
+        headings = np.array([*(column.heading for column in columns), ""], dtype=object)[number]
+        letters = np.array([*(column.raw.number for column in columns), 0])[number]
+        heading = np.where(mapped, headings, lines["heading"])
+        letters = np.where(mapped, letters, lines["letters"]).astype(np.int64)
+        row = self.sheet.rows[lines["at"].astype(np.int64)]
+        order = np.lexsort((_rank(lines["field"]), _rank(lines["table"]), letters, row))
+        placed = {
+            **lines, "file": self.sheet.grid.file, "sheet": self.sheet.grid.sheet, "row": row, "column": heading,
+            "cell": _cells(letters, row),
+        }  # fmt: skip
+        chosen = {name: placed[name] if isinstance(placed[name], str) else placed[name][order] for name in COLUMNS}
+        frame = pd.DataFrame(chosen, index=pd.RangeIndex(len(order)), columns=list(COLUMNS))
+        return frame.astype({name: object for name in COLUMNS if name != "row"})
 
 
-def _rest(read: ReadExport, block: Block, part: Part, cells: np.ndarray) -> Iterator[pd.DataFrame]:
-    """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""
-    making = read.reshaped.making
-    number = [id(column) for column in making.columns].index(id(part.column))
-    filled = part.column.raw.filled()[block.at]
-    told = np.isin(_cell(np.full(len(block.at), number), block.at), cells)
-    rows = np.flatnonzero(filled & ~told & ~_gone(read.reshaped.aside, block.sheet)[block.at])
-    if not len(rows):
-        return
-    readings = [part.readings[which] for which in part.which[rows]]
-    withheld = np.array([each.withheld for each in readings], dtype=np.int8)
-    rule = np.array([each.rule for each in readings], dtype=object)
-    origin = Origin(column=np.full(len(rows), number), at=block.at[rows], rule=rule, withheld=withheld)
-    lost = lost_patients(read)[read.reshaped.people.of[block.sheet.number][block.at[rows]]]
-    outcome = [
-        SET_ASIDE if each.problem or (gone and each.says_something) else VALUE if each.says_something else UNKNOWN
-        for each, gone in zip(readings, lost, strict=True)
-    ]
-    person = read.reshaped.people.of[block.sheet.number][block.at[rows]]
-    days = np.append(read.reshaped.day_0, np.nan)[person]
-    told = [_said(each, part.layout.to, start) for each, start in zip(readings, days, strict=True)]
-    which = np.repeat(np.arange(len(rows)), [len(each) for each in told])
-    flat = [each for cell in told for each in cell]
-    yield _lines(
-        origin.column[which], origin.at[which], outcome=np.array(outcome, dtype=object)[which], table=block.rows.table,
-        field=[field for field, _ in flat], value=[value for _, value in flat], rule=rule[which],
-        written=read.places.values(origin)[which],
-    )  # fmt: skip
+def _rank(texts: np.ndarray) -> np.ndarray:
+    return pd.factorize(texts, sort=True)[0]
+
+
+def _cells(letters: np.ndarray, row: np.ndarray) -> np.ndarray:
+    """The name (N,) of each cell, such as B5; blank where a line is about a whole row."""
+    which, different = pd.factorize(letters)
+    names = np.array([letters_of(int(each)) for each in different], dtype=object)[which]
+    numbers = row.astype(str).astype(object)
+    return np.where(letters > 0, names + numbers, "") if len(row) else numbers
+
+
+def _lines(number: Sequence[int] | np.ndarray, at: Sequence[int] | np.ndarray, **told: object) -> pd.DataFrame:
+    given = {
+        "outcome": VALUE, "table": "", "id": "", "field": "", "value": "", "rule": "", "written": "", "heading": "",
+        "letters": 0, **told,
+    }  # fmt: skip
+    where = {"number": np.asarray(number, dtype=np.int64), "at": np.asarray(at, dtype=np.int64)}
+    spread = {name: np.full(len(at), each, dtype=object) if isinstance(each, str | int) else each
+              for name, each in given.items()}  # fmt: skip
+    return pd.DataFrame({**where, **{name: np.asarray(each, dtype=object) for name, each in spread.items()}})
+
+
+def _outcome(reading: Reading, gone: bool) -> str:
+    if reading.problem or (gone and reading.says_something):
+        return SET_ASIDE
+    return VALUE if reading.says_something else UNKNOWN
 
 
 def _said(reading: Reading, target: str, start: float) -> list[tuple[str, str]]:
@@ -125,55 +269,6 @@ def lost_patients(read: ReadExport) -> np.ndarray:
     lost = np.ones(len(read.reshaped.making.ids) + 1, dtype=bool)
     lost[read.reshaped.making.tables["patients"].person[read.draft["patients"].kept]] = False
     return lost
-
-
-def _gone(aside: tuple[RowsAside, ...], sheet: LaidSheet) -> np.ndarray:
-    gone = np.zeros(len(sheet), dtype=bool)
-    for each in aside:
-        if each.sheet is sheet:
-            gone[each.at] = True
-    return gone
-
-
-def _keys(read: ReadExport) -> Iterator[pd.DataFrame]:
-    """The cells that say who a row is about, and the rows set aside whole."""
-    ids = np.array([*read.reshaped.making.ids, ""], dtype=object)
-    for sheet, person in zip(read.laid.sheets, read.reshaped.people.of, strict=True):
-        gone = _gone(read.reshaped.aside, sheet)
-        for heading in sheet.layout.patient:
-            column = sheet.column(heading)
-            rows = np.flatnonzero(column.raw.filled() & ~gone)
-            yield _lines(
-                np.full(len(rows), -2 - sheet.number), rows, table="patients", id=ids[person[rows]],
-                field="patient_id", value=ids[person[rows]], rule="key", written=WITHHELD,
-            ).assign(column_name=column.heading, letters=column.raw.number)  # fmt: skip
-        for each in (one for one in read.reshaped.aside if one.sheet is sheet):
-            yield _lines(
-                np.full(len(each.at), -2 - sheet.number), each.at, outcome=SET_ASIDE, rule=each.rule,
-                table=sheet.layout.rows[0].table,
-            ).assign(column_name="", letters=0)  # fmt: skip
-
-
-def _placed(read: ReadExport, lines: pd.DataFrame) -> pd.DataFrame:
-    """The lines with the places of their cells, in the order of the export."""
-    columns = read.reshaped.making.columns
-    number = lines["column_number"].to_numpy(dtype=np.int64)
-    mapped = number >= 0
-    own = number.clip(-1)
-    sheet = np.where(mapped, np.array([*(column.sheet for column in columns), 0])[own], -2 - number)
-    heading = np.array([*(column.heading for column in columns), ""], dtype=object)[own]
-    letters = np.array([*(column.raw.number for column in columns), 0])[own]
-    if "column_name" in lines:
-        heading = np.where(mapped, heading, lines["column_name"])
-        letters = np.where(mapped, letters, lines["letters"].fillna(0)).astype(np.int64)
-    at, rows = lines["at"].to_numpy(dtype=np.int64), np.zeros(len(lines), dtype=np.int64)
-    files, titles = (np.full(len(lines), "", dtype=object) for _ in range(2))
-    for each in read.laid.sheets:
-        here = sheet == each.number
-        rows[here], files[here], titles[here] = each.rows[at[here]], each.grid.file, each.grid.sheet
-    cell = np.array([f"{letters_of(a)}{b}" if a else "" for a, b in zip(letters, rows, strict=True)], dtype=object)
-    placed = lines.assign(file=files, sheet=titles, row=rows, cell=cell, column=heading, _sheet=sheet, _letters=letters)
-    return placed.sort_values(_ORDER, kind="stable")[list(COLUMNS)].reset_index(drop=True)
 
 
 def private_texts(read: ReadExport) -> set[str]:

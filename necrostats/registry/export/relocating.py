@@ -3,19 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.drafting import AS_WRITTEN
-from necrostats.registry.export.filling import cell_texts
+from necrostats.registry.export.cells import RawColumn
+from necrostats.registry.export.filling import written_in
 from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin
 from necrostats.registry.export.readings import DATE, PRIVATE
 from necrostats.registry.export.targets import fills
-from necrostats.registry.export.withholding import WITHHELD, holds_date
+from necrostats.registry.export.withholding import WITHHELD
+from necrostats.registry.export.withholding import shown as shown_text
 from necrostats.registry.findings import no_findings
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """The different cells (U,) of a column: as they may be shown, and whether there is anything in them."""
+
+    shown: np.ndarray
+    filled: np.ndarray
+
+    @classmethod
+    def of(cls, raw: RawColumn, *, dates_shown: bool) -> _Seen:
+        texts = written_in(raw)
+        shown = texts if dates_shown else np.array([shown_text(text) for text in texts], dtype=object)
+        return cls(shown=shown, filled=texts != "")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -26,6 +42,7 @@ class Places:
     sheets: tuple[LaidSheet, ...]
     name: str
     dates_shown: bool = False
+    _kept: dict[int, _Seen] = field(default_factory=dict, init=False, repr=False)
 
     def all_findings(
         self, frames: Sequence[pd.DataFrame], before: int, said: Sequence[tuple[str, Mark]]
@@ -91,12 +108,31 @@ class Places:
 
     def values(self, origin: Origin) -> np.ndarray:
         """The cells as they may be shown."""
-        texts = cell_texts(self.making, origin)
-        hidden = origin.withheld == PRIVATE
-        if not self.dates_shown:
-            hidden |= (origin.withheld == DATE) | np.array([holds_date(text) for text in texts], dtype=bool)
-        texts[hidden & (texts != "")] = WITHHELD
+        texts = np.full(len(origin.column), "", dtype=object)
+        for number in np.unique(origin.column[origin.column != NOWHERE]):
+            rows = np.flatnonzero(origin.column == number)
+            seen, which = self._seen(int(number)), self.making.columns[number].raw.which[origin.at[rows]]
+            withheld = origin.withheld[rows]
+            hidden = (withheld == PRIVATE) | ((withheld == DATE) & (not self.dates_shown))
+            texts[rows] = np.where(hidden & seen.filled[which], WITHHELD, seen.shown[which])
         return texts
+
+    def filled(self, origin: Origin) -> np.ndarray:
+        """Where (N,) an origin is a cell with something in it."""
+        found = np.zeros(len(origin.column), dtype=bool)
+        for number in np.unique(origin.column[origin.column != NOWHERE]):
+            rows = np.flatnonzero(origin.column == number)
+            found[rows] = self.filled_in(int(number), origin.at[rows])
+        return found
+
+    def filled_in(self, number: int, at: np.ndarray) -> np.ndarray:
+        """Where (N,) there is something in the cells of one column of the export."""
+        return self._seen(number).filled[self.making.columns[number].raw.which[at]]
+
+    def _seen(self, number: int) -> _Seen:
+        if number not in self._kept:
+            self._kept[number] = _Seen.of(self.making.columns[number].raw, dates_shown=self.dates_shown)
+        return self._kept[number]
 
 
 def _value(told: np.ndarray, written: np.ndarray) -> np.ndarray:

@@ -15,10 +15,13 @@ from necrostats.registry.codebook import LATEST, TABLES, Table
 from necrostats.registry.defusing import defused
 from necrostats.registry.export.counting import Counts, counts_of
 from necrostats.registry.export.layout import Layout
-from necrostats.registry.export.ledger import ledger_of
+from necrostats.registry.export.ledger import COLUMNS as LEDGER_COLUMNS
+from necrostats.registry.export.ledger import ledger_parts
 from necrostats.registry.export.loading import ReadExport, read_with_layout
 from necrostats.registry.kept_aside import FINDINGS, LEDGER, SET_ASIDE
 from necrostats.registry.tables import Registry
+
+_PROGRESS = 1_000_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +52,7 @@ def tidy(
     say(f"writing {folder.name}")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        files = [*_tables(read, folder), *_beside(read, folder)]
+        files = [*_tables(read, folder), *_beside(read, folder, say)]
         _remove_old(folder, files)
     except OSError as error:
         raise SourceError(f"{folder} cannot be written: {(error.strerror or 'unknown reason').lower()}.") from error
@@ -88,7 +91,8 @@ def _texts(values: pd.Series) -> np.ndarray:
     texts = np.full(len(values), "", dtype=object)
     held = values[known]
     if isinstance(held.dtype, pd.CategoricalDtype) or pd.api.types.is_string_dtype(held.dtype) or held.dtype == object:
-        texts[known] = [defused(str(value)) for value in held]
+        which, different = pd.factorize(held.to_numpy(dtype=object))
+        texts[known] = np.array([defused(str(value)) for value in different], dtype=object)[which]
     elif pd.api.types.is_bool_dtype(held.dtype):
         texts[known] = np.where(held.to_numpy(dtype=bool), "yes", "no")
     elif pd.api.types.is_integer_dtype(held.dtype):
@@ -98,14 +102,26 @@ def _texts(values: pd.Series) -> np.ndarray:
     return texts
 
 
-def _beside(read: ReadExport, folder: Path) -> Iterable[Path]:
-    for name, frame in (
-        (LEDGER, ledger_of(read)), (SET_ASIDE, read.registry.set_aside), (FINDINGS, read.registry.findings)
-    ):  # fmt: skip
-        yield _write(folder / name, list(frame.columns), _lines([_texts(frame[column]) for column in frame.columns]))
+def _beside(read: ReadExport, folder: Path, say: Callable[[str], None]) -> Iterable[Path]:
+    yield _write(folder / LEDGER, LEDGER_COLUMNS, _ledger_lines(read, say))
+    for name, frame in ((SET_ASIDE, read.registry.set_aside), (FINDINGS, read.registry.findings)):
+        yield _write(folder / name, list(frame.columns), _lines_of(frame))
     if read.reshaped.key:
         key = folder.resolve().parent / f"{folder.resolve().name}-private-period-key.csv"
         yield _write(key, ("quarter", "period"), read.reshaped.key.items())
+
+
+def _ledger_lines(read: ReadExport, say: Callable[[str], None]) -> Iterable[Sequence[str]]:
+    told = 0
+    for part in ledger_parts(read):
+        yield from _lines_of(part)
+        told += len(part)
+        if told >= _PROGRESS:
+            say(f"writing {LEDGER}: {told:,} lines")
+
+
+def _lines_of(frame: pd.DataFrame) -> Iterable[Sequence[str]]:
+    return _lines([_texts(frame[column]) for column in frame.columns])
 
 
 def _write(path: Path, heading: Sequence[str], lines: Iterable[Sequence[str]]) -> Path:
