@@ -167,8 +167,8 @@ def _lost(otherwise: int) -> tuple[Note, ...]:
     if not otherwise:
         return ()
     text = (
-        f"{otherwise} {'patient' if otherwise == 1 else 'patients'} died, went on to surgery or ended "
-        "otherwise without documented resolution: counted as never resolved up to the data lock, though some may have been resolved "
-        "unseen, or been lost before the lock."
+        f"{otherwise} {'patient' if otherwise == 1 else 'patients'} died, went on to surgery or ended otherwise "
+        "without documented resolution: counted as never resolved up to the data lock, though some may have been "
+        "resolved unseen, or been lost before the lock."
     )
     return (Note(code="MISSING", text=text),)

@@ -20,6 +20,11 @@ from necrostats.stats.parametric_times import parametric_times
 WAYS = {DOCUMENTED: "documented", MIDDLE: "mid-point", BETWEEN: "interval-censored, no shape"}
 SHAPES = {"log-normal": "interval-censored, log-normal", "weibull": "interval-censored, Weibull"}
 FEWEST_FOR_A_MODEL = 10
+RISES = Note(
+    code="INTERVAL_CENSORED",
+    text="Curves of a fixed shape rise to 1 although not everybody resolves: their medians check the others and do not "
+    "replace them.",
+)
 
 
 def parametric_resolution(
@@ -78,7 +83,7 @@ def parametric_resolution(
                 *curves.method.references,
             ),
         ),
-        notes=tuple(dict.fromkeys((*(note for each in found.values() for note in each.notes), *curves.notes))),
+        notes=tuple(dict.fromkeys((*(note for each in found.values() for note in each.notes), RISES, *curves.notes))),
     )
 
 

@@ -59,6 +59,11 @@ def test_nobody_resolved_one_patient_and_all_alike_give_an_answer(courses):
     assert chart(result).alt and describe(result) and len(tabulate(result).frame)
 
 
+def test_the_caution_about_curves_of_a_fixed_shape_is_always_there():
+    result = parametric_resolution(registry_of(*_courses()), replicates=20)
+    assert any("rise to 1 although not everybody resolves" in note.text for note in result.notes)
+
+
 def test_groups_stand_beside_each_other():
     result = parametric_resolution(
         registry_of(*_courses(sex="male"), *_courses(LEFT + 40, sex="female")), by="sex", replicates=20

@@ -13,14 +13,16 @@ _BESIDE = frozenset(
     spreadsheets x arm cells""".split()
 )
 _TOKEN = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
-_VERSION = re.compile(r"(?:[xX]?\d{1,6}(?:\.\d{1,6}){0,4}|aarch64)")
+_PART = r"(?!(?:19|20)\d\d(?!\d))\d{1,6}"
+_VERSION = re.compile(rf"x?\d{{1,4}}|{_PART}(?:\.{_PART}){{1,4}}|aarch64")
+_MOST_NUMBERS = 3
 _HASH = re.compile("[0-9a-f]{40}")
 
 
 def is_program(text: str) -> bool:
     """Whether a text is the name of a spreadsheet program, its version and what it runs on, and nothing else."""
     tokens = [token.casefold() for token in _TOKEN.findall(text)]
-    if _NAMES.isdisjoint(tokens) or sum(map(str.isdecimal, tokens)) > 4:
+    if _NAMES.isdisjoint(tokens) or sum(map(str.isdecimal, tokens)) > _MOST_NUMBERS:
         return False
     hashed = "libreoffice" in tokens
     return all(

@@ -19,7 +19,7 @@ from necrostats.registry.export.programs import is_program
         "openpyxl", "Microsoft Excel", "Microsoft Excel Compatible / Openpyxl 3.1.5", "Microsoft Macintosh Excel",
         "LibreOffice/7.4.7.2$Linux_X86_64 LibreOffice_project/40$Build-2", "Google Sheets", "XlsxWriter",
         "LibreOffice/7.3.7.2$Windows_X86_64 LibreOffice_project/e114eadc50a9ff8d8c8a0567d6da8f454beeb84f",
-        "Apache POI", "SheetJS",
+        "Apache POI", "SheetJS", "Microsoft Excel 2016", "Microsoft Excel Compatible / Openpyxl 3.0.10",
     ],
 )  # fmt: skip
 def test_the_name_of_a_program_is_one(text):
@@ -30,7 +30,7 @@ def test_the_name_of_a_program_is_one(text):
     "text",
     [
         "Anna Brandelow", "Microsoft Excel Brandelow", "openpyxl, Anna", "16.0300", "Excel 4081234",
-        "Excel 07700 900123", "anna@example.org", "", "e114eadc50a9ff8d8c8a0567d6da8f454beeb84f",
+        "Excel 07700 900123", "Excel 12.03.1956", "Excel 2024.03.12", "Excel 07 70 09 12", "anna@example.org", "", "e114eadc50a9ff8d8c8a0567d6da8f454beeb84f",
     ],
 )  # fmt: skip
 def test_anything_else_is_none(text):
