@@ -142,11 +142,16 @@ def _seconds(text: str) -> int:
 
 def _check(request: argparse.Namespace) -> int:
     from necrostats.errors import RegistryError
+    from necrostats.registry.export.loading import read_with_layout
     from necrostats.registry.loading import read_registry
     from necrostats.registry.messages import check_report, stops
 
     try:
-        checked = read_registry(request.source, layout=request.layout, accepted=request.accept)
+        if request.layout:
+            found = read_with_layout(request.source, request.layout, accepted=request.accept, dates_shown=True)
+            checked = found.registry
+        else:
+            checked = read_registry(request.source, accepted=request.accept)
     except RegistryError as error:
         checked = error
     print(check_report(checked, Path(request.source).resolve().name, every=request.all))

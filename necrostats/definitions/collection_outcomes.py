@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days, reviewed_symptom_free
+from necrostats.definitions.outcomes import NEVER, end_days, further_treatment, last_seen_days
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.definitions.sizes import counts_as_gone
+from necrostats.definitions.symptom_reviews import reviewed_symptom_free
 from necrostats.registry.tables import Registry
 
 
@@ -64,7 +65,9 @@ def _gone_days(registry: Registry, definition: ResolutionDefinition, start: np.n
     gone = counts_as_gone(registry, definition) & (day > start[collection])
     if definition.symptom_free:
         whose = registry.position("scans").astype(np.int64)
-        gone &= reviewed_symptom_free(registry, whose, day, definition.review_within_days)
+        gone &= reviewed_symptom_free(
+            registry, whose, day, definition.review_within_days, further_treatment(registry)
+        )
     first = np.full(len(registry.collections), NEVER)
     np.minimum.at(first, collection[gone], day[gone])
     return first

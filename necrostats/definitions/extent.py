@@ -11,20 +11,24 @@ import pandas as pd
 from necrostats.registry.tables import Registry
 
 REFERENCE = "Baroud et al., Gastrointest Endosc 2023;97:300"
+_INFECTED = {"confirmed": 1.0, "suspected": 0.0, "none": 0.0}
 EXTENT_CLASSES = ("low", "high", "unclassified")
 
 
 def extent_class(quadrants, solid_percent, infected) -> np.ndarray:
-    """Extent classes (n,) from quadrants (n,), percent necrosis (n,) and infection (n,) of bool.
+    """Extent classes (n,) from quadrants (n,), percent necrosis (n,) and infection (n,), 1, 0 or NaN; None if unknown.
 
     Low: at most 2 quadrants and at most 30 %. High: 3 or 4 quadrants, or 2 with at least 30 %, or 1 with more than
     60 % and infection. What the rule leaves open (2 quadrants at exactly 30 %, 1 quadrant with 31–60 % or with more
-    and no infection) or cannot know is "unclassified".
+    and no infection) is "unclassified"; where something the rule needs is not recorded there is no class.
     """
-    quadrants, solid = np.asarray(quadrants, float), np.asarray(solid_percent, float)
+    quadrants, solid, infected = (np.asarray(each, float) for each in (quadrants, solid_percent, infected))
     low = (quadrants <= 2) & (solid <= 30)
-    high = (quadrants >= 3) | ((quadrants == 2) & (solid >= 30)) | ((quadrants == 1) & (solid > 60) & infected)
-    return np.select([low & ~high, high & ~low], EXTENT_CLASSES[:2], EXTENT_CLASSES[2])
+    high = (quadrants >= 3) | ((quadrants == 2) & (solid >= 30)) | ((quadrants == 1) & (solid > 60) & (infected == 1))
+    needs_infection = (quadrants == 1) & (solid > 60) & np.isnan(infected)
+    unknown = np.isnan(quadrants) | ((quadrants <= 2) & np.isnan(solid)) | needs_infection
+    classes = np.select([low & ~high, high & ~low], EXTENT_CLASSES[:2], EXTENT_CLASSES[2]).astype(object)
+    return np.where(unknown, None, classes)
 
 
 def extent_of_patients(registry: Registry) -> pd.Series:
@@ -34,6 +38,6 @@ def extent_of_patients(registry: Registry) -> pd.Series:
     position = registry.position("collections")[index]
     for place, column in enumerate(("quadrants", "solid_percent")):
         of_patient[place, position] = registry.collections[column].to_numpy(dtype=float, na_value=np.nan)[index]
-    infected = (registry.patients["infection"] == "confirmed").to_numpy()
+    infected = registry.patients["infection"].astype(object).map(_INFECTED).to_numpy(dtype=float)
     classes = extent_class(of_patient[0], of_patient[1], infected)
     return pd.Series(pd.Categorical(classes, categories=EXTENT_CLASSES), name="extent_class")

@@ -8,11 +8,18 @@ import numpy as np
 
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.definitions.sizes import baseline_mm, counts_as_gone
+from necrostats.definitions.symptom_reviews import reviewed_symptom_free
+from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
 
 NEVER = np.int64(1 << 40)
 _SPAN = np.int64(1 << 20)
 _SHIFT = np.int64(1 << 16)
+
+_DATED = (
+    ("sessions", "day"), ("scans", "day"), ("reviews", "day"), ("adverse_events", "day"),
+    ("other_interventions", "day"), ("stents", "placed_day"), ("stents", "removed_day"),
+)  # fmt: skip
 
 SURGERY = ("surgical_necrosectomy", "minimally_invasive_necrosectomy")
 
@@ -23,7 +30,8 @@ class Outcomes:
 
     `day` (n,) is the day of the end; `cause` (n,) is 0 for last seen unresolved, else the place in `causes`
     counted from 1. `ranged` (n,) marks ends whose day is known only as a range; `unsized_scans` counts scans
-    without a longest axis; `undated_collections` counts later collections without a day of detection;
+    without a longest axis; `undated_collections` counts later collections without a day of detection; `seen_later`
+    counts patients with a record after their last contact day;
     `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
     """
 
@@ -33,6 +41,7 @@ class Outcomes:
     ranged: np.ndarray
     unsized_scans: int
     undated_collections: int
+    seen_later: int
     without_baseline: int = 0
 
 
@@ -53,6 +62,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
         cause=np.where(ended, first + 1, 0),
         causes=definition.causes,
         ranged=ended & _ranged(registry, day),
+        seen_later=int(np.count_nonzero(last_records(registry) > _days(registry.patients, "last_contact_day"))),
         unsized_scans=int(registry.scans["long_mm"].isna().sum()),
         undated_collections=int(
             (registry.collections["detected_day"].isna() & ~registry.collections["is_index"].fillna(False)).sum()
@@ -62,11 +72,14 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
 
 
 def first_days(registry: Registry, table: str, kept: np.ndarray, column: str = "day") -> np.ndarray:
-    """The first day each patient has a row of `table` marked in `kept`; NEVER where there is none."""
+    """The first day since the index drainage each patient has a row of `table` marked in `kept`; NEVER if none.
+
+    What came before day 0 is prior treatment; a range of days that reaches past it counts from day 0.
+    """
     first = np.full(len(registry.patients), NEVER)
     frame = registry.tables[table]
-    kept = kept & frame[column].notna().to_numpy()
-    np.minimum.at(first, registry.position(table)[kept], _days(frame, column)[kept])
+    kept = kept & frame[column].notna().to_numpy() & (_latest_days(frame, column) >= 0)
+    np.minimum.at(first, registry.position(table)[kept], np.maximum(_days(frame, column)[kept], 0))
     return first
 
 
@@ -74,11 +87,25 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
     """The day of the first scan that documents resolution, for each patient; NEVER where none does."""
     patient, day = _clear_scan_days(registry, definition)
     if definition.symptom_free:
-        confirmed = reviewed_symptom_free(registry, patient, day, definition.review_within_days)
+        again = further_treatment(registry)
+        confirmed = reviewed_symptom_free(registry, patient, day, definition.review_within_days, again)
         patient, day = patient[confirmed], day[confirmed]
     first = np.full(len(registry.patients), NEVER)
     np.minimum.at(first, patient, day)
     return first
+
+
+def further_treatment(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
+    """The row in patients and the day of every necrosectomy, surgery and percutaneous drain."""
+    interventions = registry.other_interventions["kind"].isin([*SURGERY, "percutaneous_drain"]).to_numpy()
+    chosen = (
+        ("sessions", "day", registry.sessions["session_type"].isin(NECROSECTOMIES).to_numpy()),
+        ("other_interventions", "day", interventions),
+        ("stents", "placed_day", (registry.stents["stent_type"] == "percutaneous").to_numpy()),
+    )
+    patients = [registry.position(table)[kept] for table, _, kept in chosen]
+    days = [_days(registry.tables[table], column)[kept] for table, column, kept in chosen]
+    return np.concatenate(patients), np.concatenate(days)
 
 
 def end_days(registry: Registry, end: str) -> np.ndarray:
@@ -93,8 +120,21 @@ def end_days(registry: Registry, end: str) -> np.ndarray:
 
 
 def last_seen_days(registry: Registry) -> np.ndarray:
-    """The last day each patient is known to have been under observation, no later than the data lock."""
-    return np.minimum(_days(registry.patients, "last_contact_day"), _days(registry.patients, "observed_days"))
+    """The last day each patient is known to have been under observation, no later than the data lock.
+
+    A session, scan, review, stent, event or intervention after the last contact day is a later contact.
+    """
+    last = np.maximum(_days(registry.patients, "last_contact_day"), last_records(registry))
+    return np.minimum(last, _days(registry.patients, "observed_days"))
+
+
+def last_records(registry: Registry) -> np.ndarray:
+    """The day of each patient's last dated record outside the table of patients; -1 if there is none."""
+    last = np.full(len(registry.patients), -1, dtype=np.int64)
+    for table, column in _DATED:
+        day = registry.tables[table][column].fillna(-1).to_numpy(dtype=np.int64)
+        np.maximum.at(last, registry.position(table), day)
+    return last
 
 
 def _ends(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
@@ -143,7 +183,7 @@ def _collection_states(registry: Registry, definition: ResolutionDefinition):
     scans = registry.scans
     sized = scans["long_mm"].notna().to_numpy()
     scanned = registry.position("scans", "collections")[sized].astype(np.int64)
-    scan_day = _latest_days(scans, "day")[sized]
+    scan_day = _scan_days(registry)[sized]
     scan_open = (~counts_as_gone(registry, definition)[sized]).astype(np.int64)
     count = len(registry.collections)
     detected = _detected_days(registry)
@@ -156,19 +196,16 @@ def _collection_states(registry: Registry, definition: ResolutionDefinition):
     return collection[order], day[order], is_scan[order], open_now[order]
 
 
+def _scan_days(registry: Registry) -> np.ndarray:
+    """The day of each scan, of a range the last day on which the patient was alive and before the data lock."""
+    cap = np.minimum(_death_days(registry), _days(registry.patients, "observed_days"))[registry.position("scans")]
+    first = _days(registry.scans, "day")
+    return np.maximum(first, np.minimum(_latest_days(registry.scans, "day"), cap))
+
+
 def _detected_days(registry: Registry) -> np.ndarray:
     """The day each collection joins the count; one without a day was there at the index drainage."""
     return registry.collections["detected_day"].fillna(0).to_numpy(dtype=np.int64).clip(-_SHIFT + 1, None)
-
-
-def reviewed_symptom_free(registry: Registry, patient: np.ndarray, day: np.ndarray, within: int) -> np.ndarray:
-    """Whether each patient had a symptom-free review within so many days of each day; `patient` rows and `day` (n,)."""
-    free = registry.reviews["symptom_free"].fillna(False).to_numpy(dtype=bool)
-    seen = registry.position("reviews")[free].astype(np.int64) * _SPAN + _latest_days(registry.reviews, "day")[free]
-    seen.sort()
-    nearest = np.searchsorted(seen, patient * _SPAN + day - within, side="left")
-    found = np.append(seen, NEVER * _SPAN)[nearest]
-    return found <= patient * _SPAN + day + within
 
 
 def _ranged(registry: Registry, day: np.ndarray) -> np.ndarray:

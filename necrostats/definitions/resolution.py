@@ -61,9 +61,8 @@ class ResolutionDefinition:
 
     def sentence(self) -> str:
         """The definition in words, for a methods paragraph."""
-        review = (
-            f" and symptom-free at a review within {self.review_within_days} days of it" if self.symptom_free else ""
-        )
+        within = f"within {self.review_within_days} days and not after further treatment"
+        review = f" and free of symptoms at the review nearest to it, {within}" if self.symptom_free else ""
         before = "no percutaneous drain and no surgery" if self.percutaneous_drain == "failure" else "no surgery"
         return (
             f"Resolved ({self.name}): longest axis of every known collection {self.size} on a scan"

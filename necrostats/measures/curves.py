@@ -30,26 +30,28 @@ class Incidence:
 
 
 def incidence(
-    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float, cluster=None
+    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float, cluster=None,
+    entry=None,
 ) -> Incidence:
     """Aalen–Johansen incidence over `axis` ("days" or "sessions"), with a row at each landmark.
 
     `time` (n,) whole numbers; `cause` (n,) 0 censored, else the place in `causes` from 1; `groups` codes (n,).
     Subjects without a group are not counted. `cluster` (n,): subjects that belong together, such as the collections of
-    one patient; errors then sum influence by cluster, with limits for few of them. Beyond the last time at which
-    anybody was followed nothing is estimated.
+    one patient; errors then sum influence by cluster, with limits for few of them. `entry` (n,): observed only after
+    this time. Beyond the last time at which anybody was followed nothing is estimated.
     """
     known = groups.codes >= 0
     rows = {"group": groups.codes[known], "causes": causes, "groups": range(len(groups.labels))}
     when, which, points = np.asarray(time)[known], np.asarray(cause)[known], (0, *landmarks)
     if cluster is None:
-        curve = aalen_johansen_of(event_table(when, which, **rows).with_times(points), level=level)
+        since = None if entry is None else np.asarray(entry)[known]
+        curve = aalen_johansen_of(event_table(when, which, entry=since, **rows).with_times(points), level=level)
     else:
         whose = np.asarray(cluster)[known]
         found = aalen_johansen(when, which, cluster=whose, **rows, level=level)
         clusters = [np.unique(whose[rows["group"] == place]).size for place in rows["groups"]]
         curve = _at_points_too(widened(found, clusters), points)
-    low, high = _limits(curve, level, exact=cluster is None)
+    low, high = _limits(curve, level, exact=cluster is None and entry is None)
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     table = _table(curve, np.where(whole, 1.0, curve.estimate), low, high, groups, axis)
     medians = _medians(curve, groups, axis)

@@ -46,15 +46,15 @@ def debridement_yield(registry: Registry, *, by: str = "instrument_class", level
     credited = _credited(registry)
     groups = Grouping(labels=COMPARED_CLASSES, codes=credited.instrument)
     units = [unit for unit in UNIT_LABELS if (credited.sessions["yield_unit"] == unit).any()] or ["ml"]
-    rows = [_row(credited, unit, place, level) for unit in units for place in range(len(COMPARED_CLASSES))]
+    means = [_mean(credited, unit, place, level) for unit in units for place in range(len(COMPARED_CLASSES))]
     return Summary(
         title="Yield of necrosectomy by instrument class, one-class sessions",
-        table=summary_table(rows, groups),
+        table=summary_table([mean.row for mean in means], groups),
         population=Population(
             patients=np.unique(credited.patient).size, sessions=len(credited.sessions), left_out=credited.left_out
         ),
         method=_method(level),
-        notes=_notes(credited, rows),
+        notes=_notes(credited, means),
     )
 
 
@@ -98,20 +98,32 @@ def _classes_used(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
     return classes, sole
 
 
-def _row(credited: _Credited, unit: str, place: int, level: float) -> dict:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Mean:
+    """The row of one class in one unit, and what its estimate has to say."""
+
+    row: dict
+    small: bool
+    notes: tuple[Note, ...]
+
+
+def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
     here = (credited.instrument == place) & (credited.sessions["yield_unit"] == unit).to_numpy()
     low = credited.sessions["yield_low"].to_numpy()[here]
     high = credited.sessions["yield_high"].to_numpy()[here]
     patient = credited.patient[here]
-    some = ~((low == 0) & (high == 0))
+    silent = (low == 0) & np.isnan(high)
+    some = ~((low == 0) & (high == 0)) & ~silent
     row = summary_row(
-        UNIT_LABELS[unit], place, "geometric mean", n=int(here.sum()), missing=0, events=int((~some).sum()),
-        patients=np.unique(patient).size,
+        UNIT_LABELS[unit], place, "geometric mean", n=int((~silent).sum()), missing=int(silent.sum()),
+        events=int((~some & ~silent).sum()), patients=np.unique(patient[~silent]).size,
     )  # fmt: skip
-    if _is_small(row) or not some.any():
-        return row
-    mean = lognormal_mean(low[some], high[some], patient[some], level=level)
-    return row | {"estimate": mean.estimate, "low": mean.low, "high": mean.high}
+    if some.sum() < SMALL_CELL_SESSIONS or np.unique(patient[some]).size < SMALL_CELL_PATIENTS:
+        return _Mean(row=row, small=bool(here.any()), notes=())
+    found = lognormal_mean(low[some], high[some], patient[some], level=level)
+    name = f"{_plainly(row)} ({row['variable']})"
+    notes = tuple(Note(code=note.code, text=f"{name}: {note.text}") for note in found.notes)
+    return _Mean(row=row | {"estimate": found.estimate, "low": found.low, "high": found.high}, small=False, notes=notes)
 
 
 def _method(level: float) -> Method:
@@ -125,10 +137,11 @@ def _method(level: float) -> Method:
     )
 
 
-def _notes(credited: _Credited, rows: list[dict]) -> tuple[Note, ...]:
-    nothing = sum(row["events"] for row in rows)
+def _notes(credited: _Credited, means: list[_Mean]) -> tuple[Note, ...]:
+    nothing = sum(mean.row["events"] for mean in means)
+    silent = sum(mean.row["missing"] for mean in means)
     ranged = int((credited.sessions["yield_low"] != credited.sessions["yield_high"]).sum())
-    small = [f"{_plainly(row)} ({row['variable']})" for row in rows if _is_small(row)]
+    small = [f"{_plainly(mean.row)} ({mean.row['variable']})" for mean in means if mean.small]
     said = {
         "SHARED_SESSIONS": credited.shared
         and f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies "
@@ -139,16 +152,15 @@ def _notes(credited: _Credited, rows: list[dict]) -> tuple[Note, ...]:
         "INTERVAL_CENSORED": ranged
         and f"{ranged:,} of {len(credited.sessions):,} yields were written as a range, or as less or more than a "
         "number, and are used as such.",
+        "MISSING": silent
+        and f"{counted(silent, 'yield says', 'yields say')} nothing but \"more than 0\": counted as missing.",
         "SMALL_N": small
-        and f"Fewer than {SMALL_CELL_SESSIONS} sessions or {SMALL_CELL_PATIENTS} patients, so counted and not "
-        f"estimated: {', '.join(small)}.",
+        and f"Fewer than {SMALL_CELL_SESSIONS} sessions with a yield, or {SMALL_CELL_PATIENTS} patients, so counted "
+        f"and not estimated: {', '.join(small)}.",
     }
-    return tuple(Note(code=code, text=text) for code, text in said.items() if text)
+    from_means = [note for mean in means for note in mean.notes]
+    return (*(Note(code=code, text=text) for code, text in said.items() if text), *from_means)
 
 
 def _plainly(row: dict) -> str:
     return COMPARED_CLASSES[row["group"]].replace("_", " ")
-
-
-def _is_small(row: dict) -> bool:
-    return row["n"] > 0 and (row["n"] < SMALL_CELL_SESSIONS or row["patients"] < SMALL_CELL_PATIENTS)

@@ -96,23 +96,24 @@ def counted_sessions(registry: Registry, ends: Outcomes) -> CountedSessions:
 
 
 def _necrosectomies(registry: Registry, ends: Outcomes) -> tuple[np.ndarray, np.ndarray]:
-    """Each patient's necrosectomies up to the end, and the day of the last (the index drainage if none)."""
+    """Each patient's necrosectomies up to the end, and the last day the last can be (day 0 if none)."""
     patient = registry.position("sessions")
     day = registry.sessions["day"].to_numpy(dtype=np.int64)
     kept = registry.sessions["session_type"].isin(NECROSECTOMIES).to_numpy() & (day <= ends.day[patient])
     done = np.bincount(patient[kept], minlength=len(registry.patients))
     last = np.zeros(len(registry.patients), dtype=np.int64)
-    np.maximum.at(last, patient[kept], day[kept])
+    latest = registry.sessions["day_latest"].fillna(registry.sessions["day"]).to_numpy(dtype=np.int64)
+    np.maximum.at(last, patient[kept], latest[kept])
     return done, last
 
 
 def last_assessed(registry: Registry, ends: Outcomes) -> np.ndarray:
-    """The day of the last scan or review up to each patient's end; -1 if none."""
+    """The day of the last scan with a size, or review with an answer, up to each patient's end; -1 if none."""
     last = np.full(len(registry.patients), -1, dtype=np.int64)
-    for table in ("scans", "reviews"):
+    for table, answer in (("scans", "long_mm"), ("reviews", "symptom_free")):
         patient = registry.position(table)
         day = registry.tables[table]["day"].to_numpy(dtype=np.int64)
-        kept = day <= ends.day[patient]
+        kept = (day <= ends.day[patient]) & registry.tables[table][answer].notna().to_numpy()
         np.maximum.at(last, patient[kept], day[kept])
     return last
 

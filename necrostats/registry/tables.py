@@ -14,6 +14,7 @@ from necrostats.registry import periods
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.findings import no_findings
 
+NO_DAY = np.int64(1 << 40)
 SET_ASIDE_COLUMNS = ("table", "file", "sheet", "row", "scope", "column", "patient_id", "rule")
 
 
@@ -43,7 +44,9 @@ class Registry:
     Columns are those of the codebook. Codes are categorical with every code in order; ids are categorical over
     the ids of the table they belong to, in its row order, so `registry.position("scans")` is a row number in
     `patients`; whole numbers and days are Int64, other numbers float64, yes/no boolean, text string.
-    `narrowed_to` is the period whose sessions and events `during` kept; "" where all are held.
+    `narrowed_to` is the period whose sessions and events `during` kept; "" where all are held. `following` is then
+    the day of the patient's next session (blank after the last) by session id, as it was before narrowing: ask
+    `next_session_days`.
     """
 
     patients: pd.DataFrame
@@ -59,6 +62,7 @@ class Registry:
     set_aside: pd.DataFrame = field(default_factory=nothing_set_aside)
     source: Source = field(default_factory=lambda: Source(name="in memory"))
     narrowed_to: str = ""
+    following: pd.Series | None = None
 
     def __repr__(self) -> str:
         labels = self.periods
@@ -93,19 +97,22 @@ class Registry:
     def during(self, period: str) -> Registry:
         """The sessions of a period, their instruments and the events put down to them, and the patients treated in it.
 
-        An event without a session belongs to the period of the last session on or before its day. The history
-        of those patients (collections, stents, scans, reviews, other interventions) stays whole.
+        An event without a session belongs to the period of the last session on or before its day, one before any
+        session to the period of the patient's first. The history of those patients (collections, stents, scans,
+        reviews, other interventions) stays whole, and so does `next_session_days`.
         """
         inside = self.sessions["period"].isin(self._known(period)).to_numpy()
         held = _rows(self.sessions, inside)
         with_sessions = _among(held["session_id"], self.instrument_uses["session_id"])
         session = session_of_events(self)
-        events = _rows(self.adverse_events, (session >= 0) & np.append(inside, False)[session])
+        session = np.where(session >= 0, session, _first_sessions(self)[self.position("adverse_events")])
+        events = _rows(self.adverse_events, np.append(inside, False)[session])
         uses = _rows(self.instrument_uses, with_sessions)
         narrowed = self._with({"sessions": held, "instrument_uses": uses, "adverse_events": events})
         treated = np.zeros(len(self.patients), dtype=bool)
         treated[self.position("sessions")[inside]] = True
-        return replace(narrowed.select(treated), narrowed_to=str(period).strip())
+        following = pd.Series(next_session_days(self), index=self.sessions["session_id"].astype(object))
+        return replace(narrowed.select(treated), narrowed_to=str(period).strip(), following=following)
 
     def select(self, patients: np.ndarray) -> Registry:
         """The patients marked True, with all that is theirs; ids keep meaning row numbers of the kept tables."""
@@ -148,6 +155,32 @@ def session_of_events(registry: Registry) -> np.ndarray:
     before = np.where(place >= 0, order[place.clip(0)], -1)
     same = registry.position("sessions")[before.clip(0)] == event_patient
     return np.where(named >= 0, named, np.where((before >= 0) & same, before, -1))
+
+
+def next_session_days(registry: Registry) -> np.ndarray:
+    """For each session the day of the patient's next session on a later day, or `NO_DAY`, whatever was narrowed."""
+    sessions = registry.sessions
+    if registry.following is not None:
+        return registry.following.reindex(sessions["session_id"].astype(object)).to_numpy(dtype=np.int64)
+    day, patient = sessions["day"].to_numpy(dtype=np.int64), registry.position("sessions")
+    order = np.lexsort((day, patient))
+    day, patient = day[order], patient[order]
+    starts = np.flatnonzero(np.append(True, (np.diff(day) != 0) | (np.diff(patient) != 0))[: order.size])
+    later = np.full(starts.size, NO_DAY)
+    same = patient[starts][1:] == patient[starts][:-1]
+    later[:-1][same] = day[starts][1:][same]
+    following = np.empty(order.size, dtype=np.int64)
+    following[order] = np.repeat(later, np.diff(np.append(starts, order.size)))
+    return following
+
+
+def _first_sessions(registry: Registry) -> np.ndarray:
+    """For each patient the row number of the first session, -1 where there is none."""
+    patient, day = registry.position("sessions"), registry.sessions["day"].to_numpy(dtype=np.int64)
+    first = np.full(len(registry.patients), -1, dtype=np.int64)
+    order = np.lexsort((day, patient))[::-1]
+    first[patient[order]] = order
+    return first
 
 
 def link(tables: Mapping[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:

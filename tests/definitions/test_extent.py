@@ -11,9 +11,9 @@ from necrostats.definitions.extent import extent_class, extent_of_patients
     [
         (1, 30, False, "low"), (2, 29, True, "low"), (2, 31, False, "high"), (3, 5, False, "high"),
         (4, 90, True, "high"), (1, 61, True, "high"), (1, 61, False, "unclassified"), (1, 45, True, "unclassified"),
-        (2, 30, False, "unclassified"), (float("nan"), 20, False, "unclassified"),
-        (1, float("nan"), True, "unclassified"),
-        (3, float("nan"), False, "high"),
+        (2, 30, False, "unclassified"), (float("nan"), 20, False, None),
+        (1, float("nan"), True, None),
+        (3, float("nan"), False, "high"), (1, 61, float("nan"), None), (1, 20, float("nan"), "low"),
     ],
 )  # fmt: skip
 def test_the_rule_and_its_gaps(quadrants, solid, infected, expected):
@@ -22,4 +22,6 @@ def test_the_rule_and_its_gaps(quadrants, solid, infected, expected):
 
 def test_each_patient_has_the_class_of_the_index_collection():
     courses = [Course(index={"quadrants": 1, "solid_percent": 10.0}), Course()]
-    assert extent_of_patients(registry_of(*courses)).tolist() == ["low", "unclassified"]
+    classes = extent_of_patients(registry_of(*courses))
+    assert classes[0] == "low"
+    assert classes.isna().tolist() == [False, True]

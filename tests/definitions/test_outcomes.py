@@ -99,3 +99,15 @@ def test_a_scan_without_a_size_documents_nothing_and_is_counted():
 def test_a_registry_of_nobody_has_no_ends():
     registry = registry_of(Course())
     assert outcomes(registry.select([False]), DOCUMENTED_RESOLUTION).day.size == 0
+
+
+def test_a_drain_before_the_index_drainage_is_prior_treatment_and_no_failure():
+    assert _end(Course(drain_on=-10, scans=[(40, 20)], well_on=[40])) == ("resolved", 40)
+
+
+def test_a_patient_scanned_after_the_last_contact_day_was_seen_until_that_scan():
+    courses = [Course(scans=[(60, 80)], last_contact=10), Course(scans=[(60, 5)], well_on=[60], last_contact=10)]
+    ends = outcomes(registry_of(*courses), DOCUMENTED_RESOLUTION)
+    assert ends.day.tolist() == [60, 60]
+    assert ends.seen_later == 2
+

@@ -7,8 +7,8 @@ from necrostats.errors import ChoiceError
 def test_the_default_says_all_of_itself():
     assert DOCUMENTED_RESOLUTION.sentence() == (
         "Resolved (documented resolution, 30 mm): longest axis of every known collection at most 30 mm on a scan and "
-        "symptom-free at a review within 30 days of it, with no percutaneous drain and no surgery before it, within "
-        "180 days of the index drainage."
+        "free of symptoms at the review nearest to it, within 30 days and not after further treatment, with no "
+        "percutaneous drain and no surgery before it, within 180 days of the index drainage."
     )
 
 
@@ -16,7 +16,7 @@ def test_a_drain_that_is_an_adjunct_is_no_competing_end():
     definition = ResolutionDefinition(name="x", reference="invented", percutaneous_drain="adjunct", symptom_free=False)
     assert definition.causes == ("resolved", "death", "surgery")
     assert "percutaneous drain" not in definition.sentence()
-    assert "symptom-free" not in definition.sentence()
+    assert "symptoms" not in definition.sentence()
 
 
 def test_a_role_off_the_list_is_answered_with_the_list():

@@ -42,3 +42,10 @@ def test_activity_counts_sessions_by_type():
     assert rows.loc["drainage", "events"] == 1
 
 
+
+
+def test_an_extent_that_cannot_be_known_is_missing_and_not_a_class():
+    courses = [Course(index={"quadrants": 1, "solid_percent": 20.0}), Course(), Course()]
+    rows = _rows(case_mix(registry_of(*courses)), "extent class").set_index("level")
+    assert rows.loc["low", ["events", "n", "missing"]].tolist() == [1, 1, 2]
+    assert rows.loc["unclassified", "events"] == 0

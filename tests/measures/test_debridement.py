@@ -39,9 +39,9 @@ def test_an_adjunct_does_not_make_a_second_class():
 
 
 def test_a_session_with_no_yield_is_counted_beside_the_mean():
-    result = debridement_yield(registry_of(_course(0.0, 100.0), *[_course(100.0)] * 3))
+    result = debridement_yield(registry_of(_course(0.0, 100.0), *[_course(100.0)] * 4))
     row = _row(result, "snare")
-    assert (row["n"], row["events"], row["estimate"]) == (5, 1, pytest.approx(100.0))
+    assert (row["n"], row["events"], row["estimate"]) == (6, 1, pytest.approx(100.0))
     assert "ZERO_YIELD" in {note.code for note in result.notes}
 
 
@@ -75,3 +75,21 @@ def test_sessions_without_a_number_are_counted():
 def test_only_classes_of_instrument_can_be_compared():
     with pytest.raises(ChoiceError):
         debridement_yield(registry_of(_course(100.0)), by="operator")
+
+
+def test_four_sessions_without_yield_and_one_with_make_no_mean():
+    row = _row(debridement_yield(registry_of(*map(_course, (0.0, 0.0, 0.0, 0.0, 150.0)))), "snare")
+    assert (row["n"], row["events"]) == (5, 4)
+    assert np.isnan(row["estimate"])
+
+
+def test_a_class_of_which_every_yield_is_less_than_a_number_says_why_it_has_no_mean():
+    result = debridement_yield(registry_of(*[_course((0.0, 50.0))] * 6))
+    assert _row(result, "snare")["n"] == 6
+    assert any(note.text.startswith("snare (yield, ml): ") for note in result.notes)
+
+
+def test_a_yield_that_says_nothing_but_more_than_nothing_is_missing():
+    result = debridement_yield(registry_of(*map(_course, (100.0, 90.0, 110.0, 100.0, 95.0)), _course((0.0, None))))
+    assert _row(result, "snare")[["n", "missing"]].tolist() == [5, 1]
+    assert "MISSING" in {note.code for note in result.notes}

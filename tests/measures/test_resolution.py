@@ -90,3 +90,8 @@ def test_the_order_and_the_names_of_patients_change_nothing():
     one = time_to_resolution(registry_of(*courses)).table
     two = time_to_resolution(registry_of(*courses[::-1])).table
     assert one.equals(two)
+
+
+def test_collections_are_counted_with_the_patients_that_are():
+    result = time_to_resolution(registry_of(_resolved(20, sex="female"), *[_resolved(30)] * 4), by="sex")
+    assert (result.population.patients, result.population.collections) == (1, 1)

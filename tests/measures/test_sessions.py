@@ -95,3 +95,10 @@ def test_nobody_gives_an_empty_answer_and_no_error():
 def test_a_median_that_half_reach_exactly_is_that_session_and_not_the_middle_of_the_stretch():
     result = sessions_to_resolution(registry_of(*[_resolved_after(k) for k in (1, 2, 4, 5)]))
     assert result.medians.loc[result.medians["cause"] == "resolved", "estimate"].item() == 2
+
+
+def test_a_scan_without_a_size_does_not_show_that_a_session_was_not_enough():
+    unsized = Course(necrosectomies=[10], scans=[(30, float("nan"))], last_contact=31)
+    result = sessions_to_resolution(registry_of(unsized, _resolved_after(1)))
+    at_one = result.table[(result.table["sessions"] == 1) & (result.table["cause"] == "resolved")].iloc[0]
+    assert (at_one["at_risk"], at_one["estimate"]) == (1, 1.0)

@@ -95,7 +95,8 @@ class Places:
         number = np.where(origin.column == NOWHERE, made.sheet[rows], self._sheet_of(origin))
         at = np.where(origin.column == NOWHERE, made.at[rows], origin.at)
         sheets = [self.sheets[each] for each in number]
-        heading = [column if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
+        filled = "" if _is_code(made, column) else column
+        heading = [filled if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
         return {
             "file": [sheet.grid.file for sheet in sheets], "sheet": [sheet.grid.sheet for sheet in sheets],
             "row": pd.array([int(sheet.rows[each]) for sheet, each in zip(sheets, at, strict=True)], dtype="Int64"),
@@ -133,6 +134,11 @@ class Places:
         if number not in self._kept:
             self._kept[number] = _Seen.of(self.making.columns[number].raw, dates_shown=self.dates_shown)
         return self._kept[number]
+
+
+def _is_code(made: Made, column: str) -> bool:
+    """Whether a column holds codes that the reading gives itself, and that no sheet therefore has."""
+    return any(each.name == column and each.kind in ("id", "ids") for each in made.table.all_columns)
 
 
 def _value(told: np.ndarray, written: np.ndarray) -> np.ndarray:

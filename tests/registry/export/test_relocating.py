@@ -52,3 +52,14 @@ def test_hidden_things_are_named(tmp_path):
     assert told(found, "SHEET_NOT_MENTIONED")[0][0] == "Old"
     ignored = read(tmp_path, {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [1]]}, 'ignore_sheets = ["old"]\n' + WIDE)
     assert told(ignored, "SHEET_NOT_MENTIONED") == []
+
+
+def test_a_code_that_the_reading_gave_itself_is_named_as_no_column(tmp_path):
+    lines = wide_line("1", index="early April", DEN1_date="15/03/24"), wide_line("2", DEN1_date=date(2024, 3, 8))
+    no_date = wide_line("3", index="", DEN1_date="15/03/24", DEN1_tools="net")
+    found = read_wide(tmp_path, *lines, no_date)
+    assert [(row, column) for _, row, column, _ in told(found, "INDEX_UNKNOWN")] == [(2, "Index"), (4, "Index")]
+    assert {column for *_, column, _ in told(found, "PARENT_SET_ASIDE")} == {""}
+    assert [(row, column) for _, row, column, _ in told(found, "NO_INSTRUMENT")] == [(3, "")]
+    named = set(found.registry.findings["column"]) | set(found.registry.set_aside["column"])
+    assert named <= {"", *HEADINGS, "last_contact_day"}
