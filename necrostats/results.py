@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
@@ -56,6 +57,14 @@ class Method:
     references: tuple[str, ...] = ()
 
 
+def _shown(cell: object) -> str:
+    if pd.isna(cell):
+        return ""
+    if isinstance(cell, float) and math.isinf(cell):
+        return "no upper limit" if cell > 0 else "no lower limit"
+    return str(cell)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Result:
     """Base of the four kinds. `table` is tidy, with the columns its kind names, in that order."""
@@ -79,7 +88,7 @@ class Result:
     def _repr_html_(self) -> str:
         head = "".join(f'<th scope="col">{html.escape(str(name))}</th>' for name in self.table.columns)
         rows = "".join(
-            "<tr>" + "".join(f"<td>{html.escape('' if pd.isna(cell) else str(cell))}</td>" for cell in row) + "</tr>"
+            "<tr>" + "".join(f"<td>{html.escape(_shown(cell))}</td>" for cell in row) + "</tr>"
             for row in self.table.itertuples(index=False, name=None)
         )
         notes = "".join(f"<li>{html.escape(note.text)}</li>" for note in self.notes)

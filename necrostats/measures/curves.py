@@ -9,10 +9,11 @@ import pandas as pd
 
 from necrostats.measures.grouping import Grouping
 from necrostats.results import Note
-from necrostats.stats.event_tables import event_table
+from necrostats.stats.event_tables import EventTable, event_table
 from necrostats.stats.few_clusters import widened
 from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen, aalen_johansen_of, quantile
 from necrostats.stats.proportions import clopper_pearson
+from necrostats.stats.reading_curves import passing_time
 
 SMALL_RISK_SET = 10
 SMALL_GROUP = 20
@@ -54,8 +55,8 @@ def incidence(
     low, high = _limits(curve, level, exact=cluster is None and entry is None)
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     table = _table(curve, np.where(whole, 1.0, curve.estimate), low, high, groups, axis)
-    medians = _medians(curve, groups, axis)
-    notes = curve_notes(table, medians, axis, "fewer than half resolved while followed")
+    medians = _medians(curve, low, high, groups, axis)
+    notes = curve_notes(table, medians, axis, "followed too short a time, or fewer than half resolved")
     return Incidence(table=table, medians=medians, notes=(*notes, *curve.notes) if cluster is not None else notes)
 
 
@@ -75,16 +76,29 @@ def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
 
 def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[np.ndarray, np.ndarray]:
     """The log-log limits, none where everybody has had the event; in a group of fewer than 30 with nobody censored,
-    those of Clopper–Pearson.
+    those of Clopper–Pearson, and so where nobody has had it yet as long as nobody is censored.
     """
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     low, high = (np.where(whole, np.nan, each) for each in (curve.low, curve.high))
+    if exact:
+        none, most = curve.estimate == 0, most_with_none(curve.table, level)[:, None, :]
+        low, high = np.where(none, np.where(np.isnan(most), np.nan, 0.0), low), np.where(none, most, high)
     total = curve.table.all_events.sum(axis=1)
     complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
     for group in np.flatnonzero(complete & exact):
         binomial = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
         low[group], high[group] = binomial.low, binomial.high
     return low, high
+
+
+def most_with_none(counts: EventTable, level: float) -> np.ndarray:
+    """(G, T) the exact upper limit of a share of whom none has had the event; NaN once anybody was censored before."""
+    subjects = np.broadcast_to(counts.at_risk[:, :1], counts.at_risk.shape)
+    known = (subjects > 0) & (counts.censored.cumsum(axis=-1) == counts.censored)
+    upper = np.full(known.shape, np.nan)
+    if known.any():
+        upper[known] = clopper_pearson(np.zeros(np.count_nonzero(known)), subjects[known], level=level).high
+    return upper
 
 
 def _followed(curve: CumulativeIncidence) -> np.ndarray:
@@ -118,16 +132,33 @@ def _causes(places, curve: CumulativeIncidence) -> pd.Categorical:
     return pd.Categorical.from_codes(places, categories=[str(name) for name in curve.table.causes], ordered=True)
 
 
-def _medians(curve: CumulativeIncidence, groups: Grouping, axis: str) -> pd.DataFrame:
+def median_limits(counts: EventTable, estimate, low, high, axis: str) -> tuple[np.ndarray, np.ndarray]:
+    """Where the band shown, (…, T) of a rising share, passes one half; NaN for a limit not reached.
+
+    Where everybody has had the event and there is no band, both its edges are 1. Both limits are NaN where the band
+    is not known all the way, or an exact one does not pass one half although everybody has had the event.
+    """
+    whole = np.isclose(estimate, 1.0, rtol=0, atol=ROUNDING)
+    unknown = ((np.isnan(low) | np.isnan(high)) & (estimate > 0) & ~whole).any(axis=-1)
+    early, late = (
+        passing_time(counts, np.where(whole & np.isnan(edge), 1.0, edge), 0.5, midpoint=axis == "days")
+        for edge in (high, low)
+    )
+    none = unknown | (np.isnan(late) & whole.any(axis=-1))
+    return np.where(none, np.nan, early), np.where(none, np.nan, late)
+
+
+def _medians(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
     middle = quantile(curve, 0.5, midpoint=axis == "days")
+    early, late = median_limits(curve.table, curve.estimate, low, high, axis)
     group, cause = (index.ravel() for index in np.indices(curve.estimate.shape[:2]))
     return pd.DataFrame(
         {
             "group": groups.column(group),
             "cause": _causes(cause, curve),
             "estimate": np.ravel(middle.estimate),
-            "conf_low": np.ravel(middle.low),
-            "conf_high": np.ravel(middle.high),
+            "conf_low": np.ravel(early),
+            "conf_high": np.ravel(late),
         }
     )
 

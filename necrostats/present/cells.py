@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from necrostats.present import numbers
-from necrostats.present.small_numbers import NO_VALUES, NOBODY, TOO_FEW
+from necrostats.present.small_numbers import NO_VALUES, NOBODY, NOT_DETERMINED, TOO_FEW
 
 _MULTIPLE = re.compile(r"\d[\d,.]*\s+")
 
@@ -82,7 +82,14 @@ def median_reached(estimate: object, low: object, high: object) -> str:
     point = numbers.reached(estimate)
     if point == numbers.NOT_REACHED and not numbers.known(low):
         return point
-    return f"{point} ({numbers.joined(numbers.reached(low), numbers.reached(high))})"
+    return f"{point} ({median_range(low, high)})"
+
+
+def median_range(low: object, high: object) -> str:
+    """The limits of the median of a curve: "50–75", "50 to not reached"; without a lower one "no interval"."""
+    if not numbers.known(low):
+        return numbers.NO_INTERVAL
+    return numbers.joined(numbers.reached(low), numbers.reached(high))
 
 
 def description(row, few: bool) -> str:
@@ -94,7 +101,8 @@ def description(row, few: bool) -> str:
     if row.measure == "median":
         return median(row.estimate, row.low, row.high)
     if row.measure == "geometric mean":
-        return amount(row.estimate, row.low, row.high)
+        known = numbers.known(row.estimate)
+        return amount(row.estimate, row.low, row.high) if known else NOT_DETERMINED
     if numbers.known(row.low) and numbers.known(row.high):
         return share(row.estimate, row.low, row.high, row.n)
     return numbers.percent(row.estimate, row.n) or NO_VALUES

@@ -10,7 +10,7 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers, stacks
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.say_curves import at_start, main_cause
+from necrostats.present.say_curves import at_start, counted_once, main_cause
 from necrostats.present.saying import plural
 from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.present.steps import Curve, Grid, Panel, RiskRow, draw
@@ -204,5 +204,5 @@ def _(
         sheet = redraw(inches)
     return Figure(
         fig=sheet, alt=alternative(result, "Step curves"), data=_data(result, main, groups, drawn), redraw=redraw,
-        caption=caption(result, "Shaded: the intervals" if drawn else "", *grid.remarks),
+        caption=caption(result, "Shaded: the intervals" if drawn else "", counted_once(result), *grid.remarks),
     )  # fmt: skip

@@ -6,7 +6,7 @@ import pandas as pd
 
 from necrostats.errors import unknown_choice
 from necrostats.present import numbers
-from necrostats.present.cells import median_reached, spoken_interval
+from necrostats.present.cells import median_range, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
 from necrostats.present.say_rates import is_event, some_event
 from necrostats.present.saying import about, findings, listed, plural
@@ -18,22 +18,38 @@ FREE = "free of "
 ORIGINS = ("index drainage", "documented resolution")
 _REACHED = {
     "resolved": "had documented resolution",
-    "death": "had died unresolved",
-    "surgery": "had gone on to surgery",
-    "percutaneous drain": "had a percutaneous drain placed",
     "recurrence": "had a recurrence",
     "still needing more": "still needed more",
-    "death or surgery": "had died unresolved or gone on to surgery",
-    "death, surgery or percutaneous drain": "had died unresolved, gone on to surgery or been drained percutaneously",
     "resolved, mid-point": "had resolved if dated half-way between the two scans",
     "resolved, interval-censored": "had resolved by the interval-censored estimate",
     "not to report: 1 − Kaplan–Meier": "would have resolved by 1 − Kaplan–Meier, which is not to be reported",
 }
+_FIRST = {
+    "death": "died first",
+    "surgery": "went to surgery first",
+    "percutaneous drain": "had a percutaneous drain first",
+    "death or surgery": "died or went to surgery first",
+    "death, surgery or percutaneous drain": "died, went to surgery or had a percutaneous drain first",
+}
+_ONCE = "Each {} counts once, at the first end"
 
 
-def reached(cause: object, main: object = "resolved") -> str:
+def comes_first(cause: object, main: object) -> bool:
+    """Whether a cause is an end that came before resolution."""
+    return main == "resolved" and plain(cause) in _FIRST
+
+
+def counted_once(result: Curves) -> str:
+    """That an end is the first one, for a caption; nothing where there are no such ends."""
+    ends = [cause for cause in in_order(result.table["cause"]) if comes_first(cause, main_cause(result))]
+    return _ONCE.format(plural(1, result.of)) if ends else ""
+
+
+def reached(cause: object, main: object = "resolved", of: str = "patients") -> str:
     """The verb of a cause, beside the cause the curve is about: "resolved" → "had documented resolution"."""
     name = plain(cause)
+    if comes_first(cause, main):
+        return _FIRST[name] if of == "patients" else f"belonged to patients who {_FIRST[name]}"
     if name == "death" and main != "resolved":
         return "had died without it"
     if name.startswith(FREE):
@@ -74,22 +90,24 @@ def _opening(result: Curves, at: int) -> str:
 
 def _first(row, n: int, level: float, main: object, of: str) -> str:
     if not numbers.known(row.estimate):
-        return f"it cannot be said how many of {n} {of} {reached(row.cause, main)}"
-    if row.estimate == 0:
-        return f"none of {n} {of} {reached(row.cause, main)}"
-    limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
-    inside = spoken_interval(limits, level) + ("" if limits == numbers.NO_INTERVAL else " %")
-    return f"{numbers.percent(row.estimate, n)} of {n} {of} ({inside}) {reached(row.cause, main)}"
+        return f"it cannot be said how many of {n} {of} {reached(row.cause, main, of)}"
+    limits = _limits(row, n)
+    return f"{_share(row, n)} of {n} {of} ({spoken_interval(limits, level)}) {reached(row.cause, main, of)}"
 
 
-def _further(row, n: int, main: object) -> str:
+def _further(row, n: int, main: object, of: str) -> str:
     if not numbers.known(row.estimate):
-        return f"it cannot be said how many {reached(row.cause, main)}"
-    if row.estimate == 0:
-        return f"none {reached(row.cause, main)}"
+        return f"it cannot be said how many {reached(row.cause, main, of)}"
+    return f"{_share(row, n)} ({_limits(row, n)}) {reached(row.cause, main, of)}"
+
+
+def _share(row, n: int) -> str:
+    return "none" if row.estimate == 0 else numbers.percent(row.estimate, n)
+
+
+def _limits(row, n: int) -> str:
     limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
-    ending = "" if limits == numbers.NO_INTERVAL else " %"
-    return f"{numbers.percent(row.estimate, n)} ({limits}{ending}) {reached(row.cause, main)}"
+    return limits if limits == numbers.NO_INTERVAL else f"{limits} %"
 
 
 def _main_first(rows: pd.DataFrame, main: object) -> list:
@@ -110,7 +128,7 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
     if not each:
         return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
-    parts = [_first(each[0], n, result.method.level, main, result.of), *(_further(row, n, main) for row in each[1:])]
+    parts = [_first(each[0], n, result.method.level, main, result.of), *(_further(row, n, main, result.of) for row in each[1:])]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 
 
@@ -120,7 +138,7 @@ def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
     if result.falling:
         left = f"{n - int(counts.sum())} {reached(main_cause(result))}"
         return f"Of {n} {plural(n, result.of)} {left} while observed; too few for a rate."
-    seen = [f"{numbers.count(k)} {reached(cause, main_cause(result))}" for cause, k in counts.items() if k > 0]
+    seen = [f"{numbers.count(k)} {reached(cause, main_cause(result), result.of)}" for cause, k in counts.items() if k > 0]
     of = f"of {n} {plural(n, result.of)}"
     return f"{of.capitalize()} {listed(seen) or 'none had reached an end'} while observed; too few for a rate."
 
@@ -136,10 +154,8 @@ def _median(result: Curves, group: object) -> str:
     if not numbers.known(row.estimate):
         return "The median was not reached."
     unit = "necrosectomy sessions" if result.axis == "sessions" else "days"
-    text = median_reached(row.estimate, row.conf_low, row.conf_high)
-    point, _, limits = text.partition(" (")
-    level = numbers.interval_name(result.method.level)
-    return f"The median was {point} {plural(row.estimate, unit)} ({level} {limits}."
+    limits = spoken_interval(median_range(row.conf_low, row.conf_high), result.method.level)
+    return f"The median was {numbers.reached(row.estimate)} {plural(row.estimate, unit)} ({limits})."
 
 
 def _group(result: Curves, group: object, at: int | None) -> str:

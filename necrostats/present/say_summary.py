@@ -9,7 +9,7 @@ from necrostats.present.cells import fraction, spoken_interval, spoken_share
 from necrostats.present.contrasts import pair, rules, spoken, spoken_counts
 from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
 from necrostats.present.saying import about, findings, plural
-from necrostats.present.small_numbers import too_few_to_summarise
+from necrostats.present.small_numbers import NOT_DETERMINED, too_few_to_summarise
 from necrostats.results import Comparison, Summary
 
 MOST_INCOMPLETE = 5
@@ -80,12 +80,14 @@ def _means(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
     """All groups of one variable, in its own unit: the means, then those with too few, then those with nothing."""
     each = [(row, bool(few[row.Index])) for row in rows.itertuples() if row.n]
     given = [_mean(row, level) for row, is_few in each if not is_few and numbers.known(row.estimate)]
-    left = [
-        f"{plain(row.group)} ({_base(row)})" for row, is_few in each if is_few or not numbers.known(row.estimate)
+    left = [f"{plain(row.group)} ({_base(row)})" for row, is_few in each if is_few]
+    unknown = [
+        f"{plain(row.group)} ({_base(row)})" for row, is_few in each if not (is_few or numbers.known(row.estimate))
     ]
     name = sentence_case(plain(rows["variable"].iloc[0]))
     said = [f"{name}, geometric mean: {'; '.join(given)}"] if given else [f"{name}: no mean can be given"]
     said += [f"too few for a mean: {', '.join(left)}"] * bool(left)
+    said += [f"{NOT_DETERMINED}: {', '.join(unknown)}"] * bool(unknown)
     return "; ".join(said) + "."
 
 

@@ -6,10 +6,11 @@ import pandas as pd
 
 FEWEST_FOR_A_RATE = 5
 FEWEST_AT_RISK = 10
-FEWEST_PATIENTS_FOR_A_MEAN = 3
+FEWEST_SESSIONS_FOR_A_MEAN, FEWEST_PATIENTS_FOR_A_MEAN = 5, 3
 TOO_FEW = "too few"
 NOBODY = "nobody at risk"
 NO_VALUES = "no values"
+NOT_DETERMINED = "not determined"
 
 
 def _few_patients(table: pd.DataFrame) -> pd.Series:
@@ -28,7 +29,9 @@ def too_few_for_a_rate(table: pd.DataFrame) -> pd.Series:
 
 
 def too_few_to_summarise(table: pd.DataFrame) -> pd.Series:
-    """Rows of a Summary table that have values, but too few for a share, median or mean."""
+    """Rows of a Summary table that have values, but too few for a share, median or mean; a mean is of yields above 0."""
     few = (table["n"] > 0) & (table["n"] < FEWEST_FOR_A_RATE)
     is_mean = table["measure"].astype(object) == "geometric mean"
-    return few | (is_mean & (table["n"] > 0) & (table["patients"] < FEWEST_PATIENTS_FOR_A_MEAN))
+    with_yield = table["n"] - table["events"].fillna(0)
+    short = (with_yield < FEWEST_SESSIONS_FOR_A_MEAN) | (table["patients"] < FEWEST_PATIENTS_FOR_A_MEAN)
+    return few | (is_mean & (table["n"] > 0) & short)

@@ -10,7 +10,7 @@ from necrostats.errors import ChoiceError
 from necrostats.present import numbers
 from necrostats.present.figures import Figure, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.say_curves import at_start
+from necrostats.present.say_curves import at_start, counted_once
 from necrostats.present.saying import plural
 from necrostats.present.small_numbers import FEWEST_FOR_A_RATE
 from necrostats.present.stack_drawing import Band, Stack, Stacks, draw
@@ -39,7 +39,7 @@ def figure_of(result: Curves, width: str) -> Figure:
         sheet = redraw(inches)
     return Figure(
         fig=sheet, alt=alternative(result, "Stacked shares"), data=_data(result, drawn), redraw=redraw,
-        caption=caption(result, "From the bottom: " + ", ".join(grid.names), *remarks),
+        caption=caption(result, "From the bottom: " + ", ".join(grid.names), counted_once(result), *remarks),
     )  # fmt: skip
 
 

@@ -6,12 +6,13 @@ import pandas as pd
 
 from necrostats.present import cells, contrasts, numbers
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.say_curves import at_start
+from necrostats.present.say_curves import at_start, comes_first, main_cause
 from necrostats.present.say_summary import is_completeness, is_counts
 from necrostats.present.saying import ended, listed
 from necrostats.present.small_numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
+    FEWEST_SESSIONS_FOR_A_MEAN,
     TOO_FEW,
     too_few_for_a_rate,
     too_few_to_summarise,
@@ -21,8 +22,8 @@ from necrostats.present.wording import table_caption
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
 FEW_NOTE = (
-    f"Too few: fewer than {FEWEST_FOR_A_RATE}, or for a mean fewer than {FEWEST_PATIENTS_FOR_A_MEAN} patients; "
-    "counts only."
+    f"Too few: fewer than {FEWEST_FOR_A_RATE}, or for a mean fewer than {FEWEST_SESSIONS_FOR_A_MEAN} sessions with a "
+    f"yield or {FEWEST_PATIENTS_FOR_A_MEAN} patients; counts only."
 )
 
 
@@ -81,7 +82,8 @@ def _point_column(result: Curves) -> str:
 
 
 def _cause_column(result: Curves, cause: object) -> str:
-    return f"{sentence_case(plain(cause))}, % ({numbers.interval_name(result.method.level)})"
+    first = " first" if comes_first(cause, main_cause(result)) else ""
+    return f"{sentence_case(plain(cause))}{first}, % ({numbers.interval_name(result.method.level)})"
 
 
 def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:

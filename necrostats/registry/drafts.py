@@ -19,7 +19,7 @@ from necrostats.registry.written import RawTable
 TOGETHER = (("yield_low", "yield_high"),)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Cells:
     """A typed column: `values` (U,), the blank first; `which` (N,) says which of them a row holds.
 
@@ -46,7 +46,7 @@ class Cells:
         return replace(self, values=np.append(self.values, value), which=which)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class DraftTable:
     """One table in the making. `gone` (N,) marks the rows set aside. An absent table has no `raw`."""
 
@@ -95,7 +95,7 @@ class DraftTable:
         return np.where(np.isnan(partner), self.numbers(column), partner)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Flag:
     """A rule that rows `at` of a table break, where it shows (`column`), and what it takes away.
 
@@ -116,7 +116,7 @@ class Flag:
     once: bool = False
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Taken:
     """Rows of a table, or cells in them, that a rule set aside."""
 
@@ -127,7 +127,7 @@ class Taken:
     column: str = ""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Draft:
     """Nine draft tables, the findings so far and what was set aside.
 

@@ -18,7 +18,7 @@ from necrostats.registry.written import RawTable
 _DATA = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".xlsm", ".ods")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RawSource:
     """The tables found, as written; the files or sheets nobody knows; the hash of all bytes read."""
 

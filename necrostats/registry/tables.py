@@ -45,7 +45,7 @@ class Registry:
     the ids of the table they belong to, in its row order, so `registry.position("scans")` is a row number in
     `patients`; whole numbers and days are Int64, other numbers float64, yes/no boolean, text string.
     `narrowed_to` is the period whose sessions and events `during` kept; "" where all are held. `following` is then
-    the day of the patient's next session (blank after the last) by session id, as it was before narrowing: ask
+    the day of the patient's next session by session id, as it was before narrowing: ask
     `next_session_days`.
     """
 
@@ -161,7 +161,7 @@ def next_session_days(registry: Registry) -> np.ndarray:
     """For each session the day of the patient's next session on a later day, or `NO_DAY`, whatever was narrowed."""
     sessions = registry.sessions
     if registry.following is not None:
-        return registry.following.reindex(sessions["session_id"].astype(object)).to_numpy(dtype=np.int64)
+        return registry.following.reindex(sessions["session_id"].astype(object), fill_value=NO_DAY).to_numpy(dtype=np.int64)
     day, patient = sessions["day"].to_numpy(dtype=np.int64), registry.position("sessions")
     order = np.lexsort((day, patient))
     day, patient = day[order], patient[order]

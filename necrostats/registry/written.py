@@ -14,7 +14,7 @@ from necrostats.errors import SourceError
 BLOCK = 1000
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Written:
     """One column as written: `texts` (U,) holds each text once, "" first; `which` (N,) says which a row holds."""
 
@@ -26,7 +26,7 @@ class Written:
         return self.texts[self.which[rows]]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Place:
     """Where a table was found, and whether its numbers may hold a decimal comma."""
 
@@ -37,7 +37,7 @@ class Place:
     encoding: str = ""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RawTable:
     """A table as written. `rows` (N,) are spreadsheet row numbers (the header is row 1), blank rows left out.
 

@@ -16,7 +16,7 @@ from necrostats.registry.export.readings import BLANK, Reading, refused
 from necrostats.registry.export.targets import OVERFLOW
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Part:
     """One column of a block: `readings` of its different cells, the blank one first; `which` (N,) each row holds."""
 
@@ -34,7 +34,7 @@ class Part:
         return replace(self, which=self.which[rows])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Block:
     """Rows to be made in one table from rows `at` (N,) of one sheet. `number` (N,) is that of a wide group, else 0."""
 

@@ -14,7 +14,7 @@ from necrostats.registry.export.names import letters_of
 Merge = tuple[int, int, int, int]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True, slots=True, repr=False)
 class RawCell:
     """A cell: its text, the value if it was not text (number, date, yes/no), its number format, its formula's fate."""
 
@@ -32,7 +32,7 @@ class RawCell:
 EMPTY = RawCell(text="")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RawColumn:
     """A column: each different cell once, the empty one first; `which` (N,) says which of them a row holds."""
 
@@ -67,7 +67,7 @@ class RawColumn:
         return RawColumn(number=self.number, cells=cells, which=number[place[1:]], hidden=self.hidden)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Comment:
     """A note on a cell: where, and what it says."""
 
@@ -75,7 +75,7 @@ class Comment:
     text: str
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Grid:
     """A sheet or a csv file. `rows` (N,) are row numbers as the spreadsheet shows them; empty rows are left out.
 
@@ -101,7 +101,7 @@ class Grid:
         return self.sheet or self.file.rpartition(".")[0] or self.file
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Export:
     """Everything read from a source. `other_texts` are (where, text) outside any cell: names, titles, properties."""
 

@@ -13,7 +13,7 @@ from necrostats.registry.export.names import folded
 from necrostats.registry.export.people import NOBODY, People
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RowsAside:
     """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in."""
 

@@ -15,7 +15,7 @@ from necrostats.registry.export.names import folded, hint
 from necrostats.registry.messages import problem_report
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LaidColumn:
     """A column with its heading as shown; `raw` holds the rows below the headings only. `sheet` is its number."""
 
@@ -24,7 +24,7 @@ class LaidColumn:
     sheet: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LaidSheet:
     """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings."""
 
@@ -43,7 +43,7 @@ class LaidSheet:
         return len(self.rows)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Laid:
     """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention."""
 

@@ -42,7 +42,7 @@ def draft_layout(export: str | Path) -> str:
     return "\n".join([_TOP, *_whole(read)]).rstrip() + "\n"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Sheet:
     grid: Grid
     header_rows: tuple[int, ...]

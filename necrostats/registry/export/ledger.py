@@ -46,7 +46,7 @@ def ledger_parts(read: ReadExport, at_a_time: int = AT_A_TIME) -> Iterator[pd.Da
             yield _Stretch(read=read, whole=whole, sheet=sheet, first=first, end=first + at_a_time).lines()
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Given:
     """The rows of a made table, in the order of the export's cells, that a cell gave a value of one column.
 
@@ -62,7 +62,7 @@ class _Given:
     aside: np.ndarray
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Whole:
     """What all parts of a ledger share."""
 
@@ -109,7 +109,7 @@ def _given(read: ReadExport, name: str) -> Iterator[_Given]:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Stretch:
     """The rows `first` to `end` (excluded) of one sheet."""
 

@@ -30,7 +30,7 @@ from necrostats.registry.messages import problem_report
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothing_set_aside
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class ReadExport:
     """A registry, and how each of its cells came about."""
 

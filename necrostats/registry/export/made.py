@@ -13,7 +13,7 @@ from necrostats.registry.export.laying import LaidColumn
 NOWHERE = -1
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Origin:
     """For each row (N,): the number of the export's column a value came from (-1: none), the position in its sheet,
     the rule that read it, and why the cell is not shown (0: it is; DATE, PRIVATE)."""
@@ -47,7 +47,7 @@ class Origin:
         return made
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Days:
     """A date column (N,) as the first and last day it can be: ordinals of the calendar as float, NaN unknown."""
 
@@ -74,7 +74,7 @@ class Days:
         return self.first == self.last
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Mark:
     """Something to say of some rows `at` of a made table, with the cells it is about.
 
@@ -98,7 +98,7 @@ class Mark:
         return replace(self, at=to[self.at[kept]], origin=self.origin.take(np.flatnonzero(kept)), problem=problem)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Made:
     """A table of N rows. `person` (N,) is the patient, `maker` the group of rows of the layout, `number` that of a
     wide group; `sheet` and `at` say which row of which sheet. `parent` (N,) is the row in sessions, or -1.
@@ -156,7 +156,7 @@ class Made:
         )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Making:
     """All tables being made, the patients' study codes, and the export's columns that origins number."""
 

@@ -17,7 +17,7 @@ NOBODY = -1
 _BETWEEN = "\x1f"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class People:
     """`ids` (P,): the study code of each patient. `of` holds, for each sheet, the patient (N,) of each row, or -1."""
 

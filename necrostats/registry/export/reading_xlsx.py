@@ -24,7 +24,7 @@ _QUOTED = re.compile(r'"[^"]*"|\\.')
 _NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Worksheets|Normal", re.IGNORECASE)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Book:
     """The sheets, and the texts (where, text) outside their cells."""
 

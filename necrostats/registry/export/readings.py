@@ -13,7 +13,7 @@ DATE, PRIVATE = 1, 2
 _NOTHING: Fills = MappingProxyType({})
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Reading:
     """A cell read whole, unknown, or set aside.
 

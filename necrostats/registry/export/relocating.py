@@ -20,7 +20,7 @@ from necrostats.registry.export.withholding import shown as shown_text
 from necrostats.registry.findings import no_findings
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Seen:
     """The different cells (U,) of a column: as they may be shown, and whether there is anything in them."""
 
@@ -34,7 +34,7 @@ class _Seen:
         return cls(shown=shown, filled=texts != "")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Places:
     """Finds the place in the export of rows and columns of made tables. Dates show as written only if `dates_shown`."""
 

@@ -20,7 +20,7 @@ from necrostats.registry.export.people import People, people_of
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Reshaped:
     """Made tables, who the rows are about, the blocks the tables came from, the rows set aside before.
 

@@ -17,7 +17,7 @@ UNREADABLE = "gives no index drainage whose day is known"
 TWICE = "is one of several dates of the index drainage"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Index:
     """For each patient (P,): the day of the index drainage as an ordinal, NaN where there is none that can be used,
     and why not; and the cell that it stands in."""
@@ -45,7 +45,7 @@ def index_of(making: Making, makers: list[RowsLayout]) -> Index:
     return _one_each(dated, len(making.ids))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Dated:
     person: np.ndarray
     days: Days
