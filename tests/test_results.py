@@ -41,3 +41,8 @@ def test_curves_know_their_axis_and_their_landmarks():
     curves = _result(Curves, pd.DataFrame({**columns, "sessions": [0, 5]}), landmarks=(5,))
     assert curves.axis == "sessions"
     assert curves.at_landmarks()["sessions"].tolist() == [5]
+
+
+def test_a_limit_without_end_is_shown_in_words():
+    shown = _result(table=pd.DataFrame({"high": [float("inf"), float("nan")]}))._repr_html_()
+    assert "<td>no upper limit</td>" in shown and "<td></td>" in shown and "inf<" not in shown

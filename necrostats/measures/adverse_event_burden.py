@@ -12,6 +12,7 @@ from necrostats.measures.adverse_event_grades import two_scales_note
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.phrases import counted
 from necrostats.measures.summaries import summary_row, summary_table
+from necrostats.measures.watching import NO_RECORD
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
 
@@ -86,11 +87,11 @@ def _notes(registry: Registry, index: pd.Series, affected: np.ndarray, looked_at
     events = counted(ungraded, "event has", "events have")
     have = counted(without, "patient has", "patients have")
     of = counted(unknown, "patient", "patients")
-    sessions = counted(unchecked, "session has", "sessions have")
+    sessions = counted(unchecked, "session", "sessions")
     said = {
         f"{events} no Clavien–Dindo grade, so {have} no index and {'is' if without == 1 else 'are'} counted as "
         "missing.": ungraded,
-        f"In {of} nobody recorded whether events were looked for: no index.": unknown,
-        f"{sessions} no word on whether events were looked for: the index may be too low.": unchecked,
+        f"{of} {NO_RECORD}: no index.": unknown,
+        f"{sessions} {NO_RECORD}: the index may be too low.": unchecked,
     }  # fmt: skip
     return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)

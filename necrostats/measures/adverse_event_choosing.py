@@ -58,6 +58,11 @@ def of_type(registry: Registry, variable: str) -> np.ndarray:
     return np.ones(len(types), dtype=bool) if variable == ANY else (types == variable).to_numpy(dtype=bool)
 
 
+def of_types(registry: Registry, variables: Sequence[str]) -> np.ndarray:
+    """Which events (E,) are of any of several types."""
+    return np.logical_or.reduce([of_type(registry, variable) for variable in variables])
+
+
 def known_types(event_type: str | Sequence[str] | None, otherwise: tuple[str, ...]) -> tuple[str, ...]:
     """The types asked for, or others where none was; ChoiceError for one that is not on the list."""
     if event_type is None:

@@ -10,10 +10,10 @@ import pandas as pd
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
 from necrostats.definitions.grades import AGREE, GradingScale, scale_named
 from necrostats.errors import DesignError, unknown_choice
-from necrostats.measures.adverse_event_choosing import ANY, ChosenEvents, chosen_events, known_types, of_type
+from necrostats.measures.adverse_event_choosing import ANY, ChosenEvents, chosen_events, known_types, of_type, of_types
 from necrostats.measures.adverse_event_contrasts import Asked, FoundContrast, Side, asked_for, contrast_of
 from necrostats.measures.adverse_event_units import PATIENTS, SESSIONS, Watchful
-from necrostats.measures.adverse_event_wording import CHECKED, unchecked_note
+from necrostats.measures.adverse_event_wording import CHECKED, watching_notes
 from necrostats.measures.adverse_events import stent_groups
 from necrostats.measures.grouping import OF_THE_SESSION, Grouping, session_groups
 from necrostats.measures.watching import watched
@@ -68,7 +68,7 @@ def compare_adverse_events(
     groups = session_groups(registry, by)
     seen = watched(registry, groups, window)
     stents, of_stents = stent_groups(registry, seen, by, (unit,), len(groups.labels))
-    counted = seen.event_session >= 0 if stents is None else stents.events
+    counted = of_types(registry, variables) & (seen.event_session >= 0 if stents is None else stents.events)
     chosen = chosen_events(registry, scale, grade_from, attribution_from, counted)
     sides = [Side(watchful=Watchful.of(seen, at), stents=of_stents[at]) for at in range(len(groups.labels))]
     base = _reference(groups, sides, reference)
@@ -85,7 +85,7 @@ def compare_adverse_events(
         table=table,
         population=Population(patients=seen.patients, sessions=seen.sessions, left_out=left_out),
         method=_method(found, window, scale, chosen, asked),
-        notes=(*unchecked_note(seen), *_notes(found, table)),
+        notes=(*watching_notes(seen, (unit,)), *_notes(found, table)),
     )
 
 

@@ -8,7 +8,7 @@ from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, wind
 from necrostats.definitions.grades import AGREE, CLAVIEN_DINDO, GradingScale, scale_named
 from necrostats.measures.adverse_event_choosing import ANY, EVENT_TYPES, of_type
 from necrostats.measures.adverse_event_units import Watchful, known_interval
-from necrostats.measures.adverse_event_wording import CHECKED, INTERVAL_REFERENCES, unchecked_note
+from necrostats.measures.adverse_event_wording import CHECKED, INTERVAL_REFERENCES, watching_notes
 from necrostats.measures.grouping import session_groups
 from necrostats.measures.phrases import counted
 from necrostats.measures.summaries import share_row, summary_row, summary_table
@@ -53,7 +53,7 @@ def worst_grades(
             definition=f"window: {window.sentence()}; patients with {CHECKED}; {_seriousness(scale)}",
             references=(scale.reference, INTERVAL_REFERENCES["Clopper–Pearson"]),
         ),
-        notes=(*unchecked_note(seen), *_ungraded_note(registry, seen, scale), *two_scales_note(registry)),
+        notes=(*watching_notes(seen), *_ungraded_note(registry, seen, scale), *two_scales_note(registry)),
     )
 
 
@@ -91,7 +91,7 @@ def event_grades(
             definition=f"window: {window.sentence()}; {CHECKED}; {_seriousness(scale)}",
             references=(scale.reference,),
         ),
-        notes=(*unchecked_note(seen), *_ungraded_note(registry, seen, scale), *two_scales_note(registry)),
+        notes=(*watching_notes(seen), *_ungraded_note(registry, seen, scale), *two_scales_note(registry)),
     )
 
 

@@ -10,6 +10,8 @@ import numpy as np
 from necrostats.definitions.adverse_events import EventWindow
 from necrostats.registry.tables import Registry, session_of_events
 
+STENT_UNKNOWN = "patients with a stent of which the end is not known"
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class WindowEnds:
@@ -52,7 +54,7 @@ def placed_events(registry: Registry, window: EventWindow, ends: WindowEnds) -> 
     reasons = {
         "events before any session": session < 0,
         "events dated before the session they name": latest < opened,
-        "events in patients with a stent of which the end is not known": ~np.append(ends.known, True)[session],
+        f"events in {STENT_UNKNOWN}": ~np.append(ends.known, True)[session],
     }
     if window.during_only:
         reasons["events of which it is not recorded whether they happened during the session"] = (

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from necrostats.measures.watching import stent_days
+from necrostats.measures.watching import NO_RECORD, stent_days
 from necrostats.registry.tables import Registry
 
 STENT_EVENTS = ("stent_migration", "stent_occlusion", "stent_buried")
@@ -36,7 +36,7 @@ class StentTime:
         """What does not count, by reason."""
         return {
             "stents of which the end is not known": self.unknown,
-            "stents in patients in whom nobody recorded whether events were looked for": self.unwatched,
+            f"stents in patients {NO_RECORD}": self.unwatched,
             "stent-related events on days on which no stent was known to be in": self.elsewhere,
         }
 

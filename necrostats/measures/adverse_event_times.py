@@ -10,11 +10,12 @@ import numpy as np
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
 from necrostats.definitions.grades import AGREE, GradingScale, scale_named
 from necrostats.measures.adverse_event_choosing import ANY, chosen_events, known_types, of_type, whole_histories
+from necrostats.measures.adverse_event_placing import STENT_UNKNOWN
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping, patient_groups, session_groups
 from necrostats.measures.phrases import counted
 from necrostats.measures.resolution import INTERVAL, REFERENCES
-from necrostats.measures.watching import Watched, last_contact, watched
+from necrostats.measures.watching import NO_RECORD, Watched, last_contact, watched
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
 
@@ -39,7 +40,7 @@ def time_to_first_event(
 
     Everybody is followed to the last contact, and any event on the way counts; with a `window` only those within it
     of a session do. `event_type` is one type (default: any); `by` is something recorded at the index drainage.
-    Patients without an event in whom nobody recorded whether events were looked for are left out. Raises DesignError
+    Patients without an event and with no record that events were looked for are left out. Raises DesignError
     for a registry narrowed to a period, and for a group known only later.
     """
     whole_histories(registry, "The time to a first event")
@@ -47,10 +48,12 @@ def time_to_first_event(
     (variable,) = known_types(event_type if event_type is None else (event_type,), (ANY,))
     groups, seen = patient_groups(registry, by), watched(registry, session_groups(registry, None), span or THIRTY_DAYS)
     within = _after_the_start(registry) if span is None else seen.event_session >= 0
-    chosen = chosen_events(registry, scale, grade_from, attribution_from, within)
-    events = chosen.counts & of_type(registry, variable) & within
+    of_kind = within & of_type(registry, variable)
+    chosen = chosen_events(registry, scale, grade_from, attribution_from, of_kind)
+    events = chosen.counts & of_kind
     ends, looked_at = _ends(registry, events), _looked_at(registry, seen, within)
-    kept = Grouping(labels=groups.labels, codes=np.where(looked_at, groups.codes, -1))
+    open_ended = looked_at & seen.unended
+    kept = Grouping(labels=groups.labels, codes=np.where(looked_at & ~seen.unended, groups.codes, -1))
     landmarks = tuple(sorted(set(days)))
     curve = incidence(
         ends.day, ends.cause, kept, (variable, DEATH), axis="days", landmarks=landmarks, level=level
@@ -66,8 +69,9 @@ def time_to_first_event(
             patients=int(np.count_nonzero(kept.codes >= 0)),
             sessions=seen.sessions,
             left_out={
-                "patients in whom nobody recorded whether events were looked for": int(np.count_nonzero(~looked_at)),
-                "patients without a group": int(np.count_nonzero(looked_at & (groups.codes < 0))),
+                f"patients {NO_RECORD}": int(np.count_nonzero(~looked_at)),
+                STENT_UNKNOWN: int(np.count_nonzero(open_ended)),
+                "patients without a group": int(np.count_nonzero(looked_at & ~open_ended & (groups.codes < 0))),
                 **_not_within(seen, within, span),
                 **chosen.left_out(),
             },
@@ -110,8 +114,7 @@ def _ends(registry: Registry, events: np.ndarray) -> _Ends:
 
 def _looked_at(registry: Registry, seen: Watched, within: np.ndarray) -> np.ndarray:
     """Patients (P,) with at least one session in which somebody looked, or an event was recorded."""
-    looked_at = np.zeros(len(registry.patients), dtype=bool)
-    looked_at[seen.patient] = True
+    looked_at = seen.looked_at.copy()
     looked_at[registry.position("adverse_events")[within]] = True
     return looked_at
 
@@ -125,16 +128,16 @@ def _not_within(seen: Watched, within: np.ndarray, span: EventWindow | None) -> 
     """The events that cannot count, by reason."""
     if span is None:
         return {"events before the index drainage": int(np.count_nonzero(~within))}
-    return {"events before any session": seen.unattached, "events after the window": seen.outside}
+    return dict(seen.events_out)
 
 
 def _notes(registry: Registry, seen: Watched, events: np.ndarray) -> tuple[Note, ...]:
     ranged = int(np.count_nonzero(events & registry.adverse_events["day_latest"].notna().to_numpy()))
-    unchecked = counted(seen.unchecked, "session has", "sessions have")
+    unchecked = counted(seen.unchecked, "session", "sessions")
     dated = counted(ranged, "event has", "events have")
     said = {
-        f"{unchecked} no word on whether events were looked for: an event after one of them may be missing, so the "
-        "curve may lie too low.": seen.unchecked,
+        f"{unchecked} {NO_RECORD}: an event after one of them may be missing, so the curve may "
+        "lie too low.": seen.unchecked,
         f"{dated} a day known only as a range: the earliest day counts.": ranged,
     }
     return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)

@@ -12,7 +12,7 @@ from necrostats.measures.adverse_event_stents import StentTime
 from necrostats.measures.watching import Watched
 from necrostats.stats.intervals import Interval
 from necrostats.stats.proportions import blaker, clopper_pearson, korn_graubard, mid_p, wilson
-from necrostats.stats.rates import clustered_rate, garwood, is_overdispersed
+from necrostats.stats.rates import clustered_rate, dispersion, garwood, is_overdispersed
 
 PATIENTS, SESSIONS, PATIENT_DAYS = "patients", "sessions", "100 patient-days"
 STENT_DAYS, EVENTS_A_PATIENT = "100 stent-days", "events per patient"
@@ -57,11 +57,22 @@ class StentGroup:
         return self.time.per_patient(events)[self.own], self.time.days[self.own]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Crowding:
+    """How far the events of a rate with robust limits crowd: Pearson dispersion, and the most in one patient."""
+
+    dispersion: float
+    most: int
+
+
 def rates_of(
     seen: Watched, group: Watchful, stents: StentGroup | None, events: np.ndarray, units: Sequence[str],
     interval: str, level: float,
 ) -> Iterator[dict]:  # fmt: skip
-    """The rows of one variable in one group, one for each unit; `events` (E,) marks those that count."""
+    """The rows of one variable in one group, one for each unit; `events` (E,) marks those that count.
+
+    A row whose limits are robust ones has its `crowding` too.
+    """
     per_session = seen.per_session(events)[group.here]
     per_patient = group.per_patient(per_session)
     estimators: dict[str, Callable[[], dict]] = {
@@ -111,9 +122,10 @@ def _rate(events: np.ndarray, exposure: np.ndarray, per: int, level: float) -> d
     exact = garwood(total, time, level=level, per=float(per))
     if not is_overdispersed(events, exposure):
         return _numbers(total, time, per, exact)
+    crowded = Crowding(dispersion=dispersion(events, exposure).estimate, most=int(events.max()))
     robust = clustered_rate(events, exposure, level=level, per=per)
     low, high = min(robust.low, exact.low), max(robust.high, exact.high)
-    return _numbers(total, time, per, replace(robust, low=low, high=high))
+    return _numbers(total, time, per, replace(robust, low=low, high=high)) | {"crowding": crowded}
 
 
 def _numbers(events: int, n: int, per: int, interval: Interval) -> dict:

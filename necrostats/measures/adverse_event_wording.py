@@ -4,28 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-import pandas as pd
-
 from necrostats.definitions.adverse_events import EventWindow
 from necrostats.definitions.grades import GradingScale
 from necrostats.measures.adverse_event_choosing import ChosenEvents
-from necrostats.measures.adverse_event_stents import StentTime
 from necrostats.measures.adverse_event_units import (
     EVENTS_A_PATIENT,
     PATIENT_DAYS,
     PATIENTS,
     SESSIONS,
     STENT_DAYS,
+    Crowding,
     Watchful,
 )
 from necrostats.measures.phrases import counted
-from necrostats.measures.watching import Watched
+from necrostats.measures.watching import NO_RECORD, Watched
 from necrostats.results import Method, Note
-from necrostats.stats.rates import dispersion, is_overdispersed
 
 FEW_PATIENTS = 20
 RATES = (PATIENT_DAYS, STENT_DAYS, EVENTS_A_PATIENT)
+SHARES = (PATIENTS, SESSIONS, EVENTS_A_PATIENT)
 _ESTIMANDS = {
     PATIENTS: "share of patients",
     SESSIONS: "share of sessions",
@@ -43,7 +40,7 @@ INTERVAL_REFERENCES = {
     "Blaker": "Blaker, Can J Stat 2000;28:783",
     "Wilson": "Wilson, J Am Stat Assoc 1927;22:209",
 }
-CHECKED = "sessions of any type in which somebody looked for events or recorded one"
+CHECKED = "sessions of any type in which somebody looked for events or recorded one in the window"
 
 
 def denominator_method(
@@ -70,7 +67,10 @@ def _intervals(units: Sequence[str], interval: str) -> list[str]:
 
 
 def _exposures(units: Sequence[str]) -> list[str]:
-    said = ["; patient-days counted from the session to the end of its window, overlaps once"] * (PATIENT_DAYS in units)
+    said = [
+        "; patient-days counted from the session to the end of its window, to the patient's next session or to the "
+        "last day seen"
+    ] * (PATIENT_DAYS in units)
     stents = (
         "; stent-days: from the day a stent went in to the day it came out, or to last contact while it is in, each "
         "stent for itself; stent-related events: those put down to a stent and stent migration, occlusion and buried "
@@ -91,48 +91,65 @@ def _listed(items: list[str]) -> str:
 
 
 def rate_notes(
-    seen: Watched, stents: StentTime | None, table: pd.DataFrame, events: np.ndarray, units: Sequence[str]
+    seen: Watched, rows: Sequence[dict], sides: Sequence[Watchful], labels: Sequence[str], units: Sequence[str]
 ) -> tuple[Note, ...]:
-    """What a reader of the denominator table must know."""
-    none_seen = table[(table["unit"] == SESSIONS) & (table["events"] == 0) & (table["n"] > 0)]
+    """What a reader of the denominator table must know; `sides` and `labels` belong to its groups."""
+    none_seen = any(row["unit"] == SESSIONS and row["events"] == 0 and row["n"] > 0 for row in rows)
     said = {
-        "ZERO_EVENTS": len(none_seen)
+        "ZERO_EVENTS": none_seen
         and "Where no event was recorded the upper limit is the exact one, and clustering within patients cannot be "
         "estimated.",
-        "FEW_CLUSTERS": SESSIONS in units and 0 < seen.patients < FEW_PATIENTS
-        and f"Only {counted(seen.patients, 'patient', 'patients')}: intervals for sessions are approximate.",
+        "FEW_CLUSTERS": SESSIONS in units and _few_patients(sides, labels),
     }  # fmt: skip
     notes = (Note(code=code, text=text) for code, text in said.items() if text)
-    return (*unchecked_note(seen), *notes, *_crowded(seen, stents, events, units))
+    return (*watching_notes(seen, units), *notes, *_crowded(rows, units))
 
 
-def unchecked_note(seen: Watched) -> tuple[Note, ...]:
-    """The note that sessions left the denominators because nobody recorded whether anybody looked."""
-    total = seen.unchecked + seen.sessions + seen.no_group
-    text = (
-        f"{counted(seen.unchecked, 'session', 'sessions')} of {total:,} left out of every denominator: nobody recorded "
-        "whether adverse events were looked for."
+def watching_notes(seen: Watched, units: Sequence[str] = (PATIENTS, SESSIONS)) -> tuple[Note, ...]:
+    """How far the sessions were watched: left out, in only because of an event, not to the end, days uncertain."""
+    total = seen.unchecked + seen.sessions + seen.no_group + seen.no_end
+    ranged = seen.ranged_inside + seen.ranged_after
+    only, short = seen.by_event_only, seen.unfinished * any(unit in SHARES for unit in units)
+    said = {
+        f"{counted(seen.unchecked, 'session', 'sessions')} of {total:,} left out of every denominator: "
+        f"{NO_RECORD.removeprefix('with ')}.": (
+            "MISSING", seen.unchecked
+        ),
+        f"{counted(only, 'session counts', 'sessions count')} only because an event is recorded for "
+        f"{'it' if only == 1 else 'them'}, {NO_RECORD}: that makes figures higher.": ("MISSING", only),
+        f"{short:,} of {counted(seen.sessions, 'session', 'sessions')} {'has' if short == 1 else 'have'} been "
+        "watched for less than the window; "
+        f"{'it counts' if short == 1 else 'they count'} as without an event so far.": ("NOT_MATURED", short),
+        f"{counted(ranged, 'event is', 'events are')} dated only to a range and placed by the earliest day: "
+        f"{seen.ranged_inside:,} inside the window, {seen.ranged_after:,} after it.": ("MISSING", ranged),
+    }  # fmt: skip
+    return tuple(Note(code=code, text=text) for text, (code, count) in said.items() if count)
+
+
+def _few_patients(sides: Sequence[Watchful], labels: Sequence[str]) -> str:
+    """The caution about the smallest group with anybody in it; "" where it is large enough."""
+    sizes = {label: side.days.size for label, side in zip(labels, sides, strict=True) if side.days.size}
+    if not sizes or min(sizes.values()) >= FEW_PATIENTS:
+        return ""
+    smallest = min(sizes, key=sizes.__getitem__)
+    where = f" in the smallest group ({smallest})" if len(sizes) > 1 else ""
+    return f"Only {counted(sizes[smallest], 'patient', 'patients')}{where}: intervals for sessions are approximate."
+
+
+def _crowded(rows: Sequence[dict], units: Sequence[str]) -> tuple[Note, ...]:
+    """For each unit with robust limits in any of its rows, how far events crowd."""
+    return tuple(
+        Note(code="OVERDISPERSED", text=_crowding_text(unit, crowding, sum(row["unit"] == unit for row in rows)))
+        for unit in units
+        if (crowding := [row["crowding"] for row in rows if row["unit"] == unit and "crowding" in row])
     )
-    return (Note(code="MISSING", text=text),) if seen.unchecked else ()
 
 
-def crowding_note(events: np.ndarray, exposure: np.ndarray, which: str) -> tuple[Note, ...]:
-    """The note that events crowd in few patients (one row each), so that the limits of their rate are robust ones."""
-    if not is_overdispersed(events, exposure):
-        return ()
-    text = (
-        f"Events crowd in few patients (dispersion {dispersion(events, exposure).estimate:.1f}, at most "
-        f"{events.max():.0f} in one): limits {which} are robust by patient where that is wider."
+def _crowding_text(unit: str, crowding: Sequence[Crowding], rates: int) -> str:
+    several = f" in {len(crowding):,} of {rates:,} rates" if rates > 1 else ""
+    dispersion, most = max(each.dispersion for each in crowding), max(each.most for each in crowding)
+    upto = "up to " if len(crowding) > 1 else ""
+    return (
+        f"Events crowd in few patients{several} (dispersion {upto}{dispersion:.1f}, at most {most} in one): limits "
+        f"{'of' if unit == EVENTS_A_PATIENT else 'per'} {unit} are robust by patient where that is wider."
     )
-    return (Note(code="OVERDISPERSED", text=text),)
-
-
-def _crowded(seen: Watched, stents: StentTime | None, events: np.ndarray, units: Sequence[str]) -> tuple[Note, ...]:
-    everybody = Watchful.of(seen, None)
-    per_patient = everybody.per_patient(seen.per_session(events))
-    exposures = {PATIENT_DAYS: everybody.days, EVENTS_A_PATIENT: np.ones(per_patient.size)}
-    named = {PATIENT_DAYS: f"per {PATIENT_DAYS}", EVENTS_A_PATIENT: f"of {EVENTS_A_PATIENT}"}
-    said = [crowding_note(per_patient, exposures[unit], named[unit]) for unit in units if unit in exposures]
-    if stents is not None:
-        said.append(crowding_note(stents.per_patient(events), stents.days, f"per {STENT_DAYS}"))
-    return tuple(note for notes in said for note in notes)

@@ -17,6 +17,7 @@ from necrostats.measures.adverse_event_choosing import (
     chosen_events,
     known_types,
     of_type,
+    of_types,
     whole_histories,
 )
 from necrostats.measures.adverse_event_stents import StentTime, stent_time
@@ -51,15 +52,16 @@ def adverse_event_rates(
 ) -> Rates:
     """The denominator table: patients, sessions and patient-days, for any event and for each type.
 
-    A session counts when somebody looked for events (`events_checked`) or an event is recorded for it; the others
-    leave every denominator and are counted. Patient-days run from each such session to the end of its window,
-    overlaps once, to last contact. `event_type` keeps one type (or several), or "any adverse event"; `grade_from`
-    keeps that grade of `grading` (or "serious") and the graver ones, `attribution_from` that attribution and the
-    firmer ones (events without are counted as left out); `window` is a window or its name; `by` is a column of the
-    patient at the start or of the session. `units` may add "events per patient" and "100 stent-days": stent-related
-    events on the days on which a stent was in, whatever the window. `interval` is that of patients: "Clopper–Pearson",
-    "mid-P", "Blaker" or "Wilson". Raises DesignError for stent-days by something of the session, or from a registry
-    narrowed to a period, which holds that period's events beside all stents.
+    A session counts when somebody looked for events (`events_checked`) or an event in its window is recorded; the
+    others leave every denominator and are counted. Patient-days run from each such session to the end of its window,
+    to the next session of the patient, or to the last day the patient was seen. `event_type` keeps one type (or
+    several), or "any adverse event"; `grade_from` keeps that grade of `grading` (or "serious") and the graver ones,
+    `attribution_from` that attribution and the firmer ones (events without are counted as left out); `window` is a
+    window or its name; `by` is a column of the patient at the start or of the session. `units` may add "events per
+    patient" and "100 stent-days": stent-related events on the days on which a stent was in, whatever the window.
+    `interval` is that of patients: "Clopper–Pearson", "mid-P", "Blaker" or "Wilson". Raises DesignError for stent-days
+    by something of the session, or from a registry narrowed to a period, which holds that period's events beside all
+    stents.
     """
     window, scale = window_named(window), scale_named(grading)
     variables, units = known_types(event_type, (ANY, *EVENT_TYPES)), known_units(units)
@@ -68,7 +70,8 @@ def adverse_event_rates(
     seen = watched(registry, groups, window)
     stents, of_stents = stent_groups(registry, seen, by, units, len(groups.labels))
     counted = seen.event_session >= 0 if stents is None else (seen.event_session >= 0) | stents.events
-    chosen = chosen_events(registry, scale, grade_from, attribution_from, counted)
+    of_kind = counted & of_types(registry, variables)
+    chosen = chosen_events(registry, scale, grade_from, attribution_from, of_kind)
     sides = [Watchful.of(seen, place) for place in range(len(groups.labels))]
     rows = [
         {"variable": variable, "group": place, **row}
@@ -87,7 +90,7 @@ def adverse_event_rates(
         table=table,
         population=_population(seen, stents, chosen),
         method=denominator_method(window, scale, chosen, units, interval, level),
-        notes=rate_notes(seen, stents, table, chosen.counts, units),
+        notes=rate_notes(seen, rows, sides, groups.labels, units),
     )
 
 
@@ -103,9 +106,7 @@ def stent_groups(
             f'Stent-days cannot be split by "{by}": a stent stays in over many sessions. Group by something of the '
             f'patient, or leave "{STENT_DAYS}" out of the units.'
         )
-    looked_at = np.zeros(len(registry.patients), dtype=bool)
-    looked_at[seen.patient] = True
-    time, codes = stent_time(registry, looked_at), patient_groups(registry, by).codes
+    time, codes = stent_time(registry, seen.looked_at), patient_groups(registry, by).codes
     return time, [StentGroup(time=time, own=(codes == place) & (time.days > 0)) for place in range(groups)]
 
 

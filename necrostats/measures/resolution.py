@@ -20,7 +20,10 @@ NAMED_DAYS = (30, 60, 90, 180)
 REFERENCES = ("Aalen and Johansen, Scand J Stat 1978;5:141", "Marubini and Valsecchi, Analysing Survival Data, 1995")
 
 
-INTERVAL = "delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored"
+INTERVAL = (
+    "delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored, and "
+    "where none has had it yet"
+)
 
 
 def time_to_resolution(

@@ -17,7 +17,10 @@ from necrostats.results import Curves, Estimates, Method, Population
 from necrostats.stats import follow_up as reverse
 
 ENDS = ("death", "surgery", "percutaneous drain")
-INTERVAL = "Greenwood's standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored"
+INTERVAL = (
+    "Greenwood's standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored, and "
+    "where none has had it yet"
+)
 KAPLAN_MEIER = "Kaplan and Meier, J Am Stat Assoc 1958;53:457"
 
 

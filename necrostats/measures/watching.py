@@ -9,12 +9,11 @@ import numpy as np
 
 from necrostats.definitions.adverse_events import EventWindow
 from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days
-from necrostats.measures.adverse_event_placing import PlacedEvents, WindowEnds, placed_events
+from necrostats.measures.adverse_event_placing import STENT_UNKNOWN, PlacedEvents, WindowEnds, placed_events
 from necrostats.measures.grouping import Grouping
 from necrostats.registry.tables import NO_DAY, Registry, next_session_days
 
 NO_RECORD = "with no record that adverse events were looked for"
-STENT_UNKNOWN = "in patients with a stent of which the end is not known"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -67,7 +66,7 @@ class Watched:
         return {
             f"sessions {NO_RECORD}": self.unchecked,
             "sessions without a recorded group": self.no_group,
-            f"sessions {STENT_UNKNOWN}": self.no_end,
+            f"sessions in {STENT_UNKNOWN}": self.no_end,
             f"patients {NO_RECORD}": int(np.count_nonzero(~self.looked_at)),
             **self.events_out,
         }

@@ -128,17 +128,19 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
     if not each:
         return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
-    parts = [_first(each[0], n, result.method.level, main, result.of), *(_further(row, n, main, result.of) for row in each[1:])]
+    further = (_further(row, n, main, result.of) for row in each[1:])
+    parts = [_first(each[0], n, result.method.level, main, result.of), *further]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 
 
 def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
     """The counts of a group too small for a rate, over all that was observed."""
     counts = rows.groupby("cause", observed=True, sort=False)["events"].sum()
+    main = main_cause(result)
     if result.falling:
-        left = f"{n - int(counts.sum())} {reached(main_cause(result))}"
+        left = f"{n - int(counts.sum())} {reached(main)}"
         return f"Of {n} {plural(n, result.of)} {left} while observed; too few for a rate."
-    seen = [f"{numbers.count(k)} {reached(cause, main_cause(result), result.of)}" for cause, k in counts.items() if k > 0]
+    seen = [f"{numbers.count(k)} {reached(cause, main, result.of)}" for cause, k in counts.items() if k > 0]
     of = f"of {n} {plural(n, result.of)}"
     return f"{of.capitalize()} {listed(seen) or 'none had reached an end'} while observed; too few for a rate."
 

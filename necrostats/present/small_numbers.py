@@ -29,7 +29,7 @@ def too_few_for_a_rate(table: pd.DataFrame) -> pd.Series:
 
 
 def too_few_to_summarise(table: pd.DataFrame) -> pd.Series:
-    """Rows of a Summary table that have values, but too few for a share, median or mean; a mean is of yields above 0."""
+    """Rows of a Summary table that have values, but too few for a share, a median or a mean of yields."""
     few = (table["n"] > 0) & (table["n"] < FEWEST_FOR_A_RATE)
     is_mean = table["measure"].astype(object) == "geometric mean"
     with_yield = table["n"] - table["events"].fillna(0)

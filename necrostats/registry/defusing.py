@@ -11,7 +11,7 @@ _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 
 def defused(text: str) -> str:
     """The text as it is written to a csv file; plain numbers stay as they are."""
-    if text and _WOULD_START.match(text) and not _PLAIN_NUMBER.fullmatch(text):
+    if text and not text[0].isalnum() and _WOULD_START.match(text) and not _PLAIN_NUMBER.fullmatch(text):
         return f"'{text}"
     return text
 

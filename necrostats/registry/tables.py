@@ -161,7 +161,8 @@ def next_session_days(registry: Registry) -> np.ndarray:
     """For each session the day of the patient's next session on a later day, or `NO_DAY`, whatever was narrowed."""
     sessions = registry.sessions
     if registry.following is not None:
-        return registry.following.reindex(sessions["session_id"].astype(object), fill_value=NO_DAY).to_numpy(dtype=np.int64)
+        kept = registry.following.reindex(sessions["session_id"].astype(object), fill_value=NO_DAY)
+        return kept.to_numpy(dtype=np.int64)
     day, patient = sessions["day"].to_numpy(dtype=np.int64), registry.position("sessions")
     order = np.lexsort((day, patient))
     day, patient = day[order], patient[order]

@@ -107,7 +107,8 @@ class PatientRow:
         return dated is not None and dated.typed.fills == {"day": "0"}
 
     def _index_date(self) -> Typed:
-        typed = self.date(self.patient.index, "day", (*when.SAFE * 2, "month shown", "month shown", "impossible", "blank"))
+        forms = (*when.SAFE * 2, "month shown", "month shown", "impossible", "blank")
+        typed = self.date(self.patient.index, "day", forms)
         return (
             Typed(value=typed.value, form=typed.form, fate=SET_ASIDE, mess="index known by month")
             if "day_latest" in typed.fills

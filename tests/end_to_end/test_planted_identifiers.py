@@ -78,13 +78,15 @@ def export(folder: Path, columns: dict[str, list[str]], *, book: bool) -> Path:
     return path
 
 
-OWN_WORDS = frozenset("street held mail social security private card plate insurance serial".split())
+OWN_WORDS = frozenset(
+    ("street", "held", "mail", "social", "security", "private", "card", "plate", "insurance", "serial")
+)  # fmt: skip
 
 
 def telling(plant: Planted) -> set[str]:
     """The parts of a planted text by which it would be known: itself, its numbers, its words that are no common ones
     and that a refusal does not say itself."""
-    numbers = re.findall(r"[0-9]{4,}|[0-9]{1,3}(?:[./:-][0-9]+){2,}", plant.text)
+    numbers = re.findall(r"[0-9]{5,}|(?<![0-9])(?!19|20)[0-9]{4}(?![0-9])|[0-9]{1,3}(?:[./:-][0-9]+){2,}", plant.text)
     words = [word for word in re.findall(r"[^\W\d_]{4,}", plant.text) if not is_ordinary(word)]
     long = [plant.text] if len(plant.text) > 3 else []
     return {part.casefold() for part in (*long, *numbers, *words)} - OWN_WORDS

@@ -34,7 +34,7 @@ def test_agree_grades_are_never_used_for_it():
 def test_no_event_is_zero_only_where_somebody_looked():
     result = complication_index(registry_of(Course(unchecked=[0]), Course()))
     assert (_row(result)["n"], _row(result)["missing"]) == (1, 1)
-    assert any("In 1 patient nobody recorded" in note.text for note in result.notes)
+    assert any("1 patient with no record" in note.text for note in result.notes)
 
 
 def test_a_quarter_alone_is_refused_and_nobody_is_an_empty_answer():

@@ -43,7 +43,7 @@ def test_one_scale_is_never_read_as_another_and_two_filled_scales_carry_the_caut
 def test_a_patient_in_whom_nobody_looked_is_left_out_and_counted():
     result = worst_grades(registry_of(Course(unchecked=[0]), Course()))
     assert _level(result, "no event")["n"] == 1
-    assert result.population.left_out["patients without a session in which anybody looked"] == 1
+    assert result.population.left_out["patients with no record that adverse events were looked for"] == 1
 
 
 def test_types_by_grade_add_up_and_the_ungraded_have_their_column():

@@ -80,7 +80,7 @@ def test_stents_of_a_patient_in_whom_nobody_looked_do_not_count():
     )
     result = adverse_event_rates(registry, units=(UNIT,))
     assert _stent_row(registry)["n"] == 0
-    assert result.population.left_out["stents in patients in whom nobody recorded whether events were looked for"] == 1
+    assert result.population.left_out["stents in patients with no record that adverse events were looked for"] == 1
 
 
 def test_stent_days_are_not_split_by_something_of_the_session():

@@ -1,4 +1,5 @@
 import numpy as np
+import pandas as pd
 import pytest
 
 from builders.courses import Course, registry_of
@@ -45,8 +46,8 @@ def test_unchecked_sessions_are_said_and_a_patient_in_whom_nobody_looked_is_left
     registry = registry_of(Course(unchecked=[0]), Course(necrosectomies=[5], unchecked=[5]), Course())
     result = time_to_first_event(registry)
     assert result.population.patients == 2
-    assert result.population.left_out["patients in whom nobody recorded whether events were looked for"] == 1
-    assert any("2 sessions have no word" in note.text for note in result.notes)
+    assert result.population.left_out["patients with no record that adverse events were looked for"] == 1
+    assert any("2 sessions with no record" in note.text for note in result.notes)
 
 
 def test_a_day_known_as_a_range_counts_at_its_earliest_and_is_said():
@@ -70,3 +71,13 @@ def test_what_is_known_only_later_cannot_group_and_a_quarter_alone_is_refused():
 def test_nobody_gives_an_empty_answer():
     result = time_to_first_event(registry_of(Course()).select([False]))
     assert np.isnan(result.table["estimate"].to_numpy(dtype=float)).all()
+
+
+def test_a_patient_with_a_stent_of_unknown_end_is_left_out_of_a_window_that_runs_until_it_is_out():
+    base = registry_of(Course(events=[(3, "bleeding")]), Course())
+    one = {"stent_id": "T1", "patient_id": "P1", "stent_type": "lumen_apposing", "placed_day": 0}
+    registry = registry_from({**base.tables, "stents": pd.DataFrame([one])})
+    result = time_to_first_event(registry, window="until stent out")
+    assert result.population.patients == 1
+    assert result.population.left_out["patients with a stent of which the end is not known"] == 1
+    assert time_to_first_event(registry).population.patients == 2

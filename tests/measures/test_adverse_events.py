@@ -119,3 +119,54 @@ def test_events_per_patient_is_offered_when_asked_for():
     assert (row["events"], row["n"], row["estimate"]) == (2, 2, 1.0)
     with pytest.raises(ChoiceError, match="100 patient-days"):
         adverse_event_rates(registry_of(course), units=("days",))
+
+
+def _notes(result, code):
+    return [note.text for note in result.notes if note.code == code]
+
+
+def test_sessions_that_count_only_because_of_an_event_are_said():
+    course = Course(necrosectomies=[10], unchecked=[10], events=[(12, "bleeding")])
+    (text,) = _notes(adverse_event_rates(registry_of(course)), "MISSING")
+    assert text.startswith("1 session counts only because an event is recorded for it")
+    assert not _notes(adverse_event_rates(registry_of(Course(events=[(2, "bleeding")]))), "MISSING")
+
+
+def test_sessions_not_watched_to_the_end_are_said_where_they_count_as_without_an_event():
+    registry = registry_of(Course(last_contact=12), Course())
+    (text,) = _notes(adverse_event_rates(registry), "NOT_MATURED")
+    assert text.startswith("1 of 2 sessions has been watched for less than the window")
+    assert not _notes(adverse_event_rates(registry, units=("100 patient-days",)), "NOT_MATURED")
+
+
+def test_events_dated_to_a_range_are_said():
+    base = registry_of(Course(events=[(3, "bleeding"), (40, "bleeding")]))
+    events = base.adverse_events.assign(day_latest=[9, 60])
+    (text,) = _notes(adverse_event_rates(registry_from({**base.tables, "adverse_events": events})), "MISSING")
+    assert "2 events are dated only to a range" in text
+    assert "1 inside the window, 1 after it" in text
+
+
+def test_crowding_is_said_of_the_rates_shown_and_of_no_other_event():
+    crowded = Course(events=[(2, "bleeding"), (3, "bleeding"), (4, "bleeding")])
+    registry = registry_of(crowded, *[Course()] * 9)
+    units = ("100 patient-days",)
+    (text,) = _notes(adverse_event_rates(registry, units=units, event_type="bleeding"), "OVERDISPERSED")
+    assert "at most 3 in one" in text
+    assert not _notes(adverse_event_rates(registry, units=units, event_type="perforation"), "OVERDISPERSED")
+    (several,) = _notes(adverse_event_rates(registry, units=units), "OVERDISPERSED")
+    assert "in 2 of" in several
+
+
+def test_the_smallest_group_with_anybody_in_it_is_named_where_it_has_few_patients():
+    courses = [*[Course()] * 25, *[Course(period="2024Q3")] * 3]
+    (text,) = _notes(adverse_event_rates(registry_of(*courses), by="period"), "FEW_CLUSTERS")
+    assert "Only 3 patients in the smallest group (2024Q3)" in text
+    assert not _notes(adverse_event_rates(registry_of(*courses)), "FEW_CLUSTERS")
+
+
+def test_events_without_a_grade_are_counted_for_the_type_asked_for_only():
+    base = registry_of(Course(events=[(2, "bleeding"), (3, "perforation")]))
+    result = adverse_event_rates(base, event_type="bleeding", grade_from="IIIa", attribution_from="possible")
+    assert result.population.left_out["events without a grade on that scale"] == 1
+    assert result.population.left_out["events of which the attribution is not recorded"] == 1

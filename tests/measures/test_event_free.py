@@ -48,3 +48,15 @@ def test_groups_with_nobody_stay_and_rows_without_a_group_do_not_count():
     table = _curve([2, 20, 1], [1, 0, 1], groups).table
     assert table.loc[table["group"] == "a", "at_risk"].max() == 2
     assert table.loc[table["group"] == "b", "estimate"].isna().all()
+
+
+def test_all_still_free_have_an_exact_lower_limit_until_somebody_is_censored():
+    """40 of 40: at least 91.19 % (0.025^(1/40))."""
+    table = _curve([20, *[30] * 39], [0, *[1] * 39], landmarks=(10, 25)).table.set_index("days")
+    assert table.loc[10, ["conf_low", "conf_high"]].tolist() == pytest.approx([0.911903, 1.0], abs=5e-7)
+    assert table.loc[25, ["conf_low", "conf_high"]].isna().all()
+
+
+def test_where_nobody_is_left_free_the_upper_limit_of_the_median_is_a_day():
+    medians = _curve([50] * 16 + [60] * 24, [1] * 40).medians
+    assert medians[["estimate", "conf_low", "conf_high"]].iloc[0].tolist() == [60, 50, 60]

@@ -113,3 +113,8 @@ def test_no_text_leaves_the_sheet(width):
             assert box.x1 <= frame.x1 + 1
             assert box.y0 >= frame.y0 - 1
             assert box.y1 <= frame.y1 + 1
+
+
+def test_the_caption_says_once_that_each_patient_counts_once():
+    assert chart(curves()).caption.count("Each patient counts once, at the first end.") == 1
+    assert "died first" in chart(curves()).alt

@@ -6,6 +6,7 @@ import pytest
 from builders.results import NAN, curves, exact_curves
 from necrostats.errors import ChoiceError
 from necrostats.present import describe
+from necrostats.present.say_curves import counted_once
 from necrostats.present.saying import findings
 
 AT_90 = [
@@ -19,7 +20,7 @@ AT_90 = [
 def test_incidence_is_said_with_origin_denominator_and_competing_ends():
     assert findings(exact_curves(AT_90)) == (
         "Within 90 days of index drainage 62 % of 142 patients (95 % CI 54–69 %) had documented resolution; "
-        "15 % (8–22 %) had died unresolved.",
+        "15 % (8–22 %) died first.",
     )
 
 
@@ -43,7 +44,7 @@ def test_few_still_at_risk_are_said_beside_the_figure():
 def test_nobody_resolved_is_said_without_a_rate():
     rows = [("all", "resolved", day, 20, 0, 0, 0.0, NAN, NAN) for day in (0, 90)]
     assert findings(exact_curves(rows)) == (
-        "Within 90 days of index drainage none of 20 patients had documented resolution.",
+        "Within 90 days of index drainage none of 20 patients (no interval) had documented resolution.",
     )
 
 
@@ -73,3 +74,32 @@ def test_an_empty_group_is_named():
     said = findings(curves(groups={"a": 30}, categories=["a", "b"]))
     assert said[1] == "B: nobody was at risk."
     assert findings(exact_curves([], landmarks=())) == ("Nobody was at risk.",)
+
+
+def test_where_none_had_it_the_exact_upper_limit_is_said():
+    rows = [("all", "resolved", day, 20, 0, 0, 0.0, 0.0, 0.168) for day in (0, 90)]
+    assert "none of 20 patients (95 % CI 0–16.8 %) had documented resolution" in findings(exact_curves(rows))[0]
+    surgery = ("all", "surgery", 90, 37, 0, 0, 0.0, 0.0, 0.0256)
+    drain = ("all", "percutaneous drain", 90, 37, 0, 0, 0.034, 0.01, 0.08)
+    more = [*AT_90, surgery, drain]
+    said = findings(exact_curves(more))[0]
+    assert "; none (0–2.6 %) went to surgery first; 3.4 % (1.0–8.0 %) had a percutaneous drain first." in said
+
+
+def test_ends_of_collections_are_those_of_their_patients():
+    said = findings(exact_curves(AT_90, of="collections"))[0]
+    assert said.endswith("15 % (8–22 %) belonged to patients who died first.")
+
+
+def test_death_beside_another_event_is_said_to_be_without_it():
+    rows = [(row[0], {"resolved": "recurrence"}.get(row[1], row[1]), *row[2:]) for row in AT_90]
+    result = exact_curves(rows)
+    assert findings(result)[0].endswith("had died without it.")
+    assert counted_once(result) == "" and counted_once(exact_curves(AT_90)).startswith("Each patient counts once")
+
+
+def test_a_median_without_a_band_has_no_interval():
+    medians = pd.DataFrame(
+        {"group": ["all"], "cause": ["resolved"], "estimate": [50.0], "conf_low": [NAN], "conf_high": [NAN]}
+    )
+    assert findings(exact_curves(AT_90, medians=medians))[0].endswith("The median was 50 days (no interval).")

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from builders.results import rates, summary
+from builders.results import NAN, rates, summary
 from necrostats.present.small_numbers import too_few_for_a_rate, too_few_to_summarise
 
 
@@ -25,3 +25,10 @@ def test_a_mean_needs_five_sessions_of_three_patients():
 
     table = summary([row(5, 3), row(4, 3), row(9, 2), row(0, 0)]).table
     assert list(too_few_to_summarise(table)) == [False, True, True, False]
+
+
+def test_sessions_without_a_yield_do_not_carry_a_mean():
+    def row(events):
+        return ("yield, ml", "", "a", "geometric mean", events, 9, 0, 4, 100.0, 80.0, 120.0)
+
+    assert list(too_few_to_summarise(summary([row(4), row(5), row(NAN)]).table)) == [False, True, False]

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pandas as pd
 
 from builders.results import CASE_ROWS, COMPLETE_ROWS, NAN, comparison, curves, exact_curves, note, rates, summary
-from necrostats.present import tabulate
+from necrostats.present import describe, tabulate
 
 
 def test_the_denominator_table_puts_all_units_side_by_side():
@@ -86,3 +86,14 @@ def test_a_comparison_says_measure_groups_interval_and_p():
 
 def test_the_notes_of_a_result_stand_under_its_table():
     assert tabulate(rates(notes=[note("Three sessions were shared")])).notes == ("Three sessions were shared.",)
+
+
+def test_a_mean_that_enough_sessions_do_not_determine_is_said_to_be_so():
+    rows = [("yield, ml", "", "snare", "geometric mean", 0, 9, 0, 4, NAN, NAN, NAN)]
+    assert tabulate(summary(rows)).frame.iloc[0].iloc[-1] == "not determined"
+    assert "not determined: snare (9 sessions in 4 patients)" in describe(summary(rows))
+
+
+def test_other_ends_are_headed_as_first_ends():
+    columns = list(tabulate(curves()).frame.columns)
+    assert columns[-2:] == ["Death first, % (95 % CI)", "Surgery first, % (95 % CI)"]

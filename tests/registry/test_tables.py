@@ -12,9 +12,11 @@ from builders.registry_files import faultless, registry_of
 from necrostats.errors import ChoiceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.tables import (
+    NO_DAY,
     SET_ASIDE_COLUMNS,
     Source,
     dtype_of,
+    next_session_days,
     nothing_set_aside,
     registry_from,
     session_of_events,
@@ -146,3 +148,35 @@ def test_a_narrowed_registry_says_to_what_it_was_narrowed(registry):
     assert narrowed.narrowed_to == "2026Q1"
     assert narrowed.select(np.ones(len(narrowed.patients), dtype=bool)).narrowed_to == "2026Q1"
     assert registry.indexed_in("2026Q1").narrowed_to == ""
+
+
+def _two_quarters():
+    return registry_from(
+        {
+            "patients": pd.DataFrame({"patient_id": ["A", "B"], "index_period": ["2026Q1", "2026Q1"]}),
+            "sessions": pd.DataFrame(
+                {
+                    "session_id": ["A1", "A2", "A3", "B1"],
+                    "patient_id": ["A", "A", "A", "B"],
+                    "day": [0, 0, 70, 5],
+                    "period": ["2026Q1", "2026Q1", "2026Q2", "2026Q1"],
+                }
+            ),
+            "adverse_events": pd.DataFrame({"event_id": ["e"], "patient_id": ["A"], "day": [-2]}),
+        }
+    )
+
+
+def test_the_next_session_of_a_patient_is_known_after_narrowing_and_selecting():
+    registry = _two_quarters()
+    assert next_session_days(registry).tolist() == [70, 70, NO_DAY, NO_DAY]
+    narrowed = registry.during("2026Q1")
+    assert next_session_days(narrowed).tolist() == [70, 70, NO_DAY]
+    assert next_session_days(narrowed.select(np.array([False, True]))).tolist() == [NO_DAY]
+    assert next_session_days(narrowed.during("2026Q1")).tolist() == [70, 70, NO_DAY]
+    assert next_session_days(registry.select(np.array([False, False]))).size == 0
+
+
+def test_an_event_before_any_session_is_kept_with_the_first_one():
+    registry = _two_quarters()
+    assert [len(registry.during(each).adverse_events) for each in ("2026Q1", "2026Q2")] == [1, 0]

@@ -123,7 +123,7 @@ class Gathering:
 
     def add(self, number: int, line: Sequence[RawCell | str]) -> None:
         """One line: texts, or cells, in order of columns."""
-        if not any(map(_holds, line)):
+        if not (line and _holds(line[0])) and not any(map(_holds, line)):
             return
         self._rows.append(number)
         self._waiting.append(line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import RawColumn
@@ -89,7 +90,8 @@ def _last_record(making: Making) -> np.ndarray:
 
 
 def _numbers(texts: np.ndarray) -> np.ndarray:
-    return np.array([_number(text) for text in texts], dtype=float)
+    which, different = pd.factorize(texts)
+    return np.array([_number(text) for text in different], dtype=float)[which]
 
 
 def _number(text: str) -> float:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 
-_NAMES = frozenset(
-    """excel openpyxl xlsxwriter libreoffice openoffice calc sheets sheetjs poi numbers gnumeric planmaker wps
-    writexl openxlsx exceljs epplus closedxml onlyoffice softmaker aspose pandas""".split()
-)
-_BESIDE = frozenset(
-    """microsoft google apache macintosh office online compatible project build linux windows macosx macos org for
-    spreadsheets x arm cells""".split()
-)
+_PROGRAMS = """
+excel openpyxl xlsxwriter libreoffice openoffice calc sheets sheetjs poi numbers gnumeric planmaker wps writexl
+openxlsx exceljs epplus closedxml onlyoffice softmaker aspose pandas
+"""
+_WORDS_BESIDE = """
+microsoft google apache macintosh office online compatible project build linux windows macosx macos org for
+spreadsheets x arm cells
+"""
+_NAMES = frozenset(_PROGRAMS.split())
+_BESIDE = frozenset(_WORDS_BESIDE.split())
 _TOKEN = re.compile(r"[^\W_]+(?:\.[^\W_]+)*")
 _PART = r"(?!(?:19|20)\d\d(?!\d))\d{1,6}"
 _VERSION = re.compile(rf"x?\d{{1,4}}|{_PART}(?:\.{_PART}){{1,4}}|aarch64")

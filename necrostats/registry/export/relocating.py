@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.export.drafting import AS_WRITTEN
 from necrostats.registry.export.cells import RawColumn
+from necrostats.registry.export.drafting import AS_WRITTEN
 from necrostats.registry.export.filling import written_in
 from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin

@@ -103,10 +103,12 @@ def _timed(made: Made, index: Index, layout: Layout) -> Made:
 
 def _with_period(made: Made, column: str, days: Days) -> Made:
     ordinals = np.unique(np.concatenate([days.first[days.known], days.last[days.known]]))
-    labels = {ordinal: quarter(date.fromordinal(int(ordinal))) for ordinal in ordinals}
+    labels = np.array([quarter(date.fromordinal(int(ordinal))) for ordinal in ordinals], dtype=object)
     rows = np.flatnonzero(days.known & (made.text(column) == ""))
-    both = [(labels[days.first[row]], labels[days.last[row]]) for row in rows]
-    return made.with_text(column, rows, np.array([a if a == b else "" for a, b in both], dtype=object))
+    if not len(rows):
+        return made
+    first, last = (labels[np.searchsorted(ordinals, each[rows])] for each in (days.first, days.last))
+    return made.with_text(column, rows, np.where(first == last, first, ""))
 
 
 def _with_lock(made: Made, start: np.ndarray, lock: date | None) -> Made:
@@ -152,7 +154,8 @@ def _cut(name: str, at: np.ndarray, origin: Origin) -> Mark:
 
 
 def _texts(days: np.ndarray) -> np.ndarray:
-    return np.array([str(int(day)) for day in days], dtype=object)
+    different, which = np.unique(days, return_inverse=True)
+    return np.array([str(int(day)) for day in different], dtype=object)[which]
 
 
 def hidden_quarters(making: Making) -> tuple[Making, dict[str, str]]:

@@ -71,6 +71,7 @@ _BREAK = re.compile(r"[.!?:;|>=\"\[\]*•+] ?\Z|\d[.)]?,? ?\Z")
 _GERMAN_WORDS = "und mit nicht der die das kein keine keinen ohne bei nach im zur zum wurde ist eine einer links rechts"
 _GERMAN = frozenset(_GERMAN_WORDS.split())
 _LOWER_NAME = re.compile("[a-z]{4,}, ?[a-z]{3,}")
+_NAME_AND_NUMBER = re.compile(r"([^\W\d_]{4,})[ ,:;]+[\d\W]+")
 _LONGEST_LABEL = 5
 
 
@@ -134,6 +135,8 @@ def _is_written_like_a_name(text: str, words: Sequence[str]) -> bool:
     beside = [found[1] for pattern in (_INITIALS_FIRST, _INITIALS_LAST) for found in pattern.finditer(text)]
     parts = [part for word in beside for part in word.split("-")]
     if any(_is_unexplained(part) or (len(part) == 3 and not is_ordinary(part)) for part in parts):
+        return True
+    if (numbered := _NAME_AND_NUMBER.fullmatch(text)) and numbered[1].istitle() and _is_unexplained(numbered[1]):
         return True
     if not 0 < len(words) <= _LONGEST_LABEL or any(character.isdigit() for character in text):
         return False

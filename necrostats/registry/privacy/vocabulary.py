@@ -64,7 +64,7 @@ around because below beside between beyond down except inside outside near off t
 see seen saw look looks looked find found finding findings note noted notes plan plans planned repeat repeated
 repeats review reviewed follow followed follow-up up out in on at by of to if no nor or so as an is it its we our
 you your per via due day days week weeks month months year years hour hours minute minutes time times today tomorrow
-yesterday true false bled perf now later early late soon since ago morning afternoon evening night overnight date end start started stop
+yesterday now later early late soon since ago morning afternoon evening night overnight date end start started stop
 stopped stops begin began continue continued complete completed incomplete clear cleared clearing remove removed
 removal place placed placement put left right middle back front side top bottom use used uses using need needed
 needs try tried able unable well fine okay stay stayed home ward wards room unit theatre theater clinic hospital
@@ -98,7 +98,7 @@ ultrasonography percent percentage ratio value values units result results test 
 english british european american african asian medicine medical physician practitioner scientist student specialist
 surgeon's patient's it's don't didn't can't won't bedside sitting standing walking eating drinking awake asleep
 drowsy excel workbook microsoft office export exported sheet1 sheet2 sheet3 book1 title author subject keywords
-comments comment category
+comments comment category true false bled perf
 """
 _GERMAN = """
 aber abszess abgang abteilung alkohol allgemein alte alter anästhesie antibiotika arterie arzt aspiration auge

@@ -1,8 +1,10 @@
 from datetime import date
 
+import numpy as np
 import pytest
 
 from builders.exports import HEADINGS, INDEX, WIDE, read, told, wide_line
+from necrostats.registry.export.linking import _found
 
 LAYOUT = (
     WIDE
@@ -114,3 +116,9 @@ def test_an_event_in_a_sessions_own_cell_has_its_day(tmp_path):
     events = found.registry.adverse_events
     assert events[["day", "day_latest"]].to_numpy().tolist() == [[31, 60]]
     assert len(told(found, "TO_GRADE")) == 1
+
+
+@pytest.mark.parametrize("named", ["0001" + "0" * 5_000, "00015", "9" * 4_400])
+def test_a_collection_by_a_number_without_end_is_none_of_the_patients(named):
+    assert _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object)) == []
+    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object)) == [7]

@@ -29,8 +29,9 @@ def test_the_name_of_a_program_is_one(text):
 @pytest.mark.parametrize(
     "text",
     [
-        "Anna Brandelow", "Microsoft Excel Brandelow", "openpyxl, Anna", "16.0300", "Excel 4081234",
-        "Excel 07700 900123", "Excel 12.03.1956", "Excel 2024.03.12", "Excel 07 70 09 12", "anna@example.org", "", "e114eadc50a9ff8d8c8a0567d6da8f454beeb84f",
+        "Anna Brandelow", "Microsoft Excel Brandelow", "openpyxl, Anna", "16.0300", "Excel 4081234", "",
+        "Excel 07700 900123", "Excel 12.03.1956", "Excel 2024.03.12", "Excel 07 70 09 12", "anna@example.org",
+        "e114eadc50a9ff8d8c8a0567d6da8f454beeb84f",
     ],
 )  # fmt: skip
 def test_anything_else_is_none(text):

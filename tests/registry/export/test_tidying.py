@@ -6,6 +6,7 @@ import pytest
 
 from builders.exports import HEADINGS, WIDE, wide_line, workbook
 from necrostats.errors import NecrostatsError, RegistryError
+from necrostats.registry.export import tidying
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.tidying import tidy
 from necrostats.registry.loading import read_registry
@@ -89,3 +90,13 @@ def test_the_folder_of_the_export_and_a_file_are_refused(tmp_path):
         tidied(tmp_path, *LINES, to="unit.xlsx")
     with pytest.raises(NecrostatsError, match="another folder"):
         tidy(tmp_path, parse_layout(WIDE), tmp_path)
+
+
+def test_the_lines_of_a_long_ledger_are_counted_while_they_are_written(tmp_path, monkeypatch):
+    monkeypatch.setattr(tidying, "_PROGRESS", 1)
+    said = []
+    path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, *LINES]})
+    tidy(path, parse_layout(WIDE), tmp_path / "tidy", say=said.append)
+    with (tmp_path / "tidy" / "ledger.csv").open(encoding="utf-8", newline="") as file:
+        lines = len(list(csv.reader(file))) - 1
+    assert f"writing ledger.csv: {lines:,} lines" in said

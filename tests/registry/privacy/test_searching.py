@@ -181,6 +181,16 @@ def test_a_known_word_hides_nothing_that_stands_beside_it(text: str) -> None:
     assert _rows(_in_cell(text, known_words=KNOWN)) == {2}
 
 
+@pytest.mark.parametrize("text", ["Brandelow 300-200", "Kluton, 250", "Skeiski: 2"])
+def test_a_name_before_a_number_is_still_a_name(text: str) -> None:
+    assert _rows(_in_cell(text)) == {2}
+
+
+@pytest.mark.parametrize("text", ["Moderate 250", "Snare 2", "Lavage, 250", "Session 4", "Clavien 3"])
+def test_an_ordinary_word_before_a_number_is_none(text: str) -> None:
+    assert _in_cell(text) == []
+
+
 def test_known_words_do_not_make_an_operator_a_pseudonym_or_a_heading_harmless() -> None:
     assert find_identifiers([_sheet(operator=["A", "B", "Grabber", "A", "B", "A"])], known_words=KNOWN)
     assert find_identifiers([_sheet(surname=["Grabber", "Spinner"])], known_words=KNOWN)
