@@ -29,6 +29,7 @@ from necrostats.measures.sessions import sessions_to_resolution
 from necrostats.measures.standing import session_states
 from necrostats.measures.stent_days import resolution_by_stent
 from necrostats.measures.survival import event_free_survival, follow_up
+from necrostats.measures.use_so_far import resolution_after_use
 from necrostats.measures.volumes import collection_volumes
 
 __all__ = [
@@ -55,6 +56,7 @@ __all__ = [
     "parametric_resolution",
     "patient_courses",
     "recurrence",
+    "resolution_after_use",
     "resolution_by_stent",
     "restricted_mean_resolution",
     "scan_schedule",
