@@ -1,124 +1,30 @@
 """Every table, column, unit and code of a registry, once.
 
 Reading, checking, the data dictionary, the entry workbook and the synthetic registry all come from here.
-Scales: a value outside `low`..`high` cannot be right and is set aside; one outside `likely_low`..`likely_high` is
-kept and asked about.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-KINDS = ("id", "ids", "text", "code", "whole", "number", "yes_no", "day", "period")
-LATEST = "_latest"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Column:
-    """One column: its kind, the codes or scale it allows, its unit and what it means.
-
-    A blank is a gap in the record where the column is `expected`, and only in rows whose column `applies[0]`
-    holds one of the codes `applies[1]` (everywhere if that is blank); elsewhere a blank is an answer.
-    """
-
-    name: str
-    kind: str
-    meaning: str
-    required: bool = False
-    codes: tuple[str, ...] = ()
-    ordered: bool = False
-    unit: str = ""
-    low: float | None = None
-    high: float | None = None
-    likely_low: float | None = None
-    likely_high: float | None = None
-    refers_to: str = ""
-    expected: bool = True
-    applies: tuple[str, tuple[str, ...]] = ("", ())
-
-    @property
-    def latest(self) -> str:
-        """The partner of a day known only as a range: the last day it can be (blank = exact)."""
-        return self.name + LATEST if self.kind == "day" else ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Table:
-    """One table: what a row is, its key (blank if it has none) and its columns in order."""
-
-    name: str
-    row: str
-    key: str
-    columns: tuple[Column, ...]
-    required: bool = False
-
-    def column(self, name: str) -> Column:
-        """The column of that name; KeyError if there is none."""
-        return {column.name: column for column in self.all_columns}[name]
-
-    @property
-    def all_columns(self) -> tuple[Column, ...]:
-        """The columns, each day followed by its optional partner for a range."""
-        return tuple(each for column in self.columns for each in _with_partner(column))
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """The names of the columns in order, without the partners."""
-        return tuple(column.name for column in self.columns)
-
-    @property
-    def required_columns(self) -> tuple[Column, ...]:
-        """The columns without which a row means nothing."""
-        return tuple(column for column in self.columns if column.required)
-
-
-def _with_partner(column: Column) -> tuple[Column, ...]:
-    if column.kind != "day":
-        return (column,)
-    meaning = f"last day that {column.name} can be; blank = exact"
-    return column, Column(name=column.latest, kind="whole", meaning=meaning, unit="days")
-
-
-def _id(name, refers_to="", meaning="", required=True):
-    return Column(
-        name=name, kind="id", refers_to=refers_to, required=required, expected=required, meaning=meaning
-    )
-
-
-def _day(name, meaning, *, required=False, **limits):
-    return Column(name=name, kind="day", unit="days", meaning=meaning, required=required, **limits)
-
-
-def _code(name, codes, meaning, **rest):
-    return Column(name=name, kind="code", codes=tuple(codes.split()), meaning=meaning, **rest)
-
-
-def _number(name, unit, meaning, *, low=0.0, **limits):
-    return Column(name=name, kind="number", unit=unit, meaning=meaning, low=low, **limits)
-
-
-def _whole(name, unit, meaning, *, low=0, required=False, **limits):
-    return Column(name=name, kind="whole", unit=unit, meaning=meaning, low=low, required=required, **limits)
-
-
-def _yes_no(name, meaning, **rest):
-    return Column(name=name, kind="yes_no", meaning=meaning, **rest)
-
-
-def _text(name, meaning, *, expected=False):
-    return Column(name=name, kind="text", meaning=meaning, expected=expected)
-
-
-def _period(name, meaning, *, required=False):
-    return Column(name=name, kind="period", meaning=meaning, required=required)
+from necrostats.registry.columns import (
+    Column,
+    Table,
+    code,
+    day,
+    key,
+    number,
+    period,
+    text,
+    whole,
+    yes_no,
+)
 
 
 def _axes(likely_low):
     limits = {"likely_low": likely_low, "likely_high": 400.0}
     return (
-        _number("long_mm", "mm", "longest axis", **limits),
-        _number("mid_mm", "mm", "second axis", **limits),
-        _number("short_mm", "mm", "shortest axis", **limits),
+        number("long_mm", "mm", "longest axis", **limits),
+        number("mid_mm", "mm", "second axis", **limits),
+        number("short_mm", "mm", "shortest axis", **limits),
     )
 
 
@@ -130,7 +36,7 @@ LONGEST_LUMEN_APPOSING_DAYS = 28
 _WHEN_DEAD = ("vital_status", ("dead",))
 _WHEN_DEBRIDED = ("session_type", NECROSECTOMIES)
 YIELD_UNITS = "ml g percent_cleared"
-SOLID = _number("solid_percent", "%", "share of the contents that is solid", high=100.0)
+SOLID = number("solid_percent", "%", "share of the contents that is solid", high=100.0)
 
 PATIENTS = Table(
     name="patients",
@@ -138,43 +44,43 @@ PATIENTS = Table(
     key="patient_id",
     required=True,
     columns=(
-        _id("patient_id", meaning="study code; not a record number and not derived from one"),
-        _whole("age_years", "years", "age at index drainage; 90 stands for 90 and over", likely_low=18),
-        _code("sex", "female male other", "sex"),
-        _code(
+        key("patient_id", meaning="study code; not a record number and not derived from one"),
+        whole("age_years", "years", "age at index drainage; 90 stands for 90 and over", likely_low=18),
+        code("sex", "female male other", "sex"),
+        code(
             "aetiology",
             "gallstone alcohol hypertriglyceridaemia post_procedural drug autoimmune idiopathic other",
             "cause of the pancreatitis",
         ),
-        _day("onset_day", "onset of pancreatitis; before day 0", high=0, likely_low=-730, likely_high=-28),
-        _code(
+        day("onset_day", "onset of pancreatitis; before day 0", high=0, likely_low=-730, likely_high=-28),
+        code(
             "atlanta_severity",
             "mild moderately_severe severe",
             "severity, revised Atlanta classification 2012",
             ordered=True,
         ),
-        _code(
+        code(
             "organ_failure", "none transient persistent", "organ failure before index drainage", ordered=True
         ),
-        _code("infection", "confirmed suspected none", "infection of the necrosis at index drainage"),
-        _whole("asa_class", "", "ASA physical status class", low=1, high=5),
-        _whole("comorbidity_index", "points", "Charlson comorbidity index", high=37),
-        _code("nutrition", "oral enteral parenteral", "nutrition at index drainage"),
-        _code(
+        code("infection", "confirmed suspected none", "infection of the necrosis at index drainage"),
+        whole("asa_class", "", "ASA physical status class", low=1, high=5),
+        whole("comorbidity_index", "points", "Charlson comorbidity index", high=37),
+        code("nutrition", "oral enteral parenteral", "nutrition at index drainage"),
+        code(
             "prior_intervention",
             "none percutaneous endoscopic surgical",
             "intervention before index drainage",
         ),
-        _code(
+        code(
             "antithrombotic", "none antiplatelet anticoagulant both", "antithrombotic drugs at index drainage"
         ),
-        _code("duct", "intact disconnected", "main pancreatic duct, when known", expected=False),
-        _period("index_period", "period of the index drainage", required=True),
-        _whole("observed_days", "days", "from index drainage to the data lock", required=True),
-        _day("last_contact_day", "last day known alive and under observation", required=True, low=0),
-        _code("vital_status", "alive dead", "alive or dead at last contact", required=True),
-        _day("death_day", "day of death; required if dead", low=0, applies=_WHEN_DEAD),
-        _code("death_cause", "pancreatitis procedure other", "cause of death", applies=_WHEN_DEAD),
+        code("duct", "intact disconnected", "main pancreatic duct, when known", expected=False),
+        period("index_period", "period of the index drainage", required=True),
+        whole("observed_days", "days", "from index drainage to the data lock", required=True),
+        day("last_contact_day", "last day known alive and under observation", required=True, low=0),
+        code("vital_status", "alive dead", "alive or dead at last contact", required=True),
+        day("death_day", "day of death; required if dead", low=0, applies=_WHEN_DEAD),
+        code("death_cause", "pancreatitis procedure other", "cause of death", applies=_WHEN_DEAD),
     ),
 )
 
@@ -184,19 +90,19 @@ COLLECTIONS = Table(
     key="collection_id",
     required=True,
     columns=(
-        _id("collection_id", meaning="study code of the collection"),
-        _id("patient_id", "patients", "whose collection it is"),
-        _yes_no("is_index", "the collection drained on day 0: exactly one a patient", required=True),
-        _code("site", "lesser_sac left_paracolic right_paracolic pelvic mesenteric other", "where it lies"),
-        _day("detected_day", "day it was first seen; may be months into treatment"),
-        _id("communicates_with", "collections", "collection it communicates with", required=False),
-        _whole("quadrants", "", "abdominal quadrants it reaches into", low=1, high=4),
+        key("collection_id", meaning="study code of the collection"),
+        key("patient_id", "patients", "whose collection it is"),
+        yes_no("is_index", "the collection drained on day 0: exactly one a patient", required=True),
+        code("site", "lesser_sac left_paracolic right_paracolic pelvic mesenteric other", "where it lies"),
+        day("detected_day", "day it was first seen; may be months into treatment"),
+        key("communicates_with", "collections", "collection it communicates with", required=False),
+        whole("quadrants", "", "abdominal quadrants it reaches into", low=1, high=4),
         *_axes(20.0),
-        _number("volume_ml", "ml", "volume at baseline", likely_low=10.0, likely_high=10_000.0),
-        _code("volume_method", "segmented ellipsoid reported", "how the volume was found"),
+        number("volume_ml", "ml", "volume at baseline", likely_low=10.0, likely_high=10_000.0),
+        code("volume_method", "segmented ellipsoid reported", "how the volume was found"),
         SOLID,
-        _yes_no("encapsulated", "wall complete on the baseline scan"),
-        _day("baseline_scan_day", "day of the baseline scan"),
+        yes_no("encapsulated", "wall complete on the baseline scan"),
+        day("baseline_scan_day", "day of the baseline scan"),
     ),
 )
 
@@ -206,9 +112,9 @@ SESSIONS = Table(
     key="session_id",
     required=True,
     columns=(
-        _id("session_id", meaning="study code of the session"),
-        _id("patient_id", "patients", "who was treated"),
-        _id("collection_id", "collections", "collection treated first"),
+        key("session_id", meaning="study code of the session"),
+        key("patient_id", "patients", "who was treated"),
+        key("collection_id", "collections", "collection treated first"),
         Column(
             name="also_treated",
             kind="ids",
@@ -216,18 +122,18 @@ SESSIONS = Table(
             meaning="further collections, ; between",
             expected=False,
         ),
-        _day("day", "day of the session", required=True, low=0),
-        _period("period", "period of the session"),
-        _code(
+        day("day", "day of the session", required=True, low=0),
+        period("period", "period of the session"),
+        code(
             "session_type",
             "drainage necrosectomy drainage_and_necrosectomy inspection stent_exchange stent_removal event_treatment",
             "what the session was for",
             required=True,
         ),
-        _yes_no("planned", "planned, not an emergency"),
-        _text("operator", "pseudonym of the operator", expected=True),
-        _number("minutes_total", "minutes", "scope in to scope out", likely_low=1.0, likely_high=480.0),
-        _number(
+        yes_no("planned", "planned, not an emergency"),
+        text("operator", "pseudonym of the operator", expected=True),
+        number("minutes_total", "minutes", "scope in to scope out", likely_low=1.0, likely_high=480.0),
+        number(
             "minutes_debridement",
             "minutes",
             "time spent debriding",
@@ -235,9 +141,9 @@ SESSIONS = Table(
             likely_high=480.0,
             applies=_WHEN_DEBRIDED,
         ),
-        _code("anaesthesia", "sedation monitored general", "sedation, monitored care or general anaesthesia"),
-        _yes_no("carbon_dioxide", "carbon dioxide used for insufflation"),
-        _number(
+        code("anaesthesia", "sedation monitored general", "sedation, monitored care or general anaesthesia"),
+        yes_no("carbon_dioxide", "carbon dioxide used for insufflation"),
+        number(
             "tract_dilation_mm",
             "mm",
             "diameter the tract was dilated to",
@@ -245,35 +151,35 @@ SESSIONS = Table(
             likely_high=20.0,
             expected=False,
         ),
-        _code(
+        code(
             "texture",
             "liquid soft adherent tough",
             "what was met, recorded before debridement",
             ordered=True,
             applies=_WHEN_DEBRIDED,
         ),
-        _whole("passes", "", "in-and-out passes", likely_high=300, applies=_WHEN_DEBRIDED),
-        _number("yield_low", "in yield_unit", "yield, or the low end of its range", applies=_WHEN_DEBRIDED),
-        _number(
+        whole("passes", "", "in-and-out passes", likely_high=300, applies=_WHEN_DEBRIDED),
+        number("yield_low", "in yield_unit", "yield, or the low end of its range", applies=_WHEN_DEBRIDED),
+        number(
             "yield_high",
             "in yield_unit",
             "high end of the range; blank = more than yield_low",
             expected=False,
         ),
-        _code("yield_unit", YIELD_UNITS, "unit of the yield", applies=_WHEN_DEBRIDED),
-        _yes_no("yield_approximate", "written as about so much", expected=False),
-        _code(
+        code("yield_unit", YIELD_UNITS, "unit of the yield", applies=_WHEN_DEBRIDED),
+        yes_no("yield_approximate", "written as about so much", expected=False),
+        code(
             "yield_words",
             "none trace small moderate large",
             "the word written instead of a number",
             ordered=True,
             expected=False,
         ),
-        _text("yield_as_written", "the cell itself"),
-        _yes_no("yield_includes_lavage", "lavage fluid is counted in the yield", applies=_WHEN_DEBRIDED),
-        _number("lavage_in_ml", "ml", "lavage fluid put in", expected=False),
-        _number("peroxide_ml", "ml", "hydrogen peroxide put in", expected=False),
-        _number(
+        text("yield_as_written", "the cell itself"),
+        yes_no("yield_includes_lavage", "lavage fluid is counted in the yield", applies=_WHEN_DEBRIDED),
+        number("lavage_in_ml", "ml", "lavage fluid put in", expected=False),
+        number("peroxide_ml", "ml", "hydrogen peroxide put in", expected=False),
+        number(
             "peroxide_percent",
             "%",
             "strength of the hydrogen peroxide; above 6 % stops",
@@ -282,23 +188,23 @@ SESSIONS = Table(
             likely_high=3.0,
             expected=False,
         ),
-        _yes_no(
+        yes_no(
             "stomach_aspirated",
             "stomach aspirated before withdrawal, after peroxide or lavage",
             expected=False,
         ),
-        _code(
+        code(
             "clearance",
             "complete partial none",
             "how much of the necrosis was cleared",
             applies=_WHEN_DEBRIDED,
         ),
-        _code(
+        code(
             "stopped_early",
             "no bleeding desaturation perforation access time other",
             "why it was stopped early",
         ),
-        _yes_no(
+        yes_no(
             "events_checked", "somebody looked for adverse events; blank or no, without a row, is unknown"
         ),
     ),
@@ -322,29 +228,29 @@ INSTRUMENT_USES = Table(
     row="an instrument class in a session",
     key="",
     columns=(
-        _id("session_id", "sessions", "session it was used in"),
-        _code(
+        key("session_id", "sessions", "session it was used in"),
+        code(
             "instrument_class",
             " ".join((*COMPARED_CLASSES, *ADJUNCTS, "other", "unknown")),
             "generic class of instrument; lavage and peroxide are adjuncts and never compared on yield",
             required=True,
         ),
-        _text("other_text", "what other was, in generic words"),
-        _whole("use_order", "", "order of use in the session", low=1),
-        _yes_no("is_primary", "the primary instrument: at most one a session"),
-        _whole("passes", "", "in-and-out passes with it", likely_high=300),
-        _number("minutes", "minutes", "time it was used", likely_high=480.0),
-        _number(
+        text("other_text", "what other was, in generic words"),
+        whole("use_order", "", "order of use in the session", low=1),
+        yes_no("is_primary", "the primary instrument: at most one a session"),
+        whole("passes", "", "in-and-out passes with it", likely_high=300),
+        number("minutes", "minutes", "time it was used", likely_high=480.0),
+        number(
             "yield_low", "in yield_unit", "yield with it, only where recorded by instrument", expected=False
         ),
-        _number(
+        number(
             "yield_high",
             "in yield_unit",
             "high end of the range; blank = more than yield_low",
             expected=False,
         ),
-        _code("yield_unit", YIELD_UNITS, "unit of the yield", expected=False),
-        _text("yield_as_written", "the cell itself"),
+        code("yield_unit", YIELD_UNITS, "unit of the yield", expected=False),
+        text("yield_as_written", "the cell itself"),
     ),
 )
 
@@ -353,21 +259,21 @@ STENTS = Table(
     row="a stent",
     key="stent_id",
     columns=(
-        _id("stent_id", meaning="study code of the stent"),
-        _id("patient_id", "patients", "whose stent it is"),
-        _id("collection_id", "collections", "collection it drains", required=False),
-        _code(
+        key("stent_id", meaning="study code of the stent"),
+        key("patient_id", "patients", "whose stent it is"),
+        key("collection_id", "collections", "collection it drains", required=False),
+        code(
             "stent_type",
             "lumen_apposing double_pigtail self_expanding_metal nasocystic percutaneous",
             "generic type",
             required=True,
         ),
-        _number("diameter_mm", "mm", "diameter", expected=False),
-        _number("caliber_fr", "Fr", "calibre", expected=False),
-        _yes_no("coaxial", "placed through another stent"),
-        _day("placed_day", "day placed", required=True, low=0),
-        _day("removed_day", "day removed; blank with reason in_place = still there", expected=False),
-        _code(
+        number("diameter_mm", "mm", "diameter", expected=False),
+        number("caliber_fr", "Fr", "calibre", expected=False),
+        yes_no("coaxial", "placed through another stent"),
+        day("placed_day", "day placed", required=True, low=0),
+        day("removed_day", "day removed; blank with reason in_place = still there", expected=False),
+        code(
             "end_reason",
             "planned migrated occluded exchanged bleeding buried in_place death",
             "why it came out",
@@ -380,15 +286,15 @@ SCANS = Table(
     row="a collection on one scan",
     key="scan_id",
     columns=(
-        _id("scan_id", meaning="study code of the scan"),
-        _id("patient_id", "patients", "who was scanned"),
-        _id("collection_id", "collections", "collection measured"),
-        _day("day", "day of the scan", required=True),
-        _code("modality", "ct mri eus us", "modality"),
+        key("scan_id", meaning="study code of the scan"),
+        key("patient_id", "patients", "who was scanned"),
+        key("collection_id", "collections", "collection measured"),
+        day("day", "day of the scan", required=True),
+        code("modality", "ct mri eus us", "modality"),
         *_axes(0.0),
-        _number("volume_ml", "ml", "volume", likely_high=10_000.0),
+        number("volume_ml", "ml", "volume", likely_high=10_000.0),
         SOLID,
-        _yes_no("elsewhere", "done in another hospital"),
+        yes_no("elsewhere", "done in another hospital"),
     ),
 )
 
@@ -397,11 +303,11 @@ REVIEWS = Table(
     row="a clinical review",
     key="",
     columns=(
-        _id("patient_id", "patients", "who was reviewed"),
-        _day("day", "day of the review", required=True),
-        _yes_no("symptom_free", "free of symptoms"),
-        _yes_no("fever", "fever"),
-        _yes_no("oral_diet", "eating by mouth"),
+        key("patient_id", "patients", "who was reviewed"),
+        day("day", "day of the review", required=True),
+        yes_no("symptom_free", "free of symptoms"),
+        yes_no("fever", "fever"),
+        yes_no("oral_diet", "eating by mouth"),
     ),
 )
 
@@ -410,12 +316,12 @@ ADVERSE_EVENTS = Table(
     row="an adverse event",
     key="event_id",
     columns=(
-        _id("event_id", meaning="study code of the event"),
-        _id("patient_id", "patients", "who had it"),
-        _id("session_id", "sessions", "session it is put down to", required=False),
-        _id("stent_id", "stents", "stent it is put down to", required=False),
-        _day("day", "day it happened", required=True),
-        _code(
+        key("event_id", meaning="study code of the event"),
+        key("patient_id", "patients", "who had it"),
+        key("session_id", "sessions", "session it is put down to", required=False),
+        key("stent_id", "stents", "stent it is put down to", required=False),
+        day("day", "day it happened", required=True),
+        code(
             "event_type",
             "bleeding pseudoaneurysm perforation pneumoperitoneum gas_embolism infection sepsis stent_migration "
             "stent_occlusion stent_buried maldeployment aspiration cardiorespiratory fistula obstruction sedation "
@@ -423,28 +329,28 @@ ADVERSE_EVENTS = Table(
             "what happened",
             required=True,
         ),
-        _code("phase", "during after", "during the session or after it"),
-        _code("agree_grade", "I II IIIa IIIb IVa IVb V", "AGREE grade", ordered=True),
-        _code("asge_severity", "mild moderate severe fatal", "ASGE severity", ordered=True),
-        _code(
+        code("phase", "during after", "during the session or after it"),
+        code("agree_grade", "I II IIIa IIIb IVa IVb V", "AGREE grade", ordered=True),
+        code("asge_severity", "mild moderate severe fatal", "ASGE severity", ordered=True),
+        code(
             "clavien_grade",
             "I II IIIa IIIb IVa IVb V",
             "Clavien–Dindo grade; not the same as AGREE",
             ordered=True,
         ),
-        _code(
+        code(
             "attribution",
             "definite probable possible unlikely",
             "how surely the procedure caused it",
             ordered=True,
         ),
-        _code(
+        code(
             "treatment",
             "none drug transfusion endoscopic radiological surgical organ_support",
             "treatment it needed",
         ),
-        _whole("extra_nights", "nights", "further nights in hospital"),
-        _whole("icu_nights", "nights", "nights in intensive care"),
+        whole("extra_nights", "nights", "further nights in hospital"),
+        whole("icu_nights", "nights", "nights in intensive care"),
     ),
 )
 
@@ -453,15 +359,15 @@ OTHER_INTERVENTIONS = Table(
     row="an intervention that is not endoscopic",
     key="",
     columns=(
-        _id("patient_id", "patients", "who had it"),
-        _day("day", "day it was done", required=True),
-        _code(
+        key("patient_id", "patients", "who had it"),
+        day("day", "day it was done", required=True),
+        code(
             "kind",
             "percutaneous_drain surgical_necrosectomy minimally_invasive_necrosectomy embolisation ercp other",
             "what was done",
             required=True,
         ),
-        _text("reason", "why, in generic words"),
+        text("reason", "why, in generic words"),
     ),
 )
 

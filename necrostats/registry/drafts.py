@@ -12,7 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.codebook import LATEST, TABLES, Table
+from necrostats.registry.codebook import TABLES, Table
+from necrostats.registry.columns import LATEST
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.written import RawTable
 

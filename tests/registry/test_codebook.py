@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from necrostats.registry import codebook
-from necrostats.registry.codebook import KINDS, TABLES
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.columns import KINDS
 
 ALL = [(table, column) for table in TABLES.values() for column in table.all_columns]
 IDS = [f"{table.name}.{column.name}" for table, column in ALL]

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.codebook import LATEST, TABLES
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.columns import LATEST
 from necrostats.registry.export.blocks import Block, Part
 from necrostats.registry.export.drafting import taken_cells
 from necrostats.registry.export.early import RowsAside

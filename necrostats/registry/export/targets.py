@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from necrostats.registry.codebook import LATEST, TABLES, Column
+from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.columns import LATEST
 
 SPECIAL: dict[str, tuple[str, ...]] = {
     "patients": ("index_date",),

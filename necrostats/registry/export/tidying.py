@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 
 from necrostats.errors import NecrostatsError, SourceError
-from necrostats.registry.codebook import LATEST, TABLES, Table
+from necrostats.registry.codebook import TABLES, Table
+from necrostats.registry.columns import LATEST
 from necrostats.registry.defusing import defused
 from necrostats.registry.export.counting import Counts, counts_of
 from necrostats.registry.export.layout import Layout
