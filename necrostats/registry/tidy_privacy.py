@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
+
+import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.privacy import Sheet, find_identifiers, refusal_text
 from necrostats.registry.reading import RawSource
-from necrostats.registry.written import RawTable
+from necrostats.registry.written import RawTable, Written
 
 
 def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
     """RegistryError, with places and never a value, if anything looks like an identifier.
 
     A date in a column of whole numbers is left to the reading of cells, which withholds it. `accepted` are columns
-    that a person has looked at.
+    that a person has looked at. Ids are looked at in the table they belong to; elsewhere only those it does not hold.
     """
+    keys = _keys(raw)
     found = find_identifiers(
-        [_sheet(table) for table in raw.tables.values()],
+        [_sheet(name, table, keys) for name, table in raw.tables.items()],
         [("a name in the source", name) for name in (*_files(raw), *raw.strangers)],
         accepted=accepted,
         date_columns=_of_kind("day") | _of_kind("whole"),
@@ -36,8 +39,25 @@ def _of_kind(kind: str) -> set[str]:
     return {column.name for table in TABLES.values() for column in table.all_columns if column.kind == kind}
 
 
-def _sheet(table: RawTable) -> Sheet:
+def _keys(raw: RawSource) -> dict[str, frozenset[str]]:
+    """The ids of each table that has them, as written: looked at once, in their own table."""
+    return {
+        name: frozenset(text.strip() for text in table.columns[TABLES[name].key].texts)
+        for name, table in raw.tables.items()
+        if TABLES[name].key in table.columns
+    }
+
+
+def _sheet(name: str, table: RawTable, keys: Mapping[str, frozenset[str]]) -> Sheet:
     place = table.place
-    return Sheet(
-        file=place.file, name=place.sheet, header=list(table.columns), columns=table.columns, rows=table.rows.tolist()
-    )
+    columns = dict(table.columns)
+    for column in TABLES[name].columns:
+        if column.name in columns and column.refers_to in keys:
+            columns[column.name] = _strange(columns[column.name], keys[column.refers_to])
+    return Sheet(file=place.file, name=place.sheet, header=list(columns), columns=columns, rows=table.rows.tolist())
+
+
+def _strange(written: Written, keys: frozenset[str]) -> Written:
+    """A column of references without those that name rows of the table they refer to."""
+    known = [all(part.strip() in keys for part in text.split(";")) for text in written.texts]
+    return Written(texts=np.where(known, "", written.texts), which=written.which)

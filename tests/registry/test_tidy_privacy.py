@@ -35,3 +35,19 @@ def test_a_column_that_a_person_has_looked_at_passes(tmp_path):
 
 def test_a_faultless_registry_raises_no_suspicion(tmp_path):
     assert len(registry_of(tmp_path, faultless()).patients) == 2
+
+
+def test_a_reference_to_a_row_that_is_there_is_looked_at_in_its_own_table_only(tmp_path):
+    tables = faultless()
+    for table, column in (("collections", "collection_id"), ("sessions", "collection_id"), ("scans", "collection_id")):
+        for row in tables[table]:
+            row[column] = row[column].replace("C0", "C000000")
+    tables["sessions"][1]["also_treated"] = "C0000001; C0000002"
+    tables["stents"] = []
+    assert len(registry_of(tmp_path, tables).sessions) == 3
+
+
+def test_a_reference_to_nothing_is_looked_at_like_any_other_text(tmp_path):
+    text = _refused(tmp_path, spoilt("sessions", 1, also_treated="jo.bloggs@example.org"))
+    assert "also_treated" in text
+    assert "example.org" not in text
