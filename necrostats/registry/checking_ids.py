@@ -10,6 +10,7 @@ import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading
+from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.written import smallest
 
 
@@ -52,7 +53,7 @@ def _same_or_not(name: str, table: DraftTable, rows: np.ndarray, ids: np.ndarray
     same = (different.groupby(ids).transform("nunique") == 1).to_numpy()
     first = ~content["id"].duplicated().to_numpy()
     yield Flag(
-        rule="DUPLICATE_ROW",
+        rule=DUPLICATE_ROW,
         table=name,
         at=rows[same & ~first],
         severity="asks",
@@ -87,7 +88,7 @@ def linked(draft: Draft) -> Draft:
 class Lookup:
     """The ids of a table, and the row that each belongs to: one that is kept, if there is one."""
 
-    ids: pd.Index
+    values: np.ndarray
     rows: np.ndarray
 
     @classmethod
@@ -98,11 +99,13 @@ class Lookup:
         for of_rows in (np.flatnonzero(table.gone), np.flatnonzero(table.kept)):
             rows[cells.which[of_rows[::-1]]] = of_rows[::-1]
         rows[0] = -1
-        return cls(ids=pd.Index(cells.values, dtype=object), rows=rows)
+        return cls(values=cells.values, rows=rows)
 
     def rows_of(self, ids: np.ndarray) -> np.ndarray:
         """The row of each id; -1 for a blank and for an id the table does not hold."""
-        found = self.ids.get_indexer(pd.Index(ids, dtype=object))
+        if ids is self.values:
+            return smallest(self.rows)
+        found = pd.Index(self.values, dtype=object).get_indexer(pd.Index(ids, dtype=object))
         return smallest(np.where(found >= 0, self.rows[found], -1))
 
 

@@ -7,6 +7,9 @@ import pandas as pd
 
 SEVERITIES = ("stops", "asks", "notes")
 SCOPES = ("cell", "row", "table")
+DUPLICATE_ROW = "DUPLICATE_ROW"
+"""The rule about a row that stands a second time word for word: the first counts, and nothing is lost."""
+
 COLUMNS = (
     "severity", "scope", "rule", "table", "file", "sheet", "row", "column", "value", "problem", "remedy",
 )  # fmt: skip

@@ -22,7 +22,7 @@ from necrostats.registry.drafts import (
     nothing_drafted,
 )
 from necrostats.registry.reading import RawSource
-from necrostats.registry.tidy_cells import read_cells
+from necrostats.registry.tidy_cells import are_plain_ids, read_cell
 from necrostats.registry.verdicts import NO_RESULT, Verdict
 from necrostats.registry.written import RawTable, Written, smallest
 
@@ -39,11 +39,11 @@ class _Read:
 
 def interpreted(source: RawSource) -> Draft:
     """A Draft of all nine tables: every row read, every cell a value or set aside with a finding."""
-    draft = Draft(tables={name: nothing_drafted(name) for name in TABLES})
+    draft, plain = Draft(tables={name: nothing_drafted(name) for name in TABLES}), _PlainIds()
     for name, raw in source.tables.items():
         columns = {column.name: (column, heading(raw, column.name)) for column in TABLES[name].all_columns}
         reads = {
-            name: _read(raw.columns[head], column, raw.place.decimal_comma)
+            name: plain.read(raw.columns[head], column) or _read(raw.columns[head], column, raw.place.decimal_comma)
             for name, (column, head) in columns.items()
             if head
         }
@@ -84,8 +84,29 @@ def _about_rows(raw: RawTable) -> Iterator[Flag]:
     )
 
 
+class _PlainIds:
+    """Reads columns of ids that need no reading; columns that share their texts share their values."""
+
+    def __init__(self) -> None:
+        self._values: dict[int, np.ndarray | None] = {}
+
+    def read(self, written: Written, column: Column) -> _Read | None:
+        """The column, its texts taken as they are; None if it does not hold plain ids only."""
+        values = self._values_of(written.texts) if column.kind == "id" else None
+        if values is None:
+            return None
+        cells = Cells(values=values, which=smallest(written.which))
+        return _Read(column=column, written=written, verdicts={}, cells=cells)
+
+    def _values_of(self, texts: np.ndarray) -> np.ndarray | None:
+        if id(texts) not in self._values:
+            plain = are_plain_ids(texts[1:])
+            self._values[id(texts)] = np.append(np.array([None], dtype=object), texts[1:]) if plain else None
+        return self._values[id(texts)]
+
+
 def _read(written: Written, column: Column, decimal_comma: bool) -> _Read:
-    found = read_cells(written.texts, column, decimal_comma)
+    found = [read_cell(text, column, decimal_comma) for text in written.texts]
     verdicts = {number: value for number, value in enumerate(found) if isinstance(value, Verdict)}
     for number, verdict in verdicts.items():
         found[number] = verdict.value

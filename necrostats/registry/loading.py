@@ -103,12 +103,14 @@ def _typed(table: DraftTable, column: Column, rows: np.ndarray):
     if column.kind == "code":
         dtype = dtype_of(column)
         return pd.Categorical.from_codes(dtype.categories.get_indexer(cells.values)[which], dtype=dtype)
-    values = cells.values[which]
-    if column.kind in ("whole", "day"):
-        return pd.arrays.IntegerArray(np.nan_to_num(values).astype(np.int64), np.isnan(values))
+    if column.kind not in ("whole", "day", "yes_no", "number"):
+        return pd.array(cells.values, dtype="string").take(which)
+    if column.kind == "number":
+        return cells.values[which]
+    unknown = np.isnan(cells.values)
     if column.kind == "yes_no":
-        return pd.arrays.BooleanArray(values == 1.0, np.isnan(values))
-    return values if column.kind == "number" else pd.array(values, dtype="string")
+        return pd.arrays.BooleanArray((cells.values == 1.0)[which], unknown[which])
+    return pd.arrays.IntegerArray(np.nan_to_num(cells.values).astype(np.int64)[which], unknown[which])
 
 
 def _numbered(draft: Draft, name: str, column: Column, rows: np.ndarray, ids: Mapping) -> pd.Categorical:

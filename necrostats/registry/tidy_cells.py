@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from necrostats.registry import periods
 from necrostats.registry.codebook import Column
 from necrostats.registry.defusing import undefused
+from necrostats.registry.shapes import shapes_of
 from necrostats.registry.tidy_numbers import read_number
 from necrostats.registry.verdicts import (
     CALENDAR_DATE,
@@ -41,11 +42,9 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
     return _READERS[column.kind](written, column)
 
 
-def read_cells(texts: Iterable[str], column: Column, decimal_comma: bool = False) -> list[Any]:
-    """`read_cell` of each text; an id made of plain capitals and digits is its own value."""
-    if column.kind != "id":
-        return [read_cell(text, column, decimal_comma) for text in texts]
-    return [text if _PLAIN_ID.fullmatch(text) else read_cell(text, column) for text in texts]
+def are_plain_ids(texts: Sequence[str]) -> bool:
+    """Whether each text is made of plain capitals and digits, and so is its own value as an id."""
+    return all(_PLAIN_ID.fullmatch(shape) for shape in shapes_of(texts))
 
 
 def fold(text: str) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 
 from necrostats.errors import SourceError
 
-BLOCK = 1000
+BLOCK = 200  # fewer lists than make the garbage collector look through everything there is
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -63,7 +63,7 @@ def collect(place: Place, lines: Iterator[Sequence[str]], separator: str = "") -
     header = [cell.strip() for cell in next(lines, ())]
     _refuse_header(place, header)
     block = _Columns(len(header))
-    for chunk in _blocks(lines):
+    for chunk in blocks(lines):
         block.add(chunk)
     columns = block.columns()
     return RawTable(
@@ -90,7 +90,8 @@ def _refuse_header(place: Place, header: list[str]) -> None:
         raise SourceError(f'{where}, row 1: "{twice[0]}" heads two columns. Rename or remove one of them.')
 
 
-def _blocks(lines: Iterator[Sequence[str]]) -> Iterator[list[Sequence[str]]]:
+def blocks(lines: Iterator[Sequence]) -> Iterator[list[Sequence]]:
+    """Lines in lists of at most `BLOCK`."""
     while block := list(islice(lines, BLOCK)):
         yield block
 
@@ -107,7 +108,7 @@ class _Columns:
         self.read = 0
         self.kept = 0
         self.long: list[int] = []
-        self._seen = [_numbered() for _ in range(width)]
+        self._seen = [numbered() for _ in range(width)]
         self._which: list[list[np.ndarray]] = [[] for _ in range(width)]
         self._rows: list[np.ndarray] = []
 
@@ -147,7 +148,7 @@ def smallest(whole: np.ndarray) -> np.ndarray:
     return whole.astype(np.min_scalar_type(-1 - int(whole.max(initial=0))))
 
 
-def _numbered() -> defaultdict[str, int]:
+def numbered() -> defaultdict[str, int]:
     """A dictionary that numbers what is looked up in it: "" is 0, the next new text 1 …"""
     seen: defaultdict[str, int] = defaultdict()
     seen.default_factory = seen.__len__

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.tidy_cells import fold, read_cell, read_cells
+from necrostats.registry.tidy_cells import are_plain_ids, fold, read_cell
 from necrostats.registry.verdicts import Verdict
 
 USES, EVENTS, SESSIONS, PATIENTS = (
@@ -79,7 +79,10 @@ def test_ids_do_not_mind_case_and_blanks_but_keep_their_zeros():
 
 def test_the_short_way_for_plain_ids_reads_what_the_long_way_reads():
     texts = ["P01", "C0001-1", "p01", " P01", "", "NA", "2024-03-12", "12-03-2024", "NULL", "A_1", "-", "#N/A", "12/03"]
-    assert read_cells(texts, ID) == [read_cell(text, ID) for text in texts]
+    plain = [text for text in texts if are_plain_ids([text])]
+    assert plain == ["P01", "C0001-1", "A_1"]
+    assert are_plain_ids(plain) and not are_plain_ids([*plain, "p01"])
+    assert [read_cell(text, ID) for text in plain] == plain
 
 
 def test_several_ids_are_parted_by_semicolons_and_counted_once():

@@ -13,6 +13,7 @@ from necrostats.registry.export.laying import LaidColumn
 from necrostats.registry.export.made import Days, Made, Making, Mark, Origin, joined, no_rows
 from necrostats.registry.export.people import People
 from necrostats.registry.export.readings import Reading
+from necrostats.registry.export.texts import Texts
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
 REMEDIES = {
@@ -61,7 +62,7 @@ def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidCo
         table=TABLES[block.rows.table], person=people.of[block.sheet.number][block.at], maker=np.full(rows, maker),
         number=block.number, sheet=np.full(rows, block.sheet.number), at=block.at,
         parent=np.full(rows, -1),
-        texts={name: np.full(rows, value, dtype=object) for name, value in block.rows.constants.items()},
+        texts={name: Texts.everywhere(value, rows) for name, value in block.rows.constants.items()},
     )  # fmt: skip
     for part in block.parts:
         made = _with_part(made, part, number_of(columns, part.column))
@@ -100,12 +101,16 @@ def _dates(part: Part) -> Days:
 
 
 def _filled(made: Made, part: Part, name: str, origin: Origin) -> Made:
-    texts = _objects([each.fills.get(name, "") for each in part.readings])[part.which]
+    texts = Texts.chosen([each.fills.get(name, "") for each in part.readings], part.which)
     before = made.text(name)
-    differ = np.flatnonzero((before != "") & (texts != "") & (before != texts))
-    write = np.flatnonzero((before == "") & (texts != ""))
-    made = made.with_text(name, write, texts[write])
-    made = replace(made, origins={**made.origins, name: made.origin(name).put(write, origin.take(write))})
+    differ = np.flatnonzero(before.differs(texts))
+    write = np.flatnonzero(~before.filled & texts.filled)
+    if before.filled.any() or name in made.origins:
+        made = made.with_text(name, write, texts.take(write))
+        own = made.origin(name).put(write, origin.take(write))
+    else:
+        made, own = made.with_all(name, texts), origin.only(texts.filled)
+    made = replace(made, origins={**made.origins, name: own})
     return made.with_marks(conflict(name, differ, origin.take(differ)))
 
 
@@ -150,7 +155,7 @@ def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColu
     flat = [child for each in part.readings for child in each.children]
     origin = origin_of(part.at(parent), made.at[parent], number_of(columns, part.column))
     names = dict.fromkeys(name for child in flat for name in child)
-    own = {name: _objects([child.get(name, "") for child in flat])[which] for name in names}
+    own = {name: Texts.chosen([child.get(name, "") for child in flat], which) for name in names}
     return replace(
         made, table=TABLES[CHILDREN[part.layout.to]], person=made.person[parent], maker=made.maker[parent],
         number=made.number[parent], sheet=made.sheet[parent], at=made.at[parent], parent=parent + first, texts=own,

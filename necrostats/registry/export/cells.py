@@ -6,16 +6,18 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
+from typing import NamedTuple
 
 import numpy as np
 
+from necrostats.registry.export.firsts import first_rows
 from necrostats.registry.export.names import letters_of
+from necrostats.registry.written import numbered
 
 Merge = tuple[int, int, int, int]
 
 
-@dataclass(frozen=True, kw_only=True, slots=True, repr=False)
-class RawCell:
+class RawCell(NamedTuple):
     """A cell: its text, the value if it was not text (number, date, yes/no), its number format, its formula's fate."""
 
     text: str
@@ -27,6 +29,9 @@ class RawCell:
     def typed(self) -> object:
         """The number or date where the cell holds one, else the text."""
         return self.text if self.value is None else self.value
+
+    def __repr__(self) -> str:
+        return "RawCell: text withheld"
 
 
 EMPTY = RawCell(text="")
@@ -58,13 +63,13 @@ class RawColumn:
 
     def at(self, positions: np.ndarray) -> RawColumn:
         """The same column, some of its rows, with the cells that occur in them in order of appearance."""
-        which = self.which[positions]
-        used, first, place = np.unique(np.append(0, which), return_index=True, return_inverse=True)
-        order = np.argsort(first, kind="stable")
-        number = np.empty(len(used), dtype=np.int32)
-        number[order] = np.arange(len(used))
-        cells = tuple(self.cells[used[each]] for each in order)
-        return RawColumn(number=self.number, cells=cells, which=number[place[1:]], hidden=self.hidden)
+        which = np.append(0, self.which[positions])
+        first = first_rows(which, len(self.cells))
+        order = np.argsort(first, kind="stable")[np.count_nonzero(first < 0) :]
+        number = np.zeros(len(self.cells), dtype=np.int32)
+        number[order] = np.arange(len(order))
+        cells = tuple(map(self.cells.__getitem__, order.tolist()))
+        return RawColumn(number=self.number, cells=cells, which=number[which[1:]], hidden=self.hidden)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -113,55 +118,57 @@ class Export:
 
 
 class Gathering:
-    """Gathers lines of cells into columns, each different cell stored once; empty lines only count."""
+    """Gathers blocks of lines into columns, each different cell stored once; empty lines only count."""
 
     def __init__(self) -> None:
         self._seen: list[defaultdict[RawCell | str, int]] = []
         self._which: list[list[np.ndarray]] = []
-        self._rows: list[int] = []
-        self._waiting: list[Sequence[RawCell | str]] = []
+        self._rows: list[np.ndarray] = []
+        self._read = 0
+        self._kept = 0
 
-    def add(self, number: int, line: Sequence[RawCell | str]) -> None:
-        """One line: texts, or cells, in order of columns."""
-        if not (line and _holds(line[0])) and not any(map(_holds, line)):
-            return
-        self._rows.append(number)
-        self._waiting.append(line)
-        if len(self._waiting) >= _BLOCK:
-            self._flush()
+    def add(self, lines: Sequence[Sequence[RawCell | str]]) -> None:
+        """The next lines of a sheet: texts, or cells, in order of columns."""
+        numbers = np.arange(self._read + 1, self._read + 1 + len(lines))
+        self._read += len(lines)
+        columns = list(zip_longest(*lines, fillvalue=""))
+        if not columns or _may_be_blank(columns[0]):
+            empty = {place for place, line in enumerate(lines) if not any(map(_holds, line))}
+            numbers = np.delete(numbers, list(empty))
+            columns = list(zip_longest(*(line for place, line in enumerate(lines) if place not in empty), fillvalue=""))
+        if columns:
+            self._rows.append(numbers)
+            self._number(columns, len(numbers))
+            self._kept += len(numbers)
 
-    def _flush(self) -> None:
-        block, done = self._waiting, len(self._rows) - len(self._waiting)
-        self._waiting = []
-        columns = list(zip_longest(*block, fillvalue=""))
-        while columns and len(columns) > len(self._seen) and not any(map(_holds, columns[-1])):
+    def _number(self, columns: list[tuple[RawCell | str, ...]], rows: int) -> None:
+        while len(columns) > len(self._seen) and not any(map(_holds, columns[-1])):
             columns.pop()
         while len(self._seen) < len(columns):
-            self._seen.append(_numbered())
-            self._which.append([np.zeros(done, dtype=np.int32)])
-        columns += [()] * (len(self._seen) - len(columns))
+            self._seen.append(numbered())
+            self._which.append([np.zeros(self._kept, dtype=np.int32)])
+        columns += [("",) * rows] * (len(self._seen) - len(columns))
         for seen, which, cells in zip(self._seen, self._which, columns, strict=True):
-            found = np.fromiter(map(seen.__getitem__, cells), np.int32, len(cells))
-            which.append(found if len(cells) else np.zeros(len(block), dtype=np.int32))
+            which.append(np.fromiter(map(seen.__getitem__, cells), np.int32, rows))
 
     def rows(self) -> np.ndarray:
         """The numbers (N,) of the lines that were not empty."""
-        return np.array(self._rows, dtype=np.int64)
+        return np.concatenate([*self._rows, np.empty(0, dtype=np.int64)])
 
     def columns(self, hidden: Iterable[int] = ()) -> tuple[RawColumn, ...]:
         """The columns, numbered from 1."""
-        self._flush()
         gone = set(hidden)
         return tuple(
             RawColumn(
-                number=number, cells=tuple(_cell(each) for each in seen), which=np.concatenate(which),
-                hidden=number in gone,
+                number=number, cells=tuple(map(_cell, seen)), which=np.concatenate(which), hidden=number in gone
             )
             for number, (seen, which) in enumerate(zip(self._seen, self._which, strict=True), start=1)
         )  # fmt: skip
 
 
-_BLOCK = 1000
+def _may_be_blank(cells: Sequence[RawCell | str]) -> bool:
+    """Quickly, whether any of many cells might be; without a blank first cell no line is empty."""
+    return set(map(type, cells)) != {str} or "" in cells or any(map(str.isspace, cells))
 
 
 def _holds(cell: RawCell | str) -> bool:
@@ -171,11 +178,4 @@ def _holds(cell: RawCell | str) -> bool:
 
 
 def _cell(each: RawCell | str) -> RawCell:
-    return RawCell(text=each) if isinstance(each, str) else each
-
-
-def _numbered() -> defaultdict[RawCell | str, int]:
-    seen: defaultdict[RawCell | str, int] = defaultdict()
-    seen.default_factory = seen.__len__
-    seen[""]
-    return seen
+    return RawCell(each) if isinstance(each, str) else each

@@ -6,17 +6,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
-from necrostats.registry.codebook import TABLES
+from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.defusing import defused
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.linking import ID_FORMS
 from necrostats.registry.export.made import Made, Making, Mark, Origin
 from necrostats.registry.export.targets import OVERFLOW, fills
+from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import Index
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
+from necrostats.registry.shapes import shapes_of
 from necrostats.registry.written import Place, RawTable, Written
 
 MADE = "made from the export"
@@ -38,7 +40,7 @@ def _raw(made: Made) -> RawTable:
     """Texts that would lose an apostrophe when the tidy form is read get one more."""
     needed = _written_for(made)
     columns = {
-        column.name: _written(made.text(column.name), free=column.kind in _FREE)
+        column.name: _written(made.text(column.name), free=_is_free(made, column))
         for column in made.table.all_columns
         if column.name in made.texts or column.name in needed
     }
@@ -56,10 +58,16 @@ def _written_for(made: Made) -> set[str]:
     return own
 
 
-def _written(texts: np.ndarray, *, free: bool) -> Written:
-    which, known = pd.factorize(np.append(np.array([""], dtype=object), texts))
-    safe = np.array([defused(text) for text in known], dtype=object) if free else np.asarray(known, dtype=object)
-    return Written(texts=safe, which=which[1:].astype(np.int32))
+def _is_free(made: Made, column: Column) -> bool:
+    """Whether the texts of a column are an export's own; the reader makes most ids itself."""
+    return column.kind in _FREE and not (column.kind == "id" and (column.refers_to or made.table.name) in ID_FORMS)
+
+
+def _written(texts: Texts, *, free: bool) -> Written:
+    if free and any(defused(shape) != shape for shape in shapes_of(texts.different)):
+        safe = np.array([defused(text) for text in texts.different], dtype=object)
+        return Written(texts=safe, which=texts.which)
+    return Written(texts=texts.different, which=texts.which)
 
 
 def marked(draft: Draft, making: Making) -> tuple[Draft, list[tuple[str, Mark]]]:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import RawColumn
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_codes import DATA_LOCK, LAST_RECORD
 from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
+from necrostats.registry.export.texts import Texts
 
 _CONTACT = ("patients", "last_contact_day")
 
@@ -22,10 +22,10 @@ def filled(making: Making, layout: Layout) -> Making:
         made = making.tables[table]
         rows = _unwritten(making, made, column)
         if (table, column) == ("patients", "vital_status"):
-            rows = rows[~_written(making, made, "death_day")[rows] | (made.text("death_day")[rows] != "")]
+            rows = rows[~_written(making, made, "death_day")[rows] | made.text("death_day").filled[rows]]
         if (table, column) == _CONTACT and value in (LAST_RECORD, DATA_LOCK):
             texts = _last_record(making) if value == LAST_RECORD else made.text("observed_days")
-            value = texts[rows]
+            value = texts.take(rows)
         making = making.with_tables(**{table: made.with_text(column, rows, value)})
     return making
 
@@ -58,7 +58,7 @@ def written_in(raw: RawColumn) -> np.ndarray:
 
 
 def _unwritten(making: Making, made: Made, column: str) -> np.ndarray:
-    return np.flatnonzero((made.text(column) == "") & ~_written(making, made, column))
+    return np.flatnonzero(~made.text(column).filled & ~_written(making, made, column))
 
 
 def _dead(making: Making) -> Made:
@@ -66,15 +66,15 @@ def _dead(making: Making) -> Made:
     patients = making.tables["patients"]
     for column, value in (("vital_status", None), ("last_contact_day", "death_day")):
         rows = _unwritten(making, patients, column)
-        rows = rows[patients.text("death_day")[rows] != ""]
+        rows = rows[patients.text("death_day").filled[rows]]
         if len(rows):
-            patients = patients.with_text(column, rows, patients.text(value)[rows] if value else "dead")
-    if len(rows) and (patients.text("death_day_latest") != "").any():
-        patients = patients.with_text("last_contact_day_latest", rows, patients.text("death_day_latest")[rows])
+            patients = patients.with_text(column, rows, patients.text(value).take(rows) if value else "dead")
+    if len(rows) and patients.text("death_day_latest").filled.any():
+        patients = patients.with_text("last_contact_day_latest", rows, patients.text("death_day_latest").take(rows))
     return patients
 
 
-def _last_record(making: Making) -> np.ndarray:
+def _last_record(making: Making) -> Texts:
     """For each row of patients, the last day on which anything of the patient is recorded; at least day 0."""
     patients = making.tables["patients"]
     last = np.zeros(max((made.person.max(initial=-1) for made in making.tables.values()), default=-1) + 1)
@@ -86,12 +86,11 @@ def _last_record(making: Making) -> np.ndarray:
                 np.maximum.at(last, made.person[known], days[known])
     observed = _numbers(patients.text("observed_days"))
     until = np.fmin(last[patients.person], observed)
-    return np.array([str(int(day)) for day in until], dtype=object)
+    return Texts.of([str(int(day)) for day in until])
 
 
-def _numbers(texts: np.ndarray) -> np.ndarray:
-    which, different = pd.factorize(texts)
-    return np.array([_number(text) for text in different], dtype=float)[which]
+def _numbers(texts: Texts) -> np.ndarray:
+    return np.array([_number(text) for text in texts.different], dtype=float)[texts.which]
 
 
 def _number(text: str) -> float:

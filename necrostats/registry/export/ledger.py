@@ -20,6 +20,7 @@ from necrostats.registry.export.made import NOWHERE, Made, Origin
 from necrostats.registry.export.names import letters_of
 from necrostats.registry.export.readings import PRIVATE, Reading
 from necrostats.registry.export.relocating import best_origin
+from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.withholding import WITHHELD
 
 COLUMNS = (
@@ -56,7 +57,7 @@ class _Given:
 
     made: Made
     column: str
-    ids: np.ndarray
+    ids: Texts
     origin: Origin
     rows: np.ndarray
     place: np.ndarray
@@ -95,7 +96,7 @@ def _given(read: ReadExport, name: str) -> Iterator[_Given]:
     known = {each.name for each in TABLES[name].all_columns}
     for column in (each for each in made.texts if each in known):
         origin = best_origin(made, column)
-        rows = np.flatnonzero((made.text(column) != "") & read.places.filled(origin))
+        rows = np.flatnonzero(made.text(column).filled & read.places.filled(origin))
         if not len(rows):
             continue
         aside = gone.copy()
@@ -139,8 +140,8 @@ class _Stretch:
         origin = given.origin.take(rows)
         return _lines(
             origin.column, origin.at, outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE),
-            table=given.made.table.name, id=given.ids[rows], field=given.column, value=self._shown(given, rows),
-            rule=origin.rule, written=self.read.places.values(origin),
+            table=given.made.table.name, id=given.ids.take(rows).plain(), field=given.column,
+            value=self._shown(given, rows), rule=origin.rule, written=self.read.places.values(origin),
         )  # fmt: skip
 
     def _shown(self, given: _Given, rows: np.ndarray) -> np.ndarray:
@@ -150,7 +151,7 @@ class _Stretch:
             cells = table.cells[given.column]
             kept = cells.values[cells.which[rows]]
             return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
-        return given.made.text(given.column)[rows]
+        return given.made.text(given.column).take(rows).plain()
 
     def _rest(self, block: Block, part: Part, told: np.ndarray) -> Iterator[pd.DataFrame]:
         """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""

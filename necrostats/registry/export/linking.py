@@ -10,9 +10,9 @@ import pandas as pd
 
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin, joined
+from necrostats.registry.export.texts import Texts
 
-ID_FORMS = {"collections": "C{:04d}", "sessions": "S{:05d}", "stents": "T{:05d}", "scans": "N{:05d}",
-            "adverse_events": "E{:04d}"}  # fmt: skip
+ID_FORMS = {"collections": "C%04d", "sessions": "S%05d", "stents": "T%05d", "scans": "N%05d", "adverse_events": "E%04d"}
 _LONGEST_NUMBER = 9
 TREATED = ("sessions", "stents", "scans")
 GUESSED = "the patient has several collections, and nothing says which this is; the index collection is taken"
@@ -25,7 +25,7 @@ def with_collections(making: Making, layout: Layout) -> Making:
     bare = replace(patients, table=making.tables["collections"].table, texts={}, days={}, origins={}, marks=())
     made = joined([making.tables["collections"], bare.take(lacking)])
     made = made.take(np.argsort(made.person, kind="stable"))
-    if not (made.text("is_index") != "").any():
+    if not made.text("is_index").filled.any():
         made = _first_is_index(made, layout)
     return making.with_tables(collections=made)
 
@@ -33,7 +33,7 @@ def with_collections(making: Making, layout: Layout) -> Making:
 def _first_is_index(made: Made, layout: Layout) -> Made:
     first = ~pd.Series(made.person).duplicated().to_numpy()
     several = pd.Series(made.person).duplicated(keep=False).to_numpy()
-    made = made.with_text("is_index", np.arange(len(made)), np.where(first, "yes", "no").astype(object))
+    made = made.with_all("is_index", Texts.chosen(["no", "yes"], first.astype(np.int8)))
     at = np.flatnonzero(first & several) if not layout.index_named else np.empty(0, np.int64)
     return made.with_marks(
         Mark(rule="INDEX_ASSUMED", at=at, column="is_index", severity="asks", origin=_place(made, at, "collections"),
@@ -66,25 +66,23 @@ def _followed(made: Made, to: np.ndarray) -> Made:
 
 def linked(making: Making, layout: Layout) -> Making:
     """Every row with its own id and those of its patient, collection and session."""
-    tables = {name: _with_ids(made, making.ids) for name, made in making.tables.items()}
+    ids = Texts.of([*making.ids, ""])
+    tables = {name: _with_ids(made, ids) for name, made in making.tables.items()}
     making = making.with_tables(**tables)
     treated = {name: _with_collection(making.tables[name], making.tables["collections"], layout) for name in TREATED}
     making = making.with_tables(**treated)
     sessions = making.tables["sessions"]
-    known = _known_sessions(sessions)
     under = ("instrument_uses", "adverse_events")
+    naming = any(making.tables[name].text("session").filled.any() for name in under)
+    known = _known_sessions(sessions) if naming else {}
     return making.with_tables(**{name: _with_session(making.tables[name], sessions, known) for name in under})
 
 
-def _with_ids(made: Made, ids: tuple[str, ...]) -> Made:
-    everybody = np.arange(len(made))
+def _with_ids(made: Made, ids: Texts) -> Made:
     if "patient_id" in made.table.names:
-        listed = np.empty(len(ids) + 1, dtype=object)
-        listed[:] = [*ids, ""]
-        made = made.with_text("patient_id", everybody, listed[made.person])
+        made = made.with_all("patient_id", ids.take(made.person))
     if form := ID_FORMS.get(made.table.name):
-        own = np.array([form.format(number) for number in range(1, len(made) + 1)], dtype=object)
-        made = made.with_text(made.table.key, everybody, own)
+        made = made.with_all(made.table.key, Texts.of([form % number for number in range(1, len(made) + 1)]))
     return made
 
 
@@ -92,29 +90,30 @@ def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     """The rows of a table with the collection each is about; what cannot be found stays blank."""
     of_person = pd.Series(np.arange(len(collections))).groupby(collections.person)
     count = np.bincount(collections.person, minlength=made.person.max(initial=0) + 1)
-    index = collections.text("is_index") == "yes"
+    index = collections.text("is_index").among(["yes"])
     order = np.lexsort((~index, collections.person))
     first = pd.Series(order, index=collections.person[order])
     first = first[~first.index.duplicated()].reindex(made.person).to_numpy(dtype=float)
     main = np.nan_to_num(first, nan=-1).astype(np.int64)
     further = np.full(len(made), "", dtype=object)
-    named, bad = made.text("collection"), _unreadable(made, "collection")
+    named, bad = made.text("collection").plain(), _unreadable(made, "collection")
     ids, lost = collections.text("collection_id"), []
+    site = collections.text("site").plain()
     rows_of = {person: rows.to_numpy() for person, rows in of_person} if (named != "").any() else {}
     for row in np.flatnonzero(named != ""):
-        found = _found(named[row], rows_of.get(made.person[row], ()), collections.text("site"))
+        found = _found(named[row], rows_of.get(made.person[row], ()), site)
         if not found or (len(found) > 1 and made.table.name != "sessions"):
             lost.append(row)
         main[row] = found[0] if found and row not in lost[-1:] else -1
-        further[row] = ";".join(ids[found[1:]]) if len(found) > 1 else ""
+        further[row] = ";".join(ids.take(found[1:]).plain()) if len(found) > 1 else ""
     main[bad] = -1
     free = np.flatnonzero((named == "") & ~bad & (count[made.person] > 1))
     if layout.unnamed == "all" and made.table.name == "sessions":
         others = {row: _others(collections, made.person[row], main[row]) for row in free}
-        further[free] = [";".join(ids[others[row]]) for row in free]
-    made = made.with_text("collection_id", np.arange(len(made)), np.append(ids, "")[main])
+        further[free] = [";".join(ids.take(others[row]).plain()) for row in free]
+    made = made.with_all("collection_id", ids.or_blank(main))
     if made.table.name == "sessions" and (further != "").any():
-        made = made.with_text("also_treated", np.arange(len(made)), further)
+        made = made.with_all("also_treated", Texts.of(further))
     return made.with_marks(*_about_collections(made, np.array(lost, dtype=np.int64), free, layout))
 
 
@@ -169,7 +168,7 @@ def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: L
 def _known_sessions(sessions: Made) -> dict[tuple[int, str], int]:
     """(patient, key of a session as the export writes it) → row; keys that two sessions share are left out."""
     known: dict[tuple[int, str], int] = {}
-    own, numbers = sessions.text("session"), sessions.number
+    own, numbers = sessions.text("session").plain(), sessions.number
     for row, person in enumerate(sessions.person.tolist()):
         key = (person, own[row] or (str(numbers[row]) if numbers[row] else ""))
         if key[1]:
@@ -180,7 +179,7 @@ def _known_sessions(sessions: Made) -> dict[tuple[int, str], int]:
 def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int]) -> Made:
     """Rows made in a session's cell have its id, and an event its day; others have the session that they name."""
     parent = made.parent.copy()
-    named = made.text("session")
+    named = made.text("session").plain()
     lost = []
     for row in np.flatnonzero((named != "") & (parent < 0)):
         number = re.search(r"0*([0-9]+)$", named[row])
@@ -188,7 +187,7 @@ def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int])
         parent[row] = next((known[made.person[row], key] for key in keys if (made.person[row], key) in known), NOWHERE)
         if parent[row] < 0:
             lost.append(row)
-    made = made.with_text("session_id", np.arange(len(made)), np.append(sessions.text("session_id"), "")[parent])
+    made = made.with_all("session_id", sessions.text("session_id").or_blank(parent))
     at = np.array(lost, dtype=np.int64)
     mark = Mark(
         rule="NO_SUCH_SESSION", at=at, column="session", severity="stops", takes="cell",
@@ -203,8 +202,7 @@ def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int])
 def _with_day(made: Made, sessions: Made, rows: np.ndarray) -> Made:
     """An event read from a session's own cell happened on the session's day."""
     for name in ("day", "day_latest"):
-        texts = sessions.text(name)[made.parent[rows]]
-        held = rows[texts != ""]
-        if len(held):
-            made = made.with_text(name, held, texts[texts != ""])
+        texts = sessions.text(name).take(made.parent[rows])
+        if texts.filled.any():
+            made = made.with_text(name, rows[texts.filled], texts.take(texts.filled))
     return made

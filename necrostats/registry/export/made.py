@@ -9,6 +9,7 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.laying import LaidColumn
+from necrostats.registry.export.texts import Texts
 
 NOWHERE = -1
 
@@ -36,6 +37,10 @@ class Origin:
         return Origin(
             column=self.column[rows], at=self.at[rows], rule=self.rule[rows], withheld=self.withheld[rows]
         )  # fmt: skip
+
+    def only(self, rows: np.ndarray) -> Origin:
+        """The origins of the rows marked (N,) alone; the others come from nowhere."""
+        return self if rows.all() else replace(self, column=np.where(rows, self.column, NOWHERE).astype(np.int32))
 
     def put(self, rows: np.ndarray, other: Origin) -> Origin:
         """The origins with those of some rows replaced by `other`, one for each of them."""
@@ -110,7 +115,7 @@ class Made:
     number: np.ndarray
     sheet: np.ndarray
     at: np.ndarray
-    texts: dict[str, np.ndarray] = field(default_factory=dict)
+    texts: dict[str, Texts] = field(default_factory=dict)
     days: dict[str, Days] = field(default_factory=dict)
     origins: dict[str, Origin] = field(default_factory=dict)
     marks: tuple[Mark, ...] = ()
@@ -119,10 +124,9 @@ class Made:
     def __len__(self) -> int:
         return len(self.person)
 
-    def text(self, column: str) -> np.ndarray:
-        """The texts (N,) of a column, blank where nothing filled it."""
-        found = self.texts.get(column)
-        return np.full(len(self), "", dtype=object) if found is None else found
+    def text(self, column: str) -> Texts:
+        """The texts of a column, blank where nothing filled it."""
+        return self.texts.get(column) or Texts.everywhere("", len(self))
 
     def origin(self, column: str) -> Origin:
         """Where the cells of a column came from."""
@@ -132,11 +136,14 @@ class Made:
         """The dates of a column."""
         return self.days.get(column) or Days.unknown(len(self))
 
-    def with_text(self, column: str, rows: np.ndarray, texts: np.ndarray | str) -> Made:
+    def with_text(self, column: str, rows: np.ndarray, texts: Texts | str) -> Made:
         """The table with some texts of a column written."""
-        changed = self.text(column).copy()
-        changed[rows] = texts
-        return replace(self, texts={**self.texts, column: changed})
+        written = Texts.everywhere(texts, len(rows)) if isinstance(texts, str) else texts
+        return replace(self, texts={**self.texts, column: self.text(column).put(rows, written)})
+
+    def with_all(self, column: str, texts: Texts) -> Made:
+        """The table with every text of a column written."""
+        return replace(self, texts={**self.texts, column: texts})
 
     def with_marks(self, *marks: Mark) -> Made:
         """The table with more to say."""
@@ -149,7 +156,7 @@ class Made:
         return replace(
             self, person=self.person[rows], maker=self.maker[rows], number=self.number[rows], sheet=self.sheet[rows],
             at=self.at[rows], parent=self.parent[rows],
-            texts={name: texts[rows] for name, texts in self.texts.items()},
+            texts={name: texts.take(rows) for name, texts in self.texts.items()},
             days={name: days.take(rows) for name, days in self.days.items()},
             origins={name: origin.take(rows) for name, origin in self.origins.items()},
             marks=tuple(mark.moved(to) for mark in self.marks),
@@ -186,7 +193,7 @@ def joined(parts: Sequence[Made]) -> Made:
     marks = [replace(mark, at=mark.at + start[number]) for number, part in enumerate(parts) for mark in part.marks]
     return replace(
         parts[0], **{name: np.concatenate([getattr(part, name) for part in parts]) for name in _ARRAYS},
-        texts={name: np.concatenate([part.text(name) for part in parts]) for name in names["texts"]},
+        texts={name: Texts.joined([part.text(name) for part in parts]) for name in names["texts"]},
         days={name: _days([part.day(name) for part in parts]) for name in names["days"]},
         origins={name: _origins([part.origin(name) for part in parts]) for name in names["origins"]},
         marks=tuple(marks),

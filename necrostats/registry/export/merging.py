@@ -10,9 +10,12 @@ import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
 from necrostats.registry.export.assembling import conflict
+from necrostats.registry.export.firsts import first_rows
 from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark
+from necrostats.registry.export.texts import Texts
 
 SAME_ROW = "DUPLICATE_ID"
+_BEYOND = 1 << 23
 
 
 def merged(made: Made, group: np.ndarray, never: Sequence[str] = ()) -> Made:
@@ -54,13 +57,13 @@ def _take_origin(out: Made, made: Made, name: str, to: np.ndarray, held: np.ndar
 
 def _merge_texts(out: Made, made: Made, name: str, to: np.ndarray, *, keep_first: bool) -> Made:
     texts = made.text(name)
-    held = np.flatnonzero(texts != "")
+    held = np.flatnonzero(texts.filled)
     out = _take_origin(out, made, name, to, _held(made, name)) if name in made.origins else out
     place, which = np.unique(to[held], return_index=True)
-    out = out.with_text(name, place, texts[held[which]])
+    out = out.with_text(name, place, texts.take(held[which]))
     if name in made.origins:
         out = _take_origin(out, made, name, to, held)
-    differ = _differing(pd.Series(texts[held]), to[held])
+    differ = _differing(texts.which[held], to[held])
     return out if keep_first else _conflicting(out, made, name, to, held[differ])
 
 
@@ -73,20 +76,20 @@ def _merge_days(out: Made, made: Made, name: str, to: np.ndarray) -> Made:
     out = replace(out, days={**out.days, name: unknown})
     out = _take_origin(out, made, name, to, _held(made, name))
     out = _take_origin(out, made, name, to, held)
-    both = pd.Series(list(zip(days.first[held], days.last[held], strict=True)), dtype=object)
-    differ = _differing(both, to[held])
+    differ = _differing(days.first[held] * _BEYOND + days.last[held], to[held])
     out = _conflicting(out, made, name, to, held[differ])
     out.days[name].first[to[held[differ]]] = np.nan
     out.days[name].last[to[held[differ]]] = np.nan
     return out
 
 
-def _differing(values: pd.Series, group: np.ndarray) -> np.ndarray:
+def _differing(values: np.ndarray, group: np.ndarray) -> np.ndarray:
     """Rows in a group whose values are not all the same."""
-    if values.empty:
-        return np.empty(0, dtype=np.int64)
-    codes = pd.Series(pd.factorize(values)[0])
-    return np.flatnonzero((codes.groupby(group).transform("nunique") > 1).to_numpy())
+    groups = group.max(initial=-1) + 1
+    first = first_rows(group, groups)
+    mixed = np.zeros(groups, dtype=bool)
+    mixed[group[values != values[first[group]]]] = True
+    return np.flatnonzero(mixed[group])
 
 
 def _conflicting(out: Made, made: Made, name: str, to: np.ndarray, rows: np.ndarray) -> Made:
@@ -120,7 +123,7 @@ def one_row_a_patient(making: Making) -> Making:
 def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Making:
     """Sessions (mask (N,) `merging`) on day 0 joined with the index drainage of their patient, where there is one."""
     sessions = making.tables["sessions"]
-    drains = np.isin(sessions.text("session_type"), DRAINAGES) & on_day_0
+    drains = sessions.text("session_type").among(DRAINAGES) & on_day_0
     home = pd.Series(np.flatnonzero(drains), index=sessions.person[drains])
     home = home[~home.index.duplicated()]
     group = np.arange(len(sessions))
@@ -128,13 +131,13 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
     group[joining] = home.reindex(sessions.person[joining]).to_numpy(dtype=np.int64)
     if not joining.any():
         return making
-    numbered = np.flatnonzero(joining & (sessions.number > 0) & (sessions.text("session") == ""))
-    named = sessions.with_text("session", numbered, sessions.number[numbered].astype(str).astype(object))
+    numbered = np.flatnonzero(joining & (sessions.number > 0) & ~sessions.text("session").filled)
+    named = sessions.with_text("session", numbered, Texts.of(sessions.number[numbered].astype(str)))
     joined = merged(named, group, never=("session_type", "session"))
     place = np.unique(group, return_inverse=True)[1]
     first = np.unique(group, return_index=True)[1]
     to = np.argsort(np.argsort(first, kind="stable"))[place]
-    cut = joining & np.isin(sessions.text("session_type"), NECROSECTOMIES)
+    cut = joining & sessions.text("session_type").among(NECROSECTOMIES)
     joined = joined.with_text("session_type", np.unique(to[cut]), "drainage_and_necrosectomy")
     children = {
         name: replace(making.tables[name], parent=np.where(

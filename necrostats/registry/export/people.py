@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
+from necrostats.registry.export.firsts import first_rows
 from necrostats.registry.export.laying import LaidColumn, LaidSheet
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.names import folded
@@ -34,7 +36,7 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
             of.append(np.arange(len(known), len(known) + len(sheet)))
             known.update({f"{_BETWEEN}{sheet.number}{_BETWEEN}{row}": len(known) + row for row in range(len(sheet))})
         else:
-            of.append(_numbered(_keys(sheet, layout), known))
+            of.append(_numbered([_key_column(sheet, heading, layout) for heading in sheet.layout.patient], known))
     if layout.keep_ids:
         ids = tuple("-".join(key.strip(_BETWEEN).split(_BETWEEN)).upper() for key in known)
     else:
@@ -43,26 +45,32 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
     return People(ids=ids, of=tuple(of))
 
 
-def _numbered(keys: list[str], known: dict[str, int]) -> np.ndarray:
-    return np.array([known.setdefault(key, len(known)) if key else NOBODY for key in keys], dtype=np.int64)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Keys:
+    """The different keys (U,) of a column, and which of them each row (N,) has."""
+
+    texts: Sequence[str]
+    which: np.ndarray
 
 
-def _keys(sheet: LaidSheet, layout: Layout) -> list[str]:
-    parts = [_key_column(sheet, heading, layout) for heading in sheet.layout.patient]
-    return [_BETWEEN.join(each) if all(each) else "" for each in zip(*parts, strict=True)]
+def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
+    """The patient (N,) of each row, by all its keys together; new ones are numbered as they appear."""
+    rows = np.zeros(len(columns[0].which), dtype=np.int64)
+    for column in columns:
+        rows = pd.factorize(rows * len(column.texts) + column.which)[0]
+    first = first_rows(rows, rows.max(initial=-1) + 1)
+    parts = [[column.texts[each] for each in column.which[first].tolist()] for column in columns]
+    keys = [_BETWEEN.join(each) if all(each) else "" for each in zip(*parts, strict=True)]
+    people = [known.setdefault(key, len(known)) if key else NOBODY for key in keys]
+    return np.array(people, dtype=np.int64)[rows]
 
 
-def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> list[str]:
+def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
     column = sheet.column(heading)
-    distinct = [_key(cell.text, layout.id_form) for cell in column.raw.cells]
     carried = folded(heading) in {folded(each) for each in sheet.layout.carry_down}
-    keys = [distinct[number] for number in column.raw.which]
-    empty = ~column.raw.filled()
-    merged = _merged_down(sheet, column)
-    for row in range(1, len(keys)):
-        if empty[row] and (carried or merged[row]):
-            keys[row] = keys[row - 1]
-    return keys
+    above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
+    source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
+    return _Keys(texts=[_key(cell.text, layout.id_form) for cell in column.raw.cells], which=column.raw.which[source])
 
 
 def _key(text: str, form: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from itertools import islice
 from pathlib import Path
 
@@ -10,9 +10,10 @@ import numpy as np
 
 from necrostats.registry.export.cells import Gathering, Grid, RawColumn
 from necrostats.registry.reading_csv import SEPARATORS, encoding_of, lines_of
+from necrostats.registry.written import BLOCK, blocks
 
 _LOOKED_AT = 50
-_PROGRESS = 250_000
+_PROGRESS = 1250
 
 
 def read_csv(path: Path, digest, say: Callable[[str], None]) -> Grid:
@@ -21,20 +22,15 @@ def read_csv(path: Path, digest, say: Callable[[str], None]) -> Grid:
     separator = _separator(path, encoding)
     gathering = Gathering()
     with path.open(encoding=encoding, newline="") as text:
-        for number, line in enumerate(_counted(lines_of(path.name, text, separator), path.name, say), start=1):
-            gathering.add(number, line)
-    columns = gathering.columns()
+        for done, block in enumerate(blocks(lines_of(path.name, text, separator)), start=1):
+            gathering.add(block)
+            if done % _PROGRESS == 0:
+                say(f"reading {path.name}: {done * BLOCK:,} lines")
+    columns, rows = gathering.columns(), gathering.rows()
     return Grid(
-        file=path.name, rows=gathering.rows(), columns=columns, encoding=encoding,
-        swallowed=_swallowed(columns, separator, len(gathering.rows())),
+        file=path.name, rows=rows, columns=columns, encoding=encoding,
+        swallowed=_swallowed(columns, separator, len(rows)),
     )  # fmt: skip
-
-
-def _counted(lines: Iterator[Sequence[str]], name: str, say: Callable[[str], None]) -> Iterator[Sequence[str]]:
-    for number, line in enumerate(lines, start=1):
-        if number % _PROGRESS == 0:
-            say(f"reading {name}: {number:,} lines")
-        yield line
 
 
 def _separator(path: Path, encoding: str) -> str:

@@ -18,6 +18,7 @@ from necrostats.registry.export.cells import Gathering, Grid, RawCell
 from necrostats.registry.export.programs import is_program
 from necrostats.registry.export.sheet_marks import Marks, all_texts, marks_of
 from necrostats.registry.reading_xlsx import MOST_ROWS, as_text, look_inside, refuse_other_kinds
+from necrostats.registry.written import blocks
 
 _PROPERTIES = ("docProps/", "xl/persons/", "xl/externalLinks/")
 _QUOTED = re.compile(r'"[^"]*"|\\.')
@@ -76,16 +77,20 @@ def _properties(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
 def _grid(path: Path, sheet, marks: Marks, system: str) -> Grid:
     sheet.reset_dimensions()
     gathering = Gathering()
-    for number, line in enumerate(sheet.iter_rows(), start=1):
-        if number > MOST_ROWS:
-            raise SourceError(f'{path.name}, sheet "{sheet.title}" claims more rows than a sheet can have.')
-        if line:
-            gathering.add(number, _cells(number, line, marks))
+    for block in blocks(_lines(path, sheet, marks)):
+        gathering.add(block)
     return Grid(
         file=path.name, sheet=sheet.title, rows=gathering.rows(), columns=gathering.columns(marks.hidden_columns),
         date_system=system, hidden=sheet.sheet_state != "visible", hidden_rows=marks.hidden_rows, merges=marks.merges,
         comments=marks.comments,
     )  # fmt: skip
+
+
+def _lines(path: Path, sheet, marks: Marks) -> Iterator[list[RawCell | str]]:
+    for number, line in enumerate(sheet.iter_rows(), start=1):
+        if number > MOST_ROWS:
+            raise SourceError(f'{path.name}, sheet "{sheet.title}" claims more rows than a sheet can have.')
+        yield _cells(number, line, marks)
 
 
 def _cells(row: int, line: Sequence, marks: Marks) -> list[RawCell | str]:

@@ -51,7 +51,7 @@ class Places:
         told = [self._of_mark(frame, *mark) for frame, mark in zip(frames[before:], said, strict=False)]
         rest = [*frames[:before], *frames[before + len(said) :]]
         told += [self.findings(frame, frame["table"].iloc[0]) for frame in rest if len(frame)]
-        return pd.concat(told, ignore_index=True).drop_duplicates(ignore_index=True) if told else no_findings()
+        return _once(pd.concat(told, ignore_index=True)) if told else no_findings()
 
     def _of_mark(self, found: pd.DataFrame, table: str, mark: Mark) -> pd.DataFrame:
         place = self.at(self.making.tables[table], mark.column, mark.at, mark.origin)
@@ -134,6 +134,13 @@ class Places:
         if number not in self._kept:
             self._kept[number] = _Seen.of(self.making.columns[number].raw, dates_shown=self.dates_shown)
         return self._kept[number]
+
+
+def _once(found: pd.DataFrame) -> pd.DataFrame:
+    """The findings without those that say the same of the same cell; only cells found twice are compared whole."""
+    doubtful = found[found.duplicated(["row", "column"], keep=False)]
+    again = doubtful.index[doubtful.duplicated()]
+    return found.drop(index=again).reset_index(drop=True) if len(again) else found
 
 
 def _is_code(made: Made, column: str) -> bool:

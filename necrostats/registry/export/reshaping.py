@@ -17,6 +17,7 @@ from necrostats.registry.export.linking import grouped, linked, with_collections
 from necrostats.registry.export.made import Making, joined
 from necrostats.registry.export.merging import one_row_a_patient, same_day
 from necrostats.registry.export.people import People, people_of
+from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
 
@@ -66,7 +67,7 @@ def _usable(laid: Laid, aside: list[RowsAside]) -> dict[int, np.ndarray]:
 
 def _on_day_0(making: Making) -> np.ndarray:
     sessions = making.tables["sessions"]
-    return (sessions.text("day") == "0") & (sessions.text("day_latest") == "")
+    return sessions.text("day").among(["0"]) & ~sessions.text("day_latest").filled
 
 
 def _with_index_sessions(making: Making, layout: Layout) -> Making:
@@ -82,7 +83,7 @@ def _with_index_sessions(making: Making, layout: Layout) -> Making:
         patients, table=sessions.table, texts={}, origins={}, days={}, marks=(), maker=np.full(len(patients), -1)
     ).take(rows)
     made = replace(
-        made, texts={"session_type": np.full(len(rows), "drainage", dtype=object)},
+        made, texts={"session_type": Texts.everywhere("drainage", len(rows))},
         days={"day": patients.day(INDEX_DATE).take(rows)}, origins={"day": patients.origin(INDEX_DATE).take(rows)},
     )  # fmt: skip
     return making.with_tables(sessions=joined([sessions, made]))

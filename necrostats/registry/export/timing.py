@@ -6,11 +6,13 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
+import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, TABLES
 from necrostats.registry.days import quarter, sequential_periods
 from necrostats.registry.export.layout import Layout, RowsLayout
 from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark, Origin
+from necrostats.registry.export.texts import Texts
 
 INDEX_DATE = "index_date"
 UNREADABLE = "gives no index drainage whose day is known"
@@ -55,7 +57,7 @@ class _Dated:
 
 def _first_drainages(sessions: Made, rows: np.ndarray) -> np.ndarray:
     """Of some sessions the first drainage of each patient; all his drainages, if one has no exact date."""
-    rows = rows[np.isin(sessions.text("session_type")[rows], DRAINAGES)]
+    rows = rows[sessions.text("session_type").among(DRAINAGES)[rows]]
     day = sessions.day("day").take(rows)
     doubtful = np.isin(sessions.person[rows], sessions.person[rows][~day.exact])
     order = np.lexsort((day.first, sessions.person[rows]))
@@ -103,16 +105,17 @@ def _timed(made: Made, index: Index, layout: Layout) -> Made:
 
 def _with_period(made: Made, column: str, days: Days) -> Made:
     ordinals = np.unique(np.concatenate([days.first[days.known], days.last[days.known]]))
-    labels = np.array([quarter(date.fromordinal(int(ordinal))) for ordinal in ordinals], dtype=object)
-    rows = np.flatnonzero(days.known & (made.text(column) == ""))
+    labels = [quarter(date.fromordinal(int(ordinal))) for ordinal in ordinals]
+    rows = np.flatnonzero(days.known & ~made.text(column).filled)
     if not len(rows):
         return made
-    first, last = (labels[np.searchsorted(ordinals, each[rows])] for each in (days.first, days.last))
-    return made.with_text(column, rows, np.where(first == last, first, ""))
+    first, last = (Texts.chosen(labels, np.searchsorted(ordinals, each[rows])) for each in (days.first, days.last))
+    sure = np.flatnonzero(~first.differs(last))
+    return made.with_text(column, rows[sure], first.take(sure))
 
 
 def _with_lock(made: Made, start: np.ndarray, lock: date | None) -> Made:
-    rows = np.flatnonzero(~np.isnan(start) & (made.text("observed_days") == "")) if lock else np.empty(0, np.int64)
+    rows = np.flatnonzero(~np.isnan(start) & ~made.text("observed_days").filled) if lock else np.empty(0, np.int64)
     return made.with_text("observed_days", rows, _texts(lock.toordinal() - start[rows])) if len(rows) else made
 
 
@@ -153,18 +156,19 @@ def _cut(name: str, at: np.ndarray, origin: Origin) -> Mark:
     )  # fmt: skip
 
 
-def _texts(days: np.ndarray) -> np.ndarray:
-    different, which = np.unique(days, return_inverse=True)
-    return np.array([str(int(day)) for day in different], dtype=object)[which]
+def _texts(days: np.ndarray) -> Texts:
+    which, different = pd.factorize(days)
+    return Texts.chosen([str(int(day)) for day in different], which)
 
 
 def hidden_quarters(making: Making) -> tuple[Making, dict[str, str]]:
     """Periods as P01, P02 …, and the key: quarter → private period, which is to be kept apart."""
     places = (("patients", "index_period"), ("sessions", "period"))
-    labels = {label for table, column in places for label in making.tables[table].text(column) if label}
+    labels = {label for table, column in places for label in making.tables[table].text(column).different if label}
     key = sequential_periods(label for label in labels if "Q" in label)
     for table, column in places:
         made = making.tables[table]
-        hidden = np.array([key.get(label, label) for label in made.text(column)], dtype=object)
-        making = making.with_tables(**{table: replace(made, texts={**made.texts, column: hidden})})
+        texts = made.text(column)
+        hidden = Texts.chosen([key.get(label, label) for label in texts.different], texts.which)
+        making = making.with_tables(**{table: made.with_all(column, hidden)})
     return making, key

@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from builders.exports import HEADINGS, WIDE, read_wide, wide_line
+from builders.exports import HEADINGS, WIDE, read_wide, told, wide_line
 
 MORE = '"Index" = "index_date", "Status" = "vital_status", "Died" = "death_day", "Seen" = "last_contact_day"'
 LAYOUT = WIDE.replace('"Index" = "index_date"', MORE)
@@ -43,3 +43,10 @@ def test_the_data_lock_may_stand_for_the_last_contact(tmp_path):
     layout = LAYOUT.replace('"last_record"', '"data_lock"')
     row = patient(tmp_path, layout=layout)
     assert row["last_contact_day"] == row["observed_days"] == 943
+
+
+@pytest.mark.parametrize("seen", [False, True])
+def test_a_last_contact_filled_from_the_last_record_is_never_before_one_but_a_written_one_can_be(tmp_path, seen):
+    line = [*wide_line(DEN1_date=date(2024, 3, 20)), "", "", date(2024, 3, 10) if seen else ""]
+    found = read_wide(tmp_path, line, layout=LAYOUT, headings=[*HEADINGS, "Status", "Died", "Seen"])
+    assert told(found, "AFTER_LAST_CONTACT") == ([("DEN", 2, "DEN1 date", "value withheld")] if seen else [])

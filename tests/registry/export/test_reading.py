@@ -140,16 +140,10 @@ def test_hidden_merged_and_commented_things_are_known(tmp_path):
 )
 @settings(deadline=None, derandomize=True, max_examples=150)
 def test_gathering_keeps_every_cell_in_its_place(lines, block):
-    from necrostats.registry.export import cells
-
     gathering = Gathering()
-    before, cells._BLOCK = cells._BLOCK, block
-    try:
-        for number, line in enumerate(lines, start=1):
-            gathering.add(number, line)
-        columns, rows = gathering.columns(), gathering.rows()
-    finally:
-        cells._BLOCK = before
+    for first in range(0, len(lines), block):
+        gathering.add(lines[first : first + block])
+    columns, rows = gathering.columns(), gathering.rows()
     held = [(number, line) for number, line in enumerate(lines, start=1) if any(cell.strip() for cell in line)]
     assert rows.tolist() == [number for number, _ in held]
     for at, (_, line) in enumerate(held):
