@@ -13,6 +13,7 @@ from necrostats.registry.export.laying import LaidColumn
 from necrostats.registry.export.made import Days, Made, Making, Mark, Origin, joined, no_rows
 from necrostats.registry.export.people import People
 from necrostats.registry.export.readings import Reading
+from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.texts import Texts
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
@@ -147,12 +148,12 @@ def _said(reading: Reading, said: str, code: str) -> str:
 
 def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColumn]) -> Made:
     """The rows that the cells of a part make in another table; `first` is the number of the block's first session."""
-    counts = np.array([len(each.children) for each in part.readings])[part.which]
-    parent = np.repeat(np.arange(len(made)), counts)
-    rank = np.arange(len(parent)) - np.repeat(np.cumsum(counts) - counts, counts)
-    start = np.cumsum([0, *(len(each.children) for each in part.readings)])[:-1]
-    which = start[part.which[parent]] + rank
-    flat = [child for each in part.readings for child in each.children]
+    counts = np.array([len(reading.children) for reading in part.readings])[part.which]
+    each = spread(counts)
+    parent = each.row
+    start = np.cumsum([0, *(len(reading.children) for reading in part.readings)])[:-1]
+    which = start[part.which[parent]] + each.rank
+    flat = [child for reading in part.readings for child in reading.children]
     origin = origin_of(part.at(parent), made.at[parent], number_of(columns, part.column))
     names = dict.fromkeys(name for child in flat for name in child)
     own = {name: Texts.chosen([child.get(name, "") for child in flat], which) for name in names}

@@ -13,6 +13,7 @@ from necrostats.registry.export.names import folded
 from necrostats.registry.export.overflow import overflow_entries
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import BLANK, Reading, refused
+from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.targets import OVERFLOW
 
 
@@ -95,9 +96,9 @@ def _a_row_each(block: Block) -> Block:
     """A block in which a cell that names several collections stands once for each of them."""
     naming = next(part for part in block.parts if part.layout.to == "collections")
     counts = np.array([max(len(each.children), 1) for each in naming.readings])[naming.which]
-    at = np.repeat(np.arange(len(block.at)), counts)
-    rank = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
-    parts = tuple(_ranked(part.at(at), rank, np.repeat(counts, counts)) for part in block.parts)
+    each = spread(counts)
+    at, rank = each.row, each.rank
+    parts = tuple(_ranked(part.at(at), rank, counts[at]) for part in block.parts)
     return replace(block, at=block.at[at], number=block.number[at], parts=parts)
 
 
@@ -132,8 +133,8 @@ def _overflow_block(sheet: LaidSheet, rows: RowsLayout, pseudonyms: Pseudonyms) 
     layouts = [_named(known, heading) for heading in overflow.parts]
     entries = overflow_entries(column.raw.cells, rows.table, layouts, overflow, sheet.grid.date_system, pseudonyms)
     counts = np.array([len(each) for each in entries])[column.raw.which]
-    at = np.repeat(np.arange(len(sheet)), counts)
-    rank = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
+    each = spread(counts)
+    at, rank = each.row, each.rank
     start = np.cumsum([0, *(len(each) for each in entries)])[:-1]
     which = start[column.raw.which[at]] + rank + 1
     flat = [entry for cell in entries for entry in cell]

@@ -11,6 +11,7 @@ import pandas as pd
 from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.names import folded
 from necrostats.registry.export.people import NOBODY, People
+from necrostats.registry.findings import DUPLICATE_ROW
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -86,7 +87,7 @@ def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     rows = np.flatnonzero(free)
     same = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()}).duplicated()
     yield RowsAside(
-        rule="DUPLICATE_ROW", sheet=sheet, at=rows[same.to_numpy()], severity="asks",
+        rule=DUPLICATE_ROW, sheet=sheet, at=rows[same.to_numpy()], severity="asks",
         problem="this row stands here word for word a second time; the first one counts",
         remedy="Take the copy away, or correct its key if it is another patient.",
     )  # fmt: skip

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.columns import LATEST
 from necrostats.registry.export.blocks import Block, Part
 from necrostats.registry.export.drafting import taken_cells
 from necrostats.registry.export.early import RowsAside
@@ -18,15 +17,15 @@ from necrostats.registry.export.laying import LaidSheet
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.made import NOWHERE, Made, Origin
 from necrostats.registry.export.names import letters_of
-from necrostats.registry.export.readings import PRIVATE, Reading
+from necrostats.registry.export.readings import PRIVATE
 from necrostats.registry.export.relocating import best_origin
+from necrostats.registry.export.telling import SET_ASIDE, VALUE, Told
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.withholding import WITHHELD
 
 COLUMNS = (
     "file", "sheet", "row", "cell", "column", "written", "outcome", "table", "id", "field", "value", "rule",
 )  # fmt: skip
-VALUE, UNKNOWN, SET_ASIDE = "value", "unknown", "set aside"
 AT_A_TIME = 50_000
 _KEY = -1
 
@@ -112,6 +111,57 @@ def _given(read: ReadExport, name: str) -> Iterator[_Given]:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Lines:
+    """n lines before they are placed: the column of the export (or _KEY) and the position of each one's cell, and
+    what is told of it: arrays (n,), or one for all."""
+
+    number: np.ndarray
+    at: np.ndarray
+    outcome: np.ndarray | str = VALUE
+    table: np.ndarray | str = ""
+    id: np.ndarray | str = ""
+    field: np.ndarray | str = ""
+    value: np.ndarray | str = ""
+    rule: np.ndarray | str = ""
+    written: np.ndarray | str = ""
+    heading: np.ndarray | str = ""
+    letters: np.ndarray | int = 0
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    def column(self, name: str) -> np.ndarray:
+        """One a line."""
+        told = getattr(self, name)
+        return told if isinstance(told, np.ndarray) else _constant(told, len(self))
+
+    @classmethod
+    def joined(cls, parts: Sequence[_Lines]) -> _Lines:
+        """Several, one below the other."""
+        held = [part for part in parts if len(part)] or [_no_lines()]
+        return cls(**{each.name: np.concatenate([part.column(each.name) for part in held]) for each in fields(cls)})
+
+    def only(self, rows: np.ndarray) -> _Lines:
+        """Some of the lines."""
+        return replace(self, **{each.name: self.column(each.name)[rows] for each in fields(self)})
+
+
+def _no_lines() -> _Lines:
+    return _Lines(number=np.empty(0, dtype=np.int64), at=np.empty(0, dtype=np.int64))
+
+
+def _constant(told: str | int, rows: int) -> np.ndarray:
+    return np.full(rows, told, dtype=object if isinstance(told, str) else np.int64)
+
+
+def _each_once(parts: Sequence[_Lines]) -> _Lines:
+    """The lines without those that tell the same field of the same cell again."""
+    lines = _Lines.joined(parts)
+    cells = pd.DataFrame({name: getattr(lines, name) for name in ("number", "at", "field")})
+    return lines.only(~cells.duplicated().to_numpy())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Stretch:
     """The rows `first` to `end` (excluded) of one sheet."""
 
@@ -126,21 +176,19 @@ class _Stretch:
         given = [self._values(each) for each in self.whole.given]
         told = np.zeros((len(self.read.reshaped.making.columns), self.end - self.first), dtype=bool)
         for each in given:
-            told[each["number"], each["at"] - self.first] = True
+            told[each.number, each.at - self.first] = True
         blocks = [block for block in self.read.reshaped.blocks if block.sheet is self.sheet]
         rest = [each for block in blocks for part in block.parts for each in self._rest(block, part, told)]
-        others = pd.concat([_lines([], []), *rest], ignore_index=True).drop_duplicates(["number", "at", "field"])
-        return self._placed([*given, others, *self._keys(), *self._rows_aside()])
+        return self._placed([*given, _each_once(rest), *self._keys(), *self._rows_aside()])
 
-    def _values(self, given: _Given) -> pd.DataFrame:
+    def _values(self, given: _Given) -> _Lines:
         low, high = np.searchsorted(given.place, _place(self.sheet.number, np.array([self.first, self.end])))
         rows = given.rows[low:high]
-        if not len(rows):
-            return _lines([], [])
         origin = given.origin.take(rows)
-        return _lines(
-            origin.column, origin.at, outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE),
-            table=given.made.table.name, id=given.ids.take(rows).plain(), field=given.column,
+        return _Lines(
+            number=origin.column, at=origin.at, table=given.made.table.name,
+            outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE).astype(object),
+            id=given.ids.take(rows).plain(), field=given.column,
             value=self._shown(given, rows), rule=origin.rule, written=self.read.places.values(origin),
         )  # fmt: skip
 
@@ -153,30 +201,25 @@ class _Stretch:
             return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
         return given.made.text(given.column).take(rows).plain()
 
-    def _rest(self, block: Block, part: Part, told: np.ndarray) -> Iterator[pd.DataFrame]:
+    def _rest(self, block: Block, part: Part, seen: np.ndarray) -> Iterator[_Lines]:
         """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""
         number = [id(column) for column in self.read.reshaped.making.columns].index(id(part.column))
         low, high = np.searchsorted(block.at, (self.first, self.end))
         at = block.at[low:high]
-        free = self.read.places.filled_in(number, at) & ~told[number, at - self.first] & ~self._gone()[at - self.first]
+        free = self.read.places.filled_in(number, at) & ~seen[number, at - self.first] & ~self._gone()[at - self.first]
         rows = np.flatnonzero(free)
-        if not len(rows):
-            return
-        at, readings = at[rows], [part.readings[which] for which in part.which[low:high][rows]]
-        withheld = np.array([each.withheld for each in readings], dtype=np.int8)
-        rule = np.array([each.rule for each in readings], dtype=object)
-        origin = Origin(column=np.full(len(at), number), at=at, rule=rule, withheld=withheld)
-        person = self.read.reshaped.people.of[self.sheet.number][at]
-        outcome = [_outcome(each, gone) for each, gone in zip(readings, self.whole.lost[person], strict=True)]
-        days = self.whole.day_0[person]
-        said = [_said(each, part.layout.to, start) for each, start in zip(readings, days, strict=True)]
-        which = np.repeat(np.arange(len(at)), [len(each) for each in said])
-        flat = [each for cell in said for each in cell]
-        yield _lines(
-            origin.column[which], at[which], outcome=np.array(outcome, dtype=object)[which],
-            table=block.rows.table, field=[field for field, _ in flat], value=[value for _, value in flat],
-            rule=rule[which], written=self.read.places.values(origin)[which],
+        person = self.read.reshaped.people.of[self.sheet.number][at[rows]]
+        told = Told.of(part.readings, part.which[low:high][rows], part.layout.to, self.whole.day_0[person])
+        origin = Origin(
+            column=np.full(len(rows), number), at=at[rows], rule=told.rule, withheld=told.withheld
         )  # fmt: skip
+        written, outcome = self.read.places.values(origin), told.outcome(self.whole.lost[person])
+        for lines in told.lines:
+            yield _Lines(
+                number=origin.column[lines.row], at=origin.at[lines.row], outcome=outcome[lines.row],
+                table=block.rows.table, field=lines.field, value=lines.value, rule=told.rule[lines.row],
+                written=written[lines.row],
+            )  # fmt: skip
 
     def _aside(self) -> Iterator[tuple[RowsAside, np.ndarray]]:
         for each in self.read.reshaped.aside:
@@ -189,7 +232,7 @@ class _Stretch:
             gone[at - self.first] = True
         return gone
 
-    def _keys(self) -> Iterator[pd.DataFrame]:
+    def _keys(self) -> Iterator[_Lines]:
         """The cells that say who a row is about."""
         person = self.read.reshaped.people.of[self.sheet.number]
         here = slice(self.first, min(self.end, len(self.sheet)))
@@ -197,36 +240,33 @@ class _Stretch:
             raw = self.sheet.column(heading).raw
             filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
             rows = np.flatnonzero(filled & ~self._gone()[: len(filled)]) + self.first
-            yield _lines(
-                np.full(len(rows), _KEY), rows, table="patients", id=self.whole.ids[person[rows]], field="patient_id",
-                value=self.whole.ids[person[rows]], rule="key", written=WITHHELD, letters=raw.number,
-                heading=self.sheet.column(heading).heading,
+            yield _Lines(
+                number=np.full(len(rows), _KEY), at=rows, table="patients", field="patient_id",
+                id=self.whole.ids[person[rows]], value=self.whole.ids[person[rows]], rule="key",
+                written=WITHHELD, letters=raw.number, heading=self.sheet.column(heading).heading,
             )  # fmt: skip
 
-    def _rows_aside(self) -> Iterator[pd.DataFrame]:
+    def _rows_aside(self) -> Iterator[_Lines]:
         table = self.sheet.layout.rows[0].table
         for each, at in self._aside():
-            yield _lines(np.full(len(at), _KEY), at, outcome=SET_ASIDE, rule=each.rule, table=table)
+            yield _Lines(number=np.full(len(at), _KEY), at=at, outcome=SET_ASIDE, rule=each.rule, table=table)
 
-    def _placed(self, parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    def _placed(self, parts: Sequence[_Lines]) -> pd.DataFrame:
         """The lines with the places of their cells, in the order of the export."""
-        held = [part for part in parts if len(part)] or [_lines([], [])]
-        lines = {name: np.concatenate([part[name].to_numpy() for part in held]) for name in held[0].columns}
+        lines = _Lines.joined(parts)
         columns = self.read.reshaped.making.columns
-        number, mapped = lines["number"].astype(np.int64), lines["number"] != _KEY
-        headings = np.array([*(column.heading for column in columns), ""], dtype=object)[number]
-        letters = np.array([*(column.raw.number for column in columns), 0])[number]
-        heading = np.where(mapped, headings, lines["heading"])
-        letters = np.where(mapped, letters, lines["letters"]).astype(np.int64)
-        row = self.sheet.rows[lines["at"].astype(np.int64)]
-        order = np.lexsort((_rank(lines["field"]), _rank(lines["table"]), letters, row))
+        mapped = lines.number != _KEY
+        headings = np.array([*(column.heading for column in columns), ""], dtype=object)[lines.number]
+        letters = np.array([*(column.raw.number for column in columns), 0])[lines.number]
+        letters = np.where(mapped, letters, lines.letters).astype(np.int64)
+        row = self.sheet.rows[lines.at]
+        order = np.lexsort((_rank(lines.field), _rank(lines.table), letters, row))
         placed = {
-            **lines, "file": self.sheet.grid.file, "sheet": self.sheet.grid.sheet, "row": row, "column": heading,
-            "cell": _cells(letters, row),
+            "file": _constant(self.sheet.grid.file, len(row)), "sheet": _constant(self.sheet.grid.sheet, len(row)),
+            "row": row, "cell": _cells(letters, row), "column": np.where(mapped, headings, lines.heading),
+            **{name: getattr(lines, name) for name in COLUMNS[5:]},
         }  # fmt: skip
-        chosen = {name: placed[name] if isinstance(placed[name], str) else placed[name][order] for name in COLUMNS}
-        frame = pd.DataFrame(chosen, index=pd.RangeIndex(len(order)), columns=list(COLUMNS))
-        return frame.astype({name: object for name in COLUMNS if name != "row"})
+        return pd.DataFrame({name: placed[name][order] for name in COLUMNS}, copy=False)
 
 
 def _rank(texts: np.ndarray) -> np.ndarray:
@@ -236,34 +276,10 @@ def _rank(texts: np.ndarray) -> np.ndarray:
 def _cells(letters: np.ndarray, row: np.ndarray) -> np.ndarray:
     """The name (N,) of each cell, such as B5; blank where a line is about a whole row."""
     which, different = pd.factorize(letters)
-    names = np.array([letters_of(int(each)) for each in different], dtype=object)[which]
-    numbers = row.astype(str).astype(object)
+    names = np.array([letters_of(int(each)) if each else "" for each in different], dtype=object)[which]
+    place, rows = pd.factorize(row)
+    numbers = rows.astype(str).astype(object)[place]
     return np.where(letters > 0, names + numbers, "") if len(row) else numbers
-
-
-def _lines(number: Sequence[int] | np.ndarray, at: Sequence[int] | np.ndarray, **told: object) -> pd.DataFrame:
-    given = {
-        "outcome": VALUE, "table": "", "id": "", "field": "", "value": "", "rule": "", "written": "", "heading": "",
-        "letters": 0, **told,
-    }  # fmt: skip
-    where = {"number": np.asarray(number, dtype=np.int64), "at": np.asarray(at, dtype=np.int64)}
-    spread = {name: np.full(len(at), each, dtype=object) if isinstance(each, str | int) else each
-              for name, each in given.items()}  # fmt: skip
-    return pd.DataFrame({**where, **{name: np.asarray(each, dtype=object) for name, each in spread.items()}})
-
-
-def _outcome(reading: Reading, gone: bool) -> str:
-    if reading.problem or (gone and reading.says_something):
-        return SET_ASIDE
-    return VALUE if reading.says_something else UNKNOWN
-
-
-def _said(reading: Reading, target: str, start: float) -> list[tuple[str, str]]:
-    """What a cell says that another cell says too: (field, value); one line without a value if it gives none."""
-    if reading.date is not None and reading.date.known and start == start:
-        first, last = (f"{day.toordinal() - start:.0f}" for day in (reading.date.first, reading.date.last))
-        return [(target, first), *([(target + LATEST, last)] if last != first else [])]
-    return list(reading.fills.items()) or [(target, "")]
 
 
 def lost_patients(read: ReadExport) -> np.ndarray:

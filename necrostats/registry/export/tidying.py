@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,16 +12,17 @@ import pandas as pd
 from necrostats.errors import NecrostatsError, SourceError
 from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.columns import LATEST
-from necrostats.registry.defusing import defused
 from necrostats.registry.export.counting import Counts, counts_of
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.ledger import COLUMNS as LEDGER_COLUMNS
 from necrostats.registry.export.ledger import ledger_parts
 from necrostats.registry.export.loading import ReadExport, read_with_layout
+from necrostats.registry.export.writing import all_defused, texts_of, write_csv
 from necrostats.registry.kept_aside import FINDINGS, LEDGER, SET_ASIDE
 from necrostats.registry.tables import Registry
 
 _PROGRESS = 1_000_000
+_AT_ONCE = 100_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,70 +70,38 @@ def _refuse_folder(folder: Path, source: Path) -> None:
 def _tables(read: ReadExport, folder: Path) -> Iterable[Path]:
     for name, table in TABLES.items():
         if read.draft[name].given:
-            yield _write(folder / f"{name}.csv", *tidy_lines(read.registry.tables[name], table))
+            yield _written(folder / f"{name}.csv", _as_used(read.registry.tables[name], table))
 
 
-def tidy_lines(frame: pd.DataFrame, table: Table) -> tuple[Sequence[str], Iterable[Sequence[str]]]:
-    """The heading and the lines of a tidy table; the partner of a day only where it is used."""
-    names = [
+def _as_used(frame: pd.DataFrame, table: Table) -> pd.DataFrame:
+    """A tidy table with the partner of a day only where it is used."""
+    return frame[[
         column.name for column in table.all_columns
         if not column.name.endswith(LATEST) or frame[column.name].notna().any()
-    ]  # fmt: skip
-    return names, _lines([_texts(frame[name]) for name in names])
+    ]]  # fmt: skip
 
 
-def _lines(columns: Sequence[np.ndarray]) -> Iterable[Sequence[str]]:
-    return zip(*columns, strict=True)
-
-
-def _texts(values: pd.Series) -> np.ndarray:
-    """A column as text: blank for unknown, yes and no, numbers without a needless .0, the rest defused."""
-    known = values.notna().to_numpy(dtype=bool)
-    texts = np.full(len(values), "", dtype=object)
-    held = values[known]
-    if isinstance(held.dtype, pd.CategoricalDtype) or pd.api.types.is_string_dtype(held.dtype) or held.dtype == object:
-        which, different = pd.factorize(held.to_numpy(dtype=object))
-        texts[known] = np.array([defused(str(value)) for value in different], dtype=object)[which]
-    elif pd.api.types.is_bool_dtype(held.dtype):
-        texts[known] = np.where(held.to_numpy(dtype=bool), "yes", "no")
-    elif pd.api.types.is_integer_dtype(held.dtype):
-        texts[known] = [str(value) for value in held]
-    else:
-        texts[known] = [repr(float(value)).removesuffix(".0") for value in held]
-    return texts
+def _written(path: Path, frame: pd.DataFrame) -> Path:
+    blocks = (frame.iloc[first : first + _AT_ONCE] for first in range(0, len(frame), _AT_ONCE))
+    return write_csv(path, frame.columns, ([texts_of(block[name]) for name in frame.columns] for block in blocks))
 
 
 def _beside(read: ReadExport, folder: Path, say: Callable[[str], None]) -> Iterable[Path]:
-    yield _write(folder / LEDGER, LEDGER_COLUMNS, _ledger_lines(read, say))
-    for name, frame in ((SET_ASIDE, read.registry.set_aside), (FINDINGS, read.registry.findings)):
-        yield _write(folder / name, list(frame.columns), _lines_of(frame))
+    yield write_csv(folder / LEDGER, LEDGER_COLUMNS, _ledger(read, say))
+    yield _written(folder / SET_ASIDE, read.registry.set_aside)
+    yield _written(folder / FINDINGS, read.registry.findings)
     if read.reshaped.key:
         key = folder.resolve().parent / f"{folder.resolve().name}-private-period-key.csv"
-        yield _write(key, ("quarter", "period"), read.reshaped.key.items())
+        yield _written(key, pd.DataFrame(read.reshaped.key.items(), columns=["quarter", "period"]))
 
 
-def _ledger_lines(read: ReadExport, say: Callable[[str], None]) -> Iterable[Sequence[str]]:
+def _ledger(read: ReadExport, say: Callable[[str], None]) -> Iterable[Sequence[np.ndarray]]:
     told = 0
     for part in ledger_parts(read):
-        yield from _lines_of(part)
+        yield [texts_of(part[name]) if name == "row" else all_defused(part[name].to_numpy()) for name in part.columns]
         told += len(part)
         if told >= _PROGRESS:
             say(f"writing {LEDGER}: {told:,} lines")
-
-
-def _lines_of(frame: pd.DataFrame) -> Iterable[Sequence[str]]:
-    return _lines([_texts(frame[column]) for column in frame.columns])
-
-
-def _write(path: Path, heading: Sequence[str], lines: Iterable[Sequence[str]]) -> Path:
-    """A csv file written beside its name and moved into place."""
-    unfinished = path.with_name(f".{path.name}.unfinished")
-    with unfinished.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(heading)
-        writer.writerows(lines)
-    unfinished.replace(path)
-    return path
 
 
 def _remove_old(folder: Path, files: Sequence[Path]) -> None:
