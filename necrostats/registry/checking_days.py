@@ -61,6 +61,26 @@ def after_the_end(draft: Draft) -> Iterator[Flag]:
             )
 
 
+def after_last_contact(draft: Draft) -> Iterator[Flag]:
+    """A record after the last day the patient is said to have been under observation, at its earliest."""
+    patients = draft["patients"]
+    contact = np.append(patients.latest("last_contact_day"), np.nan)
+    for name, column in _days():
+        table = draft[name]
+        if not len(table):
+            continue
+        later = table.kept & (table.numbers(column) > contact[draft.patients_of(name)])
+        yield Flag(
+            rule="AFTER_LAST_CONTACT",
+            table=name,
+            at=np.flatnonzero(later),
+            severity="asks",
+            column=column,
+            problem="lies after last_contact_day, the last day the patient is known to have been under observation",
+            remedy="Correct this day, or the patient's last_contact_day. Both are kept: seen until this day.",
+        )
+
+
 def _days() -> list[tuple[str, str]]:
     return [
         (name, column.name)
@@ -153,8 +173,6 @@ def event_before_session(draft: Draft) -> Iterator[Flag]:
         problem="lies before the day of the session it is put down to",
         remedy="Correct the day, or the session_id. Both are kept.",
     )
-
-
 
 
 def two_kinds_of_period(draft: Draft) -> Iterator[Flag]:

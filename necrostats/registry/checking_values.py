@@ -74,6 +74,22 @@ def mixed_units(draft: Draft) -> Iterator[Flag]:
         )
 
 
+def without_unit(draft: Draft) -> Iterator[Flag]:
+    """A yield in numbers without a unit can be counted in none."""
+    for name in YIELDED:
+        table = draft[name]
+        bare = table.kept & table.known("yield_low") & ~table.known("yield_unit")
+        yield Flag(
+            rule="NO_UNIT",
+            table=name,
+            at=np.flatnonzero(bare),
+            severity="asks",
+            column="yield_low",
+            problem="is a yield without a yield_unit",
+            remedy="Write ml, g or percent_cleared under yield_unit. The number is kept, and counts in no unit.",
+        )
+
+
 def volumes(draft: Draft) -> Iterator[Flag]:
     """A volume far from that of an ellipsoid with the axes given."""
     for name in SIZED:

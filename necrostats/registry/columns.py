@@ -7,6 +7,7 @@ kept and asked about.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 KINDS = ("id", "ids", "text", "code", "whole", "number", "yes_no", "day", "period")
 LATEST = "_latest"
@@ -53,19 +54,23 @@ class Table:
 
     def column(self, name: str) -> Column:
         """The column of that name; KeyError if there is none."""
-        return {column.name: column for column in self.all_columns}[name]
+        return self._by_name[name]
 
-    @property
+    @cached_property
+    def _by_name(self) -> dict[str, Column]:
+        return {column.name: column for column in self.all_columns}
+
+    @cached_property
     def all_columns(self) -> tuple[Column, ...]:
         """The columns, each day followed by its optional partner for a range."""
         return tuple(each for column in self.columns for each in _with_partner(column))
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """The names of the columns in order, without the partners."""
         return tuple(column.name for column in self.columns)
 
-    @property
+    @cached_property
     def required_columns(self) -> tuple[Column, ...]:
         """The columns without which a row means nothing."""
         return tuple(column for column in self.columns if column.required)

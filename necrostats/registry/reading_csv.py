@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from necrostats.errors import SourceError
+from necrostats.registry.privacy.texts import LONGEST_CELL
 from necrostats.registry.written import Place, RawTable, collect
 
 SEPARATORS = (",", ";", "\t")
@@ -19,6 +20,14 @@ _NOT_TEXT = {
     b"%PDF": "a PDF document",
     b"\x1f\x8b": "a compressed file",
 }
+_FIELD_LIMIT = "field limit"
+_TOO_LONG = (
+    f"a cell is longer than a cell can be ({LONGEST_CELL:,} characters). Shorten the text, or take it out of the file."
+)
+_UNPAIRED = (
+    "the quotation marks do not pair up, so the end of a cell cannot be found. "
+    'Close the quotation mark, or write it twice ("") inside a cell.'
+)
 _MARKUP = (b"<!doctype", b"<html", b"<table", b"<?xml")
 
 
@@ -77,15 +86,13 @@ def _header_line(path: Path, encoding: str) -> str:
 
 
 def lines_of(name: str, text, separator: str) -> Iterator[list[str]]:
-    """The rows of the file; a row with no end is refused with the number of the row it starts in."""
+    """The rows of the file; a row with no end, or with a cell too long, is refused with the number of the row."""
     reader = csv.reader(text, delimiter=separator, strict=True)
-    number = 1
+    number, read = 1, 0
     try:
         for line in reader:
             yield line
-            number += 1
+            number, read = number + 1, reader.line_num
     except csv.Error as error:
-        raise SourceError(
-            f"{name}, row {number}: the quotation marks do not pair up, so the end of a cell cannot be found. "
-            'Close the quotation mark, or write it twice ("") inside a cell.'
-        ) from error
+        too_long = _FIELD_LIMIT in str(error) and reader.line_num - read <= 1
+        raise SourceError(f"{name}, row {number}: {_TOO_LONG if too_long else _UNPAIRED}") from error

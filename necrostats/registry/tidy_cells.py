@@ -10,7 +10,7 @@ from typing import Any
 from necrostats.registry import periods
 from necrostats.registry.codebook import Column
 from necrostats.registry.defusing import undefused
-from necrostats.registry.shapes import shapes_of
+from necrostats.registry.shapes import shaped
 from necrostats.registry.tidy_numbers import read_number
 from necrostats.registry.verdicts import (
     CALENDAR_DATE,
@@ -44,7 +44,7 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
 
 def are_plain_ids(texts: Sequence[str]) -> bool:
     """Whether each text is made of plain capitals and digits, and so is its own value as an id."""
-    return all(_PLAIN_ID.fullmatch(shape) for shape in shapes_of(texts))
+    return all(_PLAIN_ID.fullmatch(shape) for shape in shaped(texts).shapes)
 
 
 def fold(text: str) -> str:

@@ -8,9 +8,11 @@ import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.privacy import Sheet, find_identifiers, refusal_text
+from necrostats.registry.privacy import KnownIds, Sheet, find_identifiers, refusal_text
 from necrostats.registry.reading import RawSource
 from necrostats.registry.written import RawTable, Written
+
+_NONE = np.array([""], dtype=object)
 
 
 def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
@@ -39,25 +41,28 @@ def _of_kind(kind: str) -> set[str]:
     return {column.name for table in TABLES.values() for column in table.all_columns if column.kind == kind}
 
 
-def _keys(raw: RawSource) -> dict[str, frozenset[str]]:
-    """The ids of each table that has them, as written: looked at once, in their own table."""
+def _keys(raw: RawSource) -> dict[str, KnownIds]:
+    """The ids of each table that others refer to, as written: looked at once, in their own table."""
+    referred = {column.refers_to for table in TABLES.values() for column in table.columns if column.refers_to}
     return {
-        name: frozenset(text.strip() for text in table.columns[TABLES[name].key].texts)
+        name: KnownIds(table.columns[TABLES[name].key].texts)
         for name, table in raw.tables.items()
-        if TABLES[name].key in table.columns
+        if name in referred and TABLES[name].key in table.columns
     }
 
 
-def _sheet(name: str, table: RawTable, keys: Mapping[str, frozenset[str]]) -> Sheet:
+def _sheet(name: str, table: RawTable, keys: Mapping[str, KnownIds]) -> Sheet:
     place = table.place
     columns = dict(table.columns)
     for column in TABLES[name].columns:
         if column.name in columns and column.refers_to in keys:
             columns[column.name] = _strange(columns[column.name], keys[column.refers_to])
-    return Sheet(file=place.file, name=place.sheet, header=list(columns), columns=columns, rows=table.rows.tolist())
+    return Sheet(file=place.file, name=place.sheet, header=list(columns), columns=columns, rows=table.rows)
 
 
-def _strange(written: Written, keys: frozenset[str]) -> Written:
+def _strange(written: Written, keys: KnownIds) -> Written:
     """A column of references without those that name rows of the table they refer to."""
-    known = [all(part.strip() in keys for part in text.split(";")) for text in written.texts]
+    known = keys.hold(written.texts)
+    if known.all():
+        return Written(texts=_NONE, which=np.zeros(len(written.which), dtype=np.int8))
     return Written(texts=np.where(known, "", written.texts), which=written.which)

@@ -111,9 +111,22 @@ def tests() -> None:
     group = np.random.default_rng(4).integers(0, 2, day.size)
     beside("log-rank test, 100,000 patients", best(lambda: log_rank(day, cause == 1, group=group)))
     beside("Gray's test, 100,000 patients", best(lambda: gray_test(day, cause, group=group)))
+    _comprisk(day, cause, group, gray_test(day, cause, group=group).statistic)
     x = np.random.default_rng(5).normal(size=(day.size, 4))
     clusters = np.arange(day.size) // 2
     beside("Cox, 4 covariates, robust, 100,000 rows", best(lambda: cox(day, cause == 1, x, cluster=clusters), 1))
+
+
+def _comprisk(day: np.ndarray, cause: np.ndarray, group: np.ndarray, ours: float) -> None:
+    """The same test by comprisk, which the project does not need and measures only where somebody installed it."""
+    try:
+        from comprisk import gray_test as theirs
+    except ImportError:
+        print("  comprisk is not installed here; install it beside necrostats to see its time", flush=True)
+        return
+    found = theirs(day, cause, group)
+    say("the same with comprisk", f"{best(lambda: theirs(day, cause, group)):.4f} s")
+    print(f"  statistic {ours:.10f}, comprisk {found.stat:.10f}", flush=True)
 
 
 if __name__ == "__main__":

@@ -46,7 +46,7 @@ def test_a_thing_after_death_and_lock_is_told_once(tmp_path):
 
 def test_a_death_known_as_a_range_is_contradicted_only_after_its_last_day(tmp_path):
     tables = late("reviews", "85")
-    tables["patients"][1]["death_day_latest"] = "90"
+    tables["patients"][1].update(death_day_latest="90", last_contact_day="85")
     assert registry_of(tmp_path, tables).findings.empty
 
 
@@ -123,3 +123,31 @@ def test_private_periods_alone_are_fine(tmp_path):
         row["index_period" if "index_period" in row else "period"] = "P07"
     registry = registry_of(tmp_path, tables)
     assert registry.findings.empty and registry.periods == ("P07",)
+
+
+@pytest.mark.parametrize("table", LATE)
+def test_a_record_after_the_last_contact_is_asked_about_and_kept(tmp_path, table):
+    tables = late(table, "70")
+    tables["patients"][1]["last_contact_day"] = "69"
+    registry = registry_of(tmp_path, tables)
+    assert rules(registry) == ["AFTER_LAST_CONTACT"]
+    found = finding(registry, "AFTER_LAST_CONTACT")
+    assert (found.severity, found.value, found.table) == ("asks", "70", table)
+    assert registry.set_aside.empty
+
+
+def test_a_record_on_the_day_of_the_last_contact_is_not_after_it(tmp_path):
+    tables = late("reviews", "70")
+    tables["patients"][1]["last_contact_day"] = "70"
+    assert registry_of(tmp_path, tables).findings.empty
+
+
+def test_a_record_that_may_lie_before_the_last_contact_is_not_asked_about(tmp_path):
+    tables = late("reviews", "60")
+    tables["reviews"][-1]["day_latest"] = "75"
+    tables["patients"][1]["last_contact_day"] = "65"
+    assert registry_of(tmp_path, tables).findings.empty
+
+
+def test_a_record_after_the_data_lock_is_set_aside_and_not_asked_about_too(tmp_path):
+    assert rules(registry_of(tmp_path, spoilt("reviews", 0, day="201"))) == ["AFTER_LOCK"]

@@ -83,3 +83,20 @@ def test_an_instrument_unknown_is_an_instrument(tmp_path):
 def test_strong_peroxide_is_asked_about_and_too_strong_stops(tmp_path, percent, rule):
     registry = registry_of(tmp_path, spoilt("sessions", 1, peroxide_percent=percent))
     assert rules(registry) == ([rule] if rule else [])
+
+
+@pytest.mark.parametrize(("table", "row"), [("sessions", 1), ("instrument_uses", 0)])
+def test_a_yield_without_a_unit_is_asked_about_and_kept(tmp_path, table, row):
+    registry = registry_of(tmp_path, spoilt(table, row, yield_low="120", yield_high="", yield_unit=""))
+    found = finding(registry, "NO_UNIT")
+    assert (found.severity, found.column, found.value) == ("asks", "yield_low", "120")
+    assert registry.tables[table]["yield_low"].iloc[row] == 120
+
+
+def test_a_unit_without_a_yield_is_no_question(tmp_path):
+    assert registry_of(tmp_path, spoilt("sessions", 1, yield_low="", yield_high="")).findings.empty
+
+
+def test_a_yield_that_was_set_aside_is_not_asked_for_its_unit(tmp_path):
+    tables = spoilt("sessions", 1, yield_low="300", yield_high="200", yield_unit="")
+    assert rules(registry_of(tmp_path, tables)) == ["YIELD_ORDER"]

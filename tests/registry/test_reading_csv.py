@@ -91,3 +91,16 @@ def test_what_cannot_be_read_is_refused_in_one_line(tmp_path, content, said):
         read(tmp_path, content)
     assert "\n" not in str(caught.value)
     assert "reviews.csv" in str(caught.value)
+
+
+@pytest.mark.parametrize("cell", ["x" * 140_000, '"' + "x" * 140_000 + '"'])
+def test_a_cell_longer_than_a_cell_can_be_is_called_that(tmp_path, cell):
+    with pytest.raises(SourceError) as caught:
+        read(tmp_path, f"a,b\n1,2\n3,{cell}\n")
+    assert "reviews.csv, row 3: a cell is longer than a cell can be (32,767 characters)." in str(caught.value)
+    assert "quotation" not in str(caught.value)
+
+
+def test_a_quotation_mark_that_swallows_the_rows_below_it_is_still_called_that(tmp_path):
+    with pytest.raises(SourceError, match="row 2: the quotation marks do not pair up"):
+        read(tmp_path, 'a,b\n1,"2\n' + "3,4\n" * 40_000)

@@ -18,7 +18,7 @@ from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import Index
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
-from necrostats.registry.shapes import shapes_of
+from necrostats.registry.shapes import shaped
 from necrostats.registry.written import Place, RawTable, Written
 
 MADE = "made from the export"
@@ -64,7 +64,7 @@ def _is_free(made: Made, column: Column) -> bool:
 
 
 def _written(texts: Texts, *, free: bool) -> Written:
-    if free and any(defused(shape) != shape for shape in shapes_of(texts.different)):
+    if free and any(defused(shape) != shape for shape in shaped(texts.different).shapes):
         safe = np.array([defused(text) for text in texts.different], dtype=object)
         return Written(texts=safe, which=texts.which)
     return Written(texts=texts.different, which=texts.which)

@@ -70,7 +70,7 @@ def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
         columns[shown] = Written(texts=texts, which=column.which[below])
     return Sheet(
         file=grid.file, name=grid.sheet, header=list(columns), columns=columns, hidden=grid.hidden,
-        rows=grid.rows[below].tolist(),
+        rows=grid.rows[below],
     )  # fmt: skip
 
 

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import cache
+
+import numpy as np
 
 _DNI = "TRWAGMYFPDXBNJZSQVHLCKE"
 _VERHOEFF_D = (
@@ -116,6 +119,18 @@ def is_birthday(digits: str) -> bool:
     """Whether six digits can be a day written ddmmyy or yymmdd."""
     pairs = int(digits[:2]), int(digits[2:4]), int(digits[4:6])
     return _is_day(pairs[0], pairs[1]) or _is_day(pairs[2], pairs[1])
+
+
+def are_birthdays(numbers: np.ndarray) -> np.ndarray:
+    """`is_birthday` of numbers (n,) of six digits each."""
+    first, second, third = numbers // 10_000, numbers // 100 % 100, numbers % 100
+    return _days()[first, second] | _days()[third, second]
+
+
+@cache
+def _days() -> np.ndarray:
+    """(100, 100) `_is_day` of two digits and two digits."""
+    return np.array([[_is_day(day, month) for month in range(100)] for day in range(100)])
 
 
 def _is_day(day: int, month: int) -> bool:

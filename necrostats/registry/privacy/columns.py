@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,11 +23,13 @@ from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
 from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
-from necrostats.registry.privacy.texts import clues_in
+from necrostats.registry.privacy.texts import clues_in, exceptions, is_harmless, stands_for_its_texts
+from necrostats.registry.shapes import Shaped, shaped
 
 SHARE_OF_COLUMN = 0.2
 FEWEST_CELLS = 3
 MOST_CELLS = 1_000
+FEW = 200
 _BLANKS = frozenset(("", "-", "—", "n/a", "na", "null", "nan", ".", "?", "unk", "none", "unknown", "nil"))
 _UNDECLARED = Clue(kind="date", rule="dates in a column that is not declared as a date column", hard=True)
 _LONGEST_SERIAL = 16
@@ -59,10 +62,14 @@ class Distinct:
     texts: np.ndarray
     which: np.ndarray
 
-    @property
-    def filled(self) -> np.ndarray:
-        """(U,) whether a text says anything."""
-        return np.array([text.strip().casefold() not in _BLANKS for text in self.texts], dtype=bool)
+    def said(self) -> Shaped:
+        """The texts that say anything; none that stands for a blank holds a digit."""
+        texts = shaped(self.texts)
+        return texts.without([shape.strip().casefold() in _BLANKS for shape in texts.shapes])
+
+    def counts(self) -> np.ndarray:
+        """(U,) how many rows hold each text."""
+        return np.bincount(self.which[self.which >= 0], minlength=len(self.texts))
 
 
 def distinct(column: Any) -> Distinct:
@@ -76,19 +83,18 @@ def distinct(column: Any) -> Distinct:
 def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> Iterator[Hit]:
     """Every hit in a column: one for the whole of it, or one a clue with its rows."""
     cells = distinct(column)
-    filled = cells.filled
-    said = cells.texts[filled]
+    said = cells.said()
     if not len(said):
         return
     whole = dict.fromkeys(() if role.accepted else _about_the_whole(heading, said, role))
     yield from (Hit(clue=clue) for clue in whole)
-    counts = np.bincount(cells.which[cells.which >= 0], minlength=len(cells.texts))
-    bad = _bad_texts(heading, cells, filled, role, known)
-    kept = {clue: texts for clue, texts in bad.items() if clue not in whole}
-    yield from _cells_or_column(kept, cells, counts, int(counts[filled].sum()), bool(whole))
+    bad = _bad_texts(said, _Judge(heading, role, known))
+    kept = {clue: places for clue, places in bad.items() if clue not in whole}
+    if kept:
+        yield from _cells_or_column(kept, cells, said, bool(whole))
 
 
-def _about_the_whole(heading: str, said: np.ndarray, role: Role) -> Iterator[Clue]:
+def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
     if clue := None if role.periods else heading_clue(heading):
         yield clue
     if asks_for_a_person(heading) and not are_study_codes(said):
@@ -99,35 +105,76 @@ def _about_the_whole(heading: str, said: np.ndarray, role: Role) -> Iterator[Clu
         yield _UNDECLARED
 
 
-def _are_serial_dates(said: Sequence[str]) -> bool:
-    whole = (text.strip().split(".")[0] for text in said if len(text) <= _LONGEST_SERIAL)
+def _are_serial_dates(said: Shaped) -> bool:
+    texts = (text for text in said.texts[said.which >= 0] if len(text) <= _LONGEST_SERIAL)
+    whole = (text.strip().split(".")[0] for text in texts)
     return sum(each.isdecimal() and int(each) in _SERIAL_DATES for each in whole) > len(said) / 2
 
 
-def _bad_texts(
-    heading: str, cells: Distinct, filled: np.ndarray, role: Role, known: KnownWords
-) -> Mapping[Clue, list[int]]:
-    found: dict[Clue, list[int]] = {}
-    operators = (role.operators or is_operator_heading(heading)) and not role.accepted
-    ids = role.ids or is_id_heading(heading)
-    for place in np.flatnonzero(filled):
-        text = cells.texts[place]
-        clues = clues_in(text, dates_belong=role.dates)
-        if clues and known.are_all_of(text):
+class _Judge:
+    """The clues in one text of a column, given what the column is and which words are known."""
+
+    def __init__(self, heading: str, role: Role, known: KnownWords) -> None:
+        self.role, self.known = role, known
+        self.operators = (role.operators or is_operator_heading(heading)) and not role.accepted
+        self.ids = role.ids or is_id_heading(heading)
+
+    def clues(self, text: str) -> tuple[Clue, ...]:
+        clues = clues_in(text, dates_belong=self.role.dates)
+        if clues and self.known.are_all_of(text):
             clues = tuple(clue for clue in clues if clue.hard)
-        if operators and not is_pseudonym(fold(text)):
+        if self.operators and not is_pseudonym(fold(text)):
             clues = (*clues, OPERATOR)
-        if ids and text[:1].isalpha():
+        if self.ids and text[:1].isalpha():
             clues = tuple(clue for clue in clues if clue is not LONG_NUMBER)
-        for clue in clues:
-            if clue.hard or not role.accepted:
-                found.setdefault(clue, []).append(int(place))
+        return tuple(clue for clue in clues if clue.hard or not self.role.accepted)
+
+    def judges_alike(self, shape: str) -> bool:
+        """Whether the clues in a shape are those in each text of it, but for its exceptions."""
+        return is_harmless(shape) or (stands_for_its_texts(shape) and not self.known.may_be_all_of(shape))
+
+
+def _bad_texts(said: Shaped, judge: _Judge) -> dict[Clue, np.ndarray]:
+    """The places of the texts with each clue, the clues in the order in which they are first met."""
+    found: dict[tuple[Clue, ...], list[np.ndarray]] = defaultdict(list)
+    few = len(said) < FEW
+    alone = [np.flatnonzero(said.which >= 0)] if few else []
+    for group in () if few else said.groups():
+        if judge.judges_alike(group.shape):
+            apart = exceptions(group)
+            alone.append(group.places[apart])
+            found[judge.clues(group.shape)].append(group.places[~apart])
+        else:
+            alone.append(group.places)
+    for clues, places in _one_by_one(said.texts, alone, judge).items():
+        found[clues].append(np.array(places))
+    return _by_clue(found)
+
+
+def _one_by_one(texts: np.ndarray, alone: list[np.ndarray], judge: _Judge) -> dict[tuple[Clue, ...], list[int]]:
+    found: dict[tuple[Clue, ...], list[int]] = defaultdict(list)
+    for place in np.concatenate(alone):
+        found[judge.clues(texts[place])].append(place)
     return found
 
 
+def _by_clue(found: dict[tuple[Clue, ...], list[np.ndarray]]) -> dict[Clue, np.ndarray]:
+    places: dict[Clue, list[np.ndarray]] = defaultdict(list)
+    first: dict[Clue, tuple[int, int]] = {}
+    for clues, each in found.items():
+        where = np.concatenate(each)
+        for number, clue in enumerate(clues if len(where) else ()):
+            places[clue].append(where)
+            met = (int(where.min()), number)
+            first[clue] = min(first.get(clue, met), met)
+    return {clue: np.concatenate(places[clue]) for clue in sorted(first, key=first.__getitem__)}
+
+
 def _cells_or_column(
-    found: Mapping[Clue, list[int]], cells: Distinct, counts: np.ndarray, filled: int, refused: bool
+    found: Mapping[Clue, np.ndarray], cells: Distinct, said: Shaped, refused: bool
 ) -> Iterator[Hit]:
+    counts = cells.counts()
+    filled = int(counts[said.which >= 0].sum())
     for clue, texts in found.items():
         number = int(counts[texts].sum())
         if number > MOST_CELLS or (number >= FEWEST_CELLS and number >= SHARE_OF_COLUMN * filled):

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+import numpy as np
+
 from necrostats.registry.privacy.suspicions import Clue
 
 FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
@@ -103,6 +105,12 @@ def has_full_date(text: str) -> bool:
     if _YEAR_FIRST.search(text) or _COMPACT.search(text):
         return True
     return _has_word_of_a_date(text) and _IN_WORDS.search(text) is not None
+
+
+def are_compact_dates(numbers: np.ndarray) -> np.ndarray:
+    """Which numbers (n,) of eight digits each name a day of a year when written in one (20240312)."""
+    years, months, days = numbers // 10_000, numbers // 100 % 100, numbers % 100
+    return (years >= 1900) & (years < 2100) & (months >= 1) & (months <= 12) & (days >= 1) & (days <= 31)
 
 
 def without_dates(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import lru_cache
 
 _DASHES = "‐‑‒–—―−﹣－⁃"
 _QUOTES = "’‘ʼ`´′"
@@ -53,6 +54,7 @@ def fold_heading(heading: str) -> str:
     return " ".join(_NOT_WORD.sub(" ", _CAMEL.sub(" ", fold(heading))).casefold().split())
 
 
+@lru_cache(maxsize=10_000)
 def heading_versions(heading: str) -> tuple[str, ...]:
     """`fold_heading` of each version of a heading."""
     return tuple(dict.fromkeys(fold_heading(version) for version in versions(heading)))

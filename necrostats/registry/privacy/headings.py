@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from necrostats.registry.privacy.folding import heading_versions
 from necrostats.registry.privacy.suspicions import Clue
@@ -116,6 +117,7 @@ _TRAILING = re.compile(r" (?:\d{1,2}|if known|optional|required|mandatory|text|t
 _LEADING = re.compile(r"\A(?:the|pt s|pts|patient s|patients?|pt|pat|demog|demo|d|fld|txt|str|f|her|his) ")
 
 
+@lru_cache(maxsize=10_000)
 def heading_clue(heading: str) -> Clue | None:
     """The clue in a heading that always asks for an identifier, if it does."""
     for folded in heading_versions(heading):
@@ -126,6 +128,12 @@ def heading_clue(heading: str) -> Clue | None:
                 if pattern.match(variant):
                     return Clue(kind=kind, rule="the heading asks for it")
     return None
+
+
+def forget_headings() -> None:
+    """Drop the headings kept to save time."""
+    heading_clue.cache_clear()
+    heading_versions.cache_clear()
 
 
 def asks_for_a_person(heading: str) -> bool:

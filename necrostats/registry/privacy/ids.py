@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from necrostats.registry.privacy.check_digits import is_birthday
+import numpy as np
+
+from necrostats.registry.privacy.check_digits import are_birthdays
 from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.suspicions import Clue
+from necrostats.registry.shapes import MOST_DIGITS, Group, Shaped, in_blocks, shaped
 
 _NUMBERS = Clue(kind="record_number", rule="ids that look like record numbers, not running study codes")
 _DATES = Clue(kind="date", rule="ids that hold a date")
@@ -18,68 +21,116 @@ _WORDS = Clue(kind="name", rule="a heading fit for study codes over other things
 _CODE = re.compile(r"([A-Za-z]*)[-_ /.]?(\d+)[-_ /.]?([A-Za-z]*)")
 _STUDY_CODE = re.compile(r"[A-Za-z]{0,12}[-_ /.#]?\d{1,9}(?:[-_ /.][A-Za-z]{0,4}\d{0,5}){0,3}[a-z]?")
 _LONG_DIGITS = 6
-_LONGEST_RUNNING = 18
+_LONGEST_RUNNING = MOST_DIGITS
 _LONGEST_BARE = 5
 _SPARSE = 50
 _MOST_MONTHS = 0.8
+_DATE_DIGITS = (6, 8)
+_CENTURIES = (19, 20)
 _FEWEST = 3
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Parts:
+    """The parts of `ids` ids of one shape: letters, how many digits, letters; of long numbers the lowest and highest,
+    and how many hold a day of the calendar and a year."""
+
+    ids: int
     before: str
-    digits: str
+    digits: int
     after: str
+    lowest: int = 0
+    highest: int = 0
+    days: int = 0
+    years: int = 0
 
 
-def clues_in_ids(texts: Sequence[str]) -> tuple[Clue, ...]:
+def clues_in_ids(texts: Sequence[str] | Shaped) -> tuple[Clue, ...]:
     """The clues in the distinct ids of a column, taken together."""
-    found = [_CODE.fullmatch(fold(text)) for text in texts]
-    parts = [_Parts(before=each[1], digits=each[2], after=each[3]) for each in found if each]
+    found = ((group, _CODE.fullmatch(group.shape)) for group in _folded_groups(shaped(texts)))
+    parts = [_parts(group, code) for group, code in found if code]
     rules = ((_dated, _DATES), (_sparse, _NUMBERS), (_initialled, _INITIALS))
     return tuple(clue for rule, clue in rules if rule(parts))
 
 
-def are_study_codes(texts: Sequence[str]) -> bool:
+def are_study_codes(texts: Sequence[str] | Shaped) -> bool:
     """Whether every text is a short code such as P001, 17 or WON-12."""
-    return all(_STUDY_CODE.fullmatch(fold(text)) for text in texts)
+    return all(_STUDY_CODE.fullmatch(group.shape) for group in _folded_groups(shaped(texts)))
 
 
 NOT_CODES = _WORDS
 
 
+def _folded_groups(texts: Shaped) -> Iterator[Group]:
+    """The folded texts by shape: those that folding leaves as they are as they stand, the others folded each."""
+    others: list[str] = []
+    for group in texts.groups():
+        if fold(group.shape) == group.shape:
+            yield group
+        else:
+            others += map(fold, group.texts)
+    yield from shaped(others).groups()
+
+
+def _parts(group: Group, code: re.Match[str]) -> _Parts:
+    known = {"ids": len(group), "before": code[1], "digits": group.digits, "after": code[3]}
+    if not _LONG_DIGITS <= group.digits <= _LONGEST_RUNNING:
+        return _Parts(**known)
+    numbers = group.numbers()
+    return _Parts(**known, lowest=int(numbers.min()), highest=int(numbers.max()), **_days_and_years(group))
+
+
+def _days_and_years(group: Group) -> dict[str, int]:
+    """How many of the numbers of six or eight digits hold a day of the calendar, and how many of eight a year."""
+    days = years = 0
+    for numbers in in_blocks(group.numbers()) if group.digits in _DATE_DIGITS else ():
+        six = numbers
+        if group.digits == 8:
+            year_first = np.isin(numbers // 1_000_000, _CENTURIES)
+            years += np.count_nonzero(year_first | np.isin(numbers // 100 % 100, _CENTURIES))
+            six = np.where(year_first, numbers % 1_000_000, numbers // 10_000 * 100 + numbers % 100)
+        days += np.count_nonzero(are_birthdays(six))
+    return {"days": int(days), "years": int(years)}
+
+
+def _total(parts: Sequence[_Parts]) -> int:
+    return sum(each.ids for each in parts)
+
+
 def _dated(parts: Sequence[_Parts]) -> bool:
     """Most of the six or eight digits make a day of the calendar, which running numbers do not."""
-    six = [each.digits for each in parts if len(each.digits) == 6]
-    eight = [each.digits for each in parts if len(each.digits) == 8]
-    shortened = [year for each in eight for year in ([each[2:]] if each[:2] in ("19", "20") else [each[:4] + each[6:]])]
-    days = sum(map(is_birthday, (*six, *shortened)))
-    years = sum(bool(re.match("19|20", each) or re.match("19|20", each[4:])) for each in eight)
-    whole = len(six) + len(eight)
-    if whole < _FEWEST or whole < len(parts) / 2 or days < _MOST_MONTHS * whole or (eight and years < len(eight) / 2):
+    dates = [each for each in parts if each.digits in _DATE_DIGITS]
+    whole, eight = _total(dates), _total([each for each in dates if each.digits == 8])
+    days, years = sum(each.days for each in dates), sum(each.years for each in dates)
+    if whole < _FEWEST or whole < _total(parts) / 2 or days < _MOST_MONTHS * whole or (eight and years < eight / 2):
         return False
-    return not _run_on([int(each) for each in (*six, *eight)])
+    return _highest(dates) - _lowest(dates) >= 2 * whole
 
 
-def _run_on(numbers: Sequence[int]) -> bool:
-    return max(numbers) - min(numbers) < 2 * len(numbers)
+def _lowest(parts: Sequence[_Parts]) -> int:
+    return min(each.lowest for each in parts)
+
+
+def _highest(parts: Sequence[_Parts]) -> int:
+    return max(each.highest for each in parts)
 
 
 def _sparse(parts: Sequence[_Parts]) -> bool:
     """Long numbers spread far wider than running numbers would be; without letters also numbers that start high."""
-    long = [each for each in parts if len(each.digits) >= _LONG_DIGITS]
-    if len(long) < max(1, len(parts) / 5):
+    long = [each for each in parts if each.digits >= _LONG_DIGITS]
+    if _total(long) < max(1, _total(parts) / 5):
         return False
-    if any(len(each.digits) > _LONGEST_RUNNING for each in long):
+    if any(each.digits > _LONGEST_RUNNING for each in long):
         return True
-    numbers = [int(each.digits) for each in long]
-    lettered = sum(bool(each.before) for each in long) > len(long) / 2
-    lowest = min(numbers) if lettered and len(numbers) >= _FEWEST else 0
-    return max(numbers) - lowest > max(_SPARSE * len(parts), 10**_LONGEST_BARE - 1)
+    lettered = _total([each for each in long if each.before]) > _total(long) / 2
+    lowest = _lowest(long) if lettered and _total(long) >= _FEWEST else 0
+    return _highest(long) - lowest > max(_SPARSE * _total(parts), 10**_LONGEST_BARE - 1)
 
 
 def _initialled(parts: Sequence[_Parts]) -> bool:
     """Two or three capitals that differ from id to id."""
-    letters = [each.before or each.after for each in parts]
-    capitals = [each for each in letters if each.isupper() and 2 <= len(each) <= 3]
-    return len(capitals) >= max(_FEWEST, len(parts) / 2) and len(set(capitals)) >= max(_FEWEST, len(capitals) / 2)
+    letters = [(each.before or each.after, each.ids) for each in parts]
+    capitals = [(each, ids) for each, ids in letters if each.isupper() and 2 <= len(each) <= 3]
+    initialled = sum(ids for _, ids in capitals)
+    different = len({each for each, _ in capitals})
+    return initialled >= max(_FEWEST, _total(parts) / 2) and different >= max(_FEWEST, initialled / 2)

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection
 
 from necrostats.registry.privacy.folding import fold
+from necrostats.registry.shapes import shape_of
 
 _BETWEEN = re.compile(r"->|[^\w\s'-]|\b(?:and|then|with|followed by)\b|\b[x×]? ?\d{1,2}(?: ?x)?\b")
 
@@ -15,13 +16,22 @@ class KnownWords:
 
     def __init__(self, words: Collection[str]) -> None:
         self._words = frozenset(fold(word).casefold() for word in words) - {""}
+        self._shapes = frozenset(map(shape_of, self._words))
 
     def are_all_of(self, text: str) -> bool:
         """Whether a text is one of them, or several with nothing but separators and small counts between them."""
-        if not self._words:
-            return False
-        bare = fold(text).casefold()
-        if bare in self._words:
-            return True
-        pieces = [piece.strip() for piece in _BETWEEN.split(bare)]
-        return any(pieces) and all(piece in self._words for piece in pieces if piece)
+        return _are_all_of(text, self._words)
+
+    def may_be_all_of(self, shape: str) -> bool:
+        """Whether they can be all of a text of this shape."""
+        return _are_all_of(shape, self._shapes)
+
+
+def _are_all_of(text: str, words: frozenset[str]) -> bool:
+    if not words:
+        return False
+    bare = fold(text).casefold()
+    if bare in words:
+        return True
+    pieces = [piece.strip() for piece in _BETWEEN.split(bare)]
+    return any(pieces) and all(piece in words for piece in pieces if piece)

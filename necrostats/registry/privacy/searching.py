@@ -85,7 +85,11 @@ def _clues_in_name(name: str) -> tuple[Clue, ...]:
     """The clues in a file's or sheet's name, its ending left out and its joints opened."""
     stem = name.rsplit("/", 1)[-1].rsplit("\\", 1)[-1]
     stem = stem.rsplit(".", 1)[0] if "." in stem[-6:] else stem
-    return tuple(dict.fromkeys((*clues_in(stem), *clues_in(stem.replace("_", " ").replace("-", " ")))))
+    return _clues_in_each(stem, stem.replace("_", " ").replace("-", " "))
+
+
+def _clues_in_each(*texts: str) -> tuple[Clue, ...]:
+    return tuple(dict.fromkeys(clue for text in dict.fromkeys(texts) for clue in clues_in(text)))
 
 
 def _in_sheet(sheet: Sheet, names: _Names, roles: _Roles) -> Iterator[Suspicion]:
@@ -115,7 +119,7 @@ _SAID_WITHOUT_VALUE = ("biometric", "photograph")
 
 def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
     """What a heading must not hold: anything hard, or a person (a first row that is no header)."""
-    clues = dict.fromkeys((*clues_in(heading), *clues_in(heading.replace("_", " "))))
+    clues = _clues_in_each(heading, heading.replace("_", " "))
     hard = [clue for clue in clues if clue.hard and clue.kind not in _SAID_WITHOUT_VALUE]
     person = clue_of_person(fold(heading)) if heading_clue(heading) is None else None
     return (*hard, person) if person else tuple(hard)

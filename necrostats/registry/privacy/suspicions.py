@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
+
 KINDS: Mapping[str, str] = MappingProxyType(
     {
         "name": "a name",
@@ -49,7 +51,7 @@ class Sheet:
     header: Sequence[str]
     columns: Mapping[str, Any]
     hidden: bool = False
-    rows: Sequence[int] | None = None
+    rows: Sequence[int] | np.ndarray | None = None
 
     def __repr__(self) -> str:
         return f"Sheet: {len(self.columns)} columns, text withheld"

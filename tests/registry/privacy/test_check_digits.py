@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from necrostats.registry.privacy import check_digits
@@ -39,3 +40,8 @@ def test_one_changed_digit_is_not_sound(sound, example: str) -> None:
 def test_six_digits_are_a_birthday_only_if_the_calendar_has_the_day() -> None:
     assert check_digits.is_birthday("310156") and check_digits.is_birthday("560131")
     assert not check_digits.is_birthday("313156")
+
+
+def test_birthdays_among_many_numbers_are_those_of_each_number() -> None:
+    numbers = np.arange(0, 1_000_000, 7)
+    assert check_digits.are_birthdays(numbers).tolist() == [check_digits.is_birthday(f"{each:06d}") for each in numbers]
