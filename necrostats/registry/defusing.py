@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import re
 
-_WOULD_START = re.compile(r"'*[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
-_WAS_DEFUSED = re.compile(r"'+[=+\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
+_STARTS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+MAY_START_A_FORMULA = f"'{_STARTS}"
+"""The first characters of every text that `defused` may change."""
+
+_WOULD_START = re.compile(f"'*[{re.escape(_STARTS)}]")
+_WAS_DEFUSED = re.compile(f"'+[{re.escape(_STARTS)}]")
 _PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(?:\.[0-9]+)?")
 
 

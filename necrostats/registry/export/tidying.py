@@ -17,7 +17,7 @@ from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.ledger import COLUMNS as LEDGER_COLUMNS
 from necrostats.registry.export.ledger import ledger_parts
 from necrostats.registry.export.loading import ReadExport, read_with_layout
-from necrostats.registry.export.writing import all_defused, texts_of, write_csv
+from necrostats.registry.export.writing import texts_of, write_csv
 from necrostats.registry.kept_aside import FINDINGS, LEDGER, SET_ASIDE
 from necrostats.registry.tables import Registry
 
@@ -98,7 +98,7 @@ def _beside(read: ReadExport, folder: Path, say: Callable[[str], None]) -> Itera
 def _ledger(read: ReadExport, say: Callable[[str], None]) -> Iterable[Sequence[np.ndarray]]:
     told = 0
     for part in ledger_parts(read):
-        yield [texts_of(part[name]) if name == "row" else all_defused(part[name].to_numpy()) for name in part.columns]
+        yield [texts_of(part[name]) if name == "row" else part[name].to_numpy() for name in part.columns]
         told += len(part)
         if told >= _PROGRESS:
             say(f"writing {LEDGER}: {told:,} lines")

@@ -169,7 +169,6 @@ def _begins(text: str, start: int) -> bool:
     return start == 0 or bool(_BREAK.search(text[max(0, start - 3) : start]))
 
 
-_PSEUDONYM = re.compile(r"(?:[A-Za-z]{0,12}[ _\-.]?)?(?:[A-Za-z]|\d{1,4}|[A-Z]\d{1,3}|[IVX]{1,4})\Z")
 _INITIALS = re.compile(r"(?:[A-Z]\.? ?){2,3}\Z")
 
 
