@@ -151,7 +151,7 @@ def _no_lines() -> _Lines:
 
 
 def _constant(told: str | int, rows: int) -> np.ndarray:
-    return np.full(rows, told, dtype=object if isinstance(told, str) else np.int64)
+    return np.broadcast_to(np.array(told, dtype=object if isinstance(told, str) else np.int64), rows)
 
 
 def _each_once(parts: Sequence[_Lines]) -> _Lines:

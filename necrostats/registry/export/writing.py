@@ -12,7 +12,7 @@ import pandas as pd
 from necrostats.registry.defusing import MAY_START_A_FORMULA, defused
 
 _QUOTED = re.compile(r'[,"\r\n]')
-_NOT_PLAIN = (*',"\r', *(f"\n{start}" for start in MAY_START_A_FORMULA))
+_NOT_PLAIN = {*',"', *MAY_START_A_FORMULA} - {"\n"}
 
 
 def write_csv(path: Path, heading: Sequence[str], blocks: Iterable[Sequence[np.ndarray]]) -> Path:
@@ -47,8 +47,8 @@ def texts_of(values: pd.Series) -> np.ndarray:
 
 def _cells(texts: np.ndarray) -> np.ndarray:
     """Texts (n,) as the cells of a csv file: defused, and in quotation marks where they must be."""
-    joined = "\n" + "\n".join(texts)
-    if joined.count("\n") == len(texts) and not any(sign in joined for sign in _NOT_PLAIN):
+    joined = "\n".join(texts)
+    if joined.count("\n") < len(texts) and not any(sign in joined for sign in _NOT_PLAIN):
         return texts
     cells = {text: _quoted(defused(text)) for text in set(texts)}
     return np.array([cells[text] for text in texts], dtype=object)
