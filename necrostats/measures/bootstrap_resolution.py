@@ -6,19 +6,24 @@ import numpy as np
 
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.plateaus import plateau_notes
 from necrostats.measures.resolution import INTERVAL, competing
 from necrostats.measures.resolution_axis import DAYS, CoursesAlong, by_point, courses_along, named_point, named_tau
 from necrostats.registry.tables import Registry
-from necrostats.results import Estimates, Method, Note, Population
+from necrostats.results import Estimates, Method, Note
 from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
+from necrostats.stats.curves import CumulativeIncidence
 from necrostats.stats.differences import heights
 from necrostats.stats.incidence import quantile
 from necrostats.stats.intervals import Interval
+from necrostats.stats.reading_curves import Quantile
 from necrostats.stats.resampling import SEED, bootstrap
 from necrostats.stats.restricted_means import restricted_mean
 
 FORMULA, RESAMPLED = "by formula", "by bootstrap"
-REFERENCE = "Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13"
+RESAMPLING = (
+    "Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13", "Hesterberg, Am Stat 2015;69:371",
+)  # fmt: skip
 
 
 def bootstrap_resolution(
@@ -34,7 +39,7 @@ def bootstrap_resolution(
     seed: int = SEED,
 ) -> Estimates:
     """Median, incidence at a point named in advance and mean after resolution, each with the interval of a formula and
-    with percentile limits of `replicates` resamples of patients from `seed`.
+    with percentile limits of `replicates` resamples of patients from `seed`, of shares and means expanded for few.
 
     `at` and `tau` as compare_resolution. Fewer than 10 patients in a group: no bootstrap limits, and a note.
     """
@@ -45,7 +50,9 @@ def bootstrap_resolution(
         (f"cumulative incidence of resolution {by_point(axis, point)}", "share"),
         (f"mean of the first {until} {axis} after resolution", axis),
     )
-    both = {FORMULA: _by_formula(courses, point, until, level)}
+    curve = courses.curve(level)
+    middle = quantile(curve, 0.5, midpoint=axis == DAYS)
+    both = {FORMULA: _by_formula(curve, middle, point, until)}
     both[RESAMPLED] = _resampled(courses, point, until, level, replicates, seed)
     labels = courses.groups.labels
     rows = [
@@ -58,20 +65,21 @@ def bootstrap_resolution(
         for place, label in enumerate(labels)
         for each in [figures.get((label, which), _UNKNOWN)]
     ]  # fmt: skip
-    notes = [note for figures in both.values() for each in figures.values() for note in each.notes]
+    notes = [*plateau_notes(middle, curve.table.groups.tolist())]
+    notes += [note for figures in both.values() for each in figures.values() for note in each.notes]
     return Estimates(
         title="Resolution, with intervals by formula and by bootstrap",
         table=estimate_table(rows, groups=labels),
-        population=Population(patients=int(courses.sizes.sum()), left_out=courses.left_out),
+        population=courses.population,
         method=Method(
             estimand=f"median, incidence {by_point(axis, point)} and mean of the first {until} {axis} after documented "
             f"resolution, {competing(courses.ends)} competing",
             estimator="Aalen–Johansen",
-            interval=f"by formula: {INTERVAL}, for means t limits; by bootstrap: percentiles of {replicates:,} "
-            f"resamples of patients (seed {seed})",
+            interval=f"by formula: {INTERVAL}, for means t limits on the logit scale; by bootstrap: percentiles of "
+            f"{replicates:,} resamples of patients (seed {seed}), of shares and means expanded for few patients",
             level=level,
             definition=f"{definition.sentence()} Counts are of patients resolved while observed.",
-            references=(REFERENCE, *filter(None, [definition.reference])),
+            references=(*RESAMPLING, *filter(None, [definition.reference])),
         ),
         notes=tuple(dict.fromkeys((*notes, *courses.notes))),
     )
@@ -80,9 +88,9 @@ def bootstrap_resolution(
 _UNKNOWN = Interval(estimate=np.nan, low=np.nan, high=np.nan)
 
 
-def _by_formula(courses: CoursesAlong, point: int, until: int, level: float) -> dict[tuple[str, int], Interval]:
-    curve = courses.curve(level)
-    middle = quantile(curve, 0.5, midpoint=courses.axis == DAYS)
+def _by_formula(
+    curve: CumulativeIncidence, middle: Quantile, point: int, until: int
+) -> dict[tuple[str, int], Interval]:
     figures = (middle, heights(curve, point), restricted_mean(curve, until))
     return {
         (label, which): Interval(

@@ -12,7 +12,11 @@ from necrostats.results import Method, Population, Summary
 
 
 def data_completeness(registry: Registry, *, by: None = None, level: float = 0.95) -> Summary:
-    """For each expected column, the share of rows that hold a value, among the rows it applies to."""
+    """For each expected column, the share of rows that hold a value, among the rows it applies to.
+
+    Of a registry narrowed with `during`, rows of the period and whole histories of its patients: title and method
+    say which is which.
+    """
     rows = [
         _completeness(f"{table.name}.{column.name}", registry.tables[table.name], column)
         for table in TABLES.values()
@@ -20,7 +24,7 @@ def data_completeness(registry: Registry, *, by: None = None, level: float = 0.9
         if column.expected and not column.required
     ]
     return Summary(
-        title="Completeness of the record",
+        title=f"Completeness of the record{_narrowed_title(registry)}",
         table=summary_table(rows, one_group(0)),
         population=Population(
             patients=len(registry.patients), collections=len(registry.collections), sessions=len(registry.sessions)
@@ -30,8 +34,26 @@ def data_completeness(registry: Registry, *, by: None = None, level: float = 0.9
             estimator="filled rows over rows the column applies to",
             interval="none: a count, not an inference",
             level=level,
-            definition="blank or marked as not recorded is missing; columns that may rightly be blank are not listed",
+            definition="blank or marked as not recorded is missing; columns that may rightly be blank are not listed"
+            f"{_narrowed_definition(registry)}",
         ),
+    )
+
+
+def _narrowed_title(registry: Registry) -> str:
+    if not registry.narrowed_to:
+        return ""
+    return f": sessions and events of {registry.narrowed_to}, and all other records of the patients treated then"
+
+
+def _narrowed_definition(registry: Registry) -> str:
+    """Which tables are of the period: a day from the index drainage cannot be placed in a quarter."""
+    if not registry.narrowed_to:
+        return ""
+    return (
+        f". Sessions, their instruments and adverse events are those of {registry.narrowed_to}; patients, collections, "
+        "stents, scans, reviews and other interventions are whole histories of the patients treated then, since a day "
+        "counted from the index drainage does not say in which quarter it fell"
     )
 
 

@@ -8,12 +8,13 @@ import numpy as np
 import pandas as pd
 
 from necrostats.measures.grouping import Grouping
+from necrostats.measures.plateaus import plateau_notes
 from necrostats.results import Note
 from necrostats.stats.event_tables import EventTable, event_table
 from necrostats.stats.few_clusters import widened
 from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen, aalen_johansen_of, quantile
 from necrostats.stats.proportions import clopper_pearson
-from necrostats.stats.reading_curves import passing_time
+from necrostats.stats.reading_curves import Quantile, passing_time
 
 SMALL_RISK_SET = 10
 SMALL_GROUP = 20
@@ -55,8 +56,9 @@ def incidence(
     low, high = _limits(curve, level, exact=cluster is None and entry is None)
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     table = _table(curve, np.where(whole, 1.0, curve.estimate), low, high, groups, axis)
-    medians = _medians(curve, low, high, groups, axis)
-    notes = curve_notes(table, medians, axis, "followed too short a time, or fewer than half resolved")
+    middle = quantile(curve, 0.5, midpoint=axis == "days")
+    medians = _medians(curve, middle, low, high, groups, axis)
+    notes = curve_notes(table, medians, middle, axis, "followed too short a time, or fewer than half resolved")
     return Incidence(table=table, medians=medians, notes=(*notes, *curve.notes) if cluster is not None else notes)
 
 
@@ -148,8 +150,9 @@ def median_limits(counts: EventTable, estimate, low, high, axis: str) -> tuple[n
     return np.where(none, np.nan, early), np.where(none, np.nan, late)
 
 
-def _medians(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
-    middle = quantile(curve, 0.5, midpoint=axis == "days")
+def _medians(
+    curve: CumulativeIncidence, middle: Quantile, low, high, groups: Grouping, axis: str
+) -> pd.DataFrame:
     early, late = median_limits(curve.table, curve.estimate, low, high, axis)
     group, cause = (index.ravel() for index in np.indices(curve.estimate.shape[:2]))
     return pd.DataFrame(
@@ -163,8 +166,13 @@ def _medians(curve: CumulativeIncidence, low, high, groups: Grouping, axis: str)
     )
 
 
-def curve_notes(table: pd.DataFrame, medians: pd.DataFrame, axis: str, unreached: str) -> tuple[Note, ...]:
-    """Few patients, a median not reached (`unreached` says why), few at risk: by group, for the first cause."""
+def curve_notes(
+    table: pd.DataFrame, medians: pd.DataFrame, middle: Quantile, axis: str, unreached: str
+) -> tuple[Note, ...]:
+    """Few patients, a median not reached (`unreached` says why) or not one day (`middle`), few at risk.
+
+    By group, for the first cause.
+    """
     main = table[table["cause"].cat.codes == 0]
     started = main.groupby("group", observed=False)["at_risk"].max().fillna(0)
     notes = []
@@ -180,6 +188,7 @@ def curve_notes(table: pd.DataFrame, medians: pd.DataFrame, axis: str, unreached
                 text=f"The median was not reached: {unreached} ({', '.join(open_ended)}).",
             )
         )
+    notes += plateau_notes(middle, [str(name) for name in table["group"].cat.categories])
     thin = main[(main["at_risk"] > 0) & (main["at_risk"] < SMALL_RISK_SET)]
     if len(thin):
         starts = thin.groupby("group", observed=True)[axis].min()

@@ -10,6 +10,7 @@ from necrostats.measures.grouping import Grouping
 from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import Survival, kaplan_meier_of, quantile
 from necrostats.stats.proportions import clopper_pearson
+from necrostats.stats.reading_curves import Quantile
 
 
 def event_free(
@@ -29,8 +30,9 @@ def event_free(
     curve = kaplan_meier_of(counted, level=level)
     low, high = _limits(curve, level)
     table = _table(curve, low, high, groups, name, axis)
-    medians = _medians(curve, low, high, groups, name, axis)
-    notes = curve_notes(table, medians, axis, f"more than half were still {name} while followed")
+    middle = quantile(curve, 0.5, midpoint=axis == "days")
+    medians = _medians(curve, middle, low, high, groups, name, axis)
+    notes = curve_notes(table, medians, middle, axis, f"more than half were still {name} while followed")
     return Incidence(table=table, medians=medians, notes=notes)
 
 
@@ -70,8 +72,9 @@ def _cause(rows: int, name: str) -> pd.Categorical:
     return pd.Categorical.from_codes(np.zeros(rows, dtype=np.int64), categories=[name], ordered=True)
 
 
-def _medians(curve: Survival, low, high, groups: Grouping, name: str, axis: str) -> pd.DataFrame:
-    middle = quantile(curve, 0.5, midpoint=axis == "days")
+def _medians(
+    curve: Survival, middle: Quantile, low, high, groups: Grouping, name: str, axis: str
+) -> pd.DataFrame:
     early, late = median_limits(curve.table, 1 - curve.estimate, 1 - high, 1 - low, axis)
     places = np.arange(len(groups.labels))
     return pd.DataFrame(

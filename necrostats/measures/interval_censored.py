@@ -20,7 +20,8 @@ from necrostats.stats.npmle import FEWEST_PATIENTS, SEED, IntervalCensoredCurve,
 
 DOCUMENTED, MIDDLE, BETWEEN = "resolved", "resolved, mid-point", "resolved, interval-censored"
 WAYS = (DOCUMENTED, MIDDLE, BETWEEN)
-NPMLE_REFERENCES = ("Turnbull, J R Stat Soc B 1976;38:290", "Gentleman and Geyer, Biometrika 1994;81:618")
+NPMLE_REFERENCES = ("Turnbull, J R Stat Soc B 1976;38:290", "Gentleman and Geyer, Biometrika 1994;81:618",
+                    "Hesterberg, Am Stat 2015;69:371")  # fmt: skip
 
 
 def interval_censored_resolution(
@@ -37,9 +38,10 @@ def interval_censored_resolution(
 
     "resolved": the day of the scan that documented it, as time_to_resolution. "resolved, mid-point": half-way from the
     last scan that still showed a collection. "resolved, interval-censored": the non-parametric maximum-likelihood
-    estimate from those ranges, with a percentile band of `replicates` bootstraps of patients from `seed`; where the
-    data leave the share open it is given half-way between `least` and `most`, two further columns of the table. Of it,
-    `at_risk` counts patients whose range had not ended by then and `events` ranges that end on the day.
+    estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of patients from `seed`,
+    none while nobody or once everybody has resolved; where the data leave the share open it is given half-way between
+    `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose range had not ended by
+    then and `events` ranges that end on the day.
     Patients who ended otherwise count as never resolved up to the data lock.
     """
     groups, ends = patient_groups(registry, by), outcomes(registry, definition)
@@ -79,7 +81,8 @@ def interval_censored_resolution(
             "between those two scans",
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
             "patients who ended otherwise counted as never resolved up to the data lock",
-            interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients (seed {seed})",
+            interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients "
+            f"(seed {seed}), expanded for few patients",
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, *NPMLE_REFERENCES, *filter(None, [definition.reference])),

@@ -10,7 +10,8 @@ from necrostats.measures.estimates import estimate_row, estimate_table
 from necrostats.measures.grouping import patient_groups
 from necrostats.measures.phrases import counted as counts
 from necrostats.measures.resolution import record_notes
-from necrostats.measures.sessions import NAMED_SESSIONS, CountedSessions, counted_sessions, session_notes
+from necrostats.measures.session_counts import CountedSessions, counted_sessions, session_notes
+from necrostats.measures.sessions import NAMED_SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Estimates, Method, Note, Population
 from necrostats.stats.incidence import kaplan_meier
@@ -54,7 +55,7 @@ def naive_mean_sessions(
             "the mean of those who resolved",
             estimator=f"area under the share still under treatment up to {up_to} (Kaplan–Meier on the session number); "
             "arithmetic mean of the resolved",
-            interval="Greenwood's standard error, normal; t for the mean of the resolved",
+            interval="t limits; for the restricted mean on the logit scale, with Greenwood's standard error",
             level=level,
             definition=definition.sentence(),
             references=("Irwin, J Hyg 1949;47:188", *filter(None, [definition.reference])),
@@ -73,6 +74,7 @@ def _rows(
         estimate_row(NAIVE, "necrosectomies", n=int(resolved.sum()), estimate=naive.estimate, low=naive.low,
                      high=naive.high, **about)
     ]  # fmt: skip
+    said = [Note(code=note.code, text=f"{NAIVE.capitalize()}, {label}: {note.text}") for note in naive.notes]
     if not entered.any():
         return [*rows, estimate_row(_all(up_to), "necrosectomies", n=0, estimate=np.nan, **about)], []
     curve = kaplan_meier(counted.sessions[entered], counted.cause[entered] > 0, level=level)
@@ -81,7 +83,7 @@ def _rows(
         estimate_row(_all(up_to), "necrosectomies", n=int(entered.sum()), estimate=float(whole.estimate[0]),
                      low=float(whole.low[0]), high=float(whole.high[0]), **about)
     )  # fmt: skip
-    return rows, [_renamed(note, label) for note in whole.notes]
+    return rows, [*said, *(_renamed(note, label) for note in whole.notes)]
 
 
 def _all(up_to: int) -> str:

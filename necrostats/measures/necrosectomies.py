@@ -8,7 +8,7 @@ import numpy as np
 
 from necrostats.definitions.outcomes import Outcomes
 from necrostats.errors import unknown_choice
-from necrostats.measures.sessions import last_assessed
+from necrostats.measures.session_counts import last_assessed
 from necrostats.registry.codebook import INSTRUMENT_USES, NECROSECTOMIES
 from necrostats.registry.tables import Registry
 

@@ -64,17 +64,27 @@ def time_to_resolution(
                 "patients whose course had ended before they were seen here": int(np.count_nonzero(unseen)),
             },
         ),
-        method=Method(
-            estimand=f"probability of documented resolution by a day since index drainage, {competing(ends)} competing",
-            estimator="Aalen–Johansen, exact ties",
-            interval=INTERVAL,
-            level=level,
-            definition=definition.sentence(),
-            references=(*REFERENCES, *filter(None, [definition.reference])),
+        method=incidence_method(
+            f"probability of documented resolution by a day since index drainage, {competing(ends)} competing",
+            "Aalen–Johansen, exact ties",
+            level,
+            definition,
         ),
         notes=(
             *curve.notes, *entry_notes(entry), *record_notes(ends), _scan_note(), *_schedule(registry, ends, groups),
         ),
+    )
+
+
+def incidence_method(estimand: str, estimator: str, level: float, definition: ResolutionDefinition) -> Method:
+    """How an incidence of resolution was made, under a definition."""
+    return Method(
+        estimand=estimand,
+        estimator=estimator,
+        interval=INTERVAL,
+        level=level,
+        definition=definition.sentence(),
+        references=(*REFERENCES, *filter(None, [definition.reference])),
     )
 
 

@@ -12,9 +12,9 @@ from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.resolution import record_notes
-from necrostats.measures.sessions import counted_sessions, session_notes
+from necrostats.measures.session_counts import counted_sessions, session_notes
 from necrostats.registry.tables import Registry
-from necrostats.results import Note
+from necrostats.results import Note, Population
 from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen_of
 
@@ -48,6 +48,11 @@ class CoursesAlong:
     def sizes(self) -> np.ndarray:
         """How many patients each group has (G,)."""
         return np.bincount(self.groups.codes[self.known], minlength=len(self.groups.labels))
+
+    @property
+    def population(self) -> Population:
+        """Who is counted, and who was left out and why."""
+        return Population(patients=int(np.count_nonzero(self.known)), left_out=self.left_out)
 
     @property
     def resolved(self) -> np.ndarray:

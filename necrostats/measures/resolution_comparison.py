@@ -26,7 +26,7 @@ from necrostats.measures.resolution_contrasts import (
 )
 from necrostats.measures.scan_gaps import gap_quartiles, imbalance, scan_gaps
 from necrostats.registry.tables import Registry
-from necrostats.results import Comparison, Method, Note, Population
+from necrostats.results import Comparison, Method, Note
 from necrostats.stats.multiplicity import holm
 
 ALL_GROUPS, EACH_OTHER = "all groups", "each other"
@@ -37,9 +37,9 @@ NUMBERS = ("estimate", "conf_low", "conf_high", "statistic", "p_value")
 COUNTS = ("events", "n", "events_ref", "n_ref")
 REFERENCES = (
     "Gray, Ann Stat 1988;16:1141", "Klein et al., Stat Med 2007;26:4505", "Andersen, Lifetime Data Anal 2013;19:397",
-    "Cox, J R Stat Soc B 1972;34:187", "Grambsch and Therneau, Biometrika 1994;81:515",
+    "Welch, Biometrika 1947;34:28", "Cox, J R Stat Soc B 1972;34:187", "Grambsch and Therneau, Biometrika 1994;81:515",
 )  # fmt: skip
-SESSION_REFERENCES = (*REFERENCES[:3], "Prentice and Gloeckler, Biometrics 1978;34:57")
+SESSION_REFERENCES = (*REFERENCES[:4], "Prentice and Gloeckler, Biometrics 1978;34:57")
 HOLM = "Holm, Scand J Stat 1979;6:65"
 
 
@@ -83,13 +83,13 @@ def compare_resolution(
     return Comparison(
         title=f"{'Time' if days else 'Sessions'} to documented resolution, by {by.replace('_', ' ')}",
         table=table,
-        population=Population(patients=int(courses.sizes.sum()), left_out=courses.left_out),
+        population=courses.population,
         method=Method(
             estimand=f"difference in the incidence of documented resolution {by_point(axis, point)}"
             f"{' of index drainage' if days else ''}, {competing(courses.ends)} competing; with it the difference in "
             "means, and the ratio of hazards of resolution among those still under treatment",
             estimator=_estimator(days, strata, model),
-            interval="normal limits; for hazard ratios on the log scale",
+            interval="Welch's t limits; for hazard ratios normal limits on the log scale",
             level=level,
             definition=f"{definition.sentence()} Groups as they were, not assigned: a difference is an association. "
             "Counts are of patients resolved while observed.",
@@ -178,7 +178,8 @@ def _estimator(days: bool, strata: str | None, model: Model) -> str:
     )
     tests = f"Gray's test{' and, free of death and surgery, the log-rank test' if days else ''}{within}"
     said = f". {model.proportional}" if model.proportional else ""
-    return f"Aalen–Johansen incidence at one point and its area, differences by z tests; {hazards}; {tests}{said}"
+    gaps = "differences by Welch's t tests"
+    return f"Aalen–Johansen incidence at one point and its area, {gaps}; {hazards}; {tests}{said}"
 
 
 def _references(days: bool, table: pd.DataFrame, definition: ResolutionDefinition) -> tuple[str, ...]:

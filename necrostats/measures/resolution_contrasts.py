@@ -83,7 +83,7 @@ def differences(sides: Sides, at: int, tau: int) -> dict[int, tuple[Found, Found
 
 
 def _gap(name: str, figures: GroupFigures, sides: Sides, place: int) -> Found:
-    found = difference(figures, sides.courses.groups.labels[place], sides.reference)
+    found = difference(figures, sides.courses.groups.labels[place], sides.reference, welch=True)
     return Found(
         measure=name, estimate=float(found.estimate[0]), low=float(found.low[0]), high=float(found.high[0]),
         statistic=float(found.statistic[0]), p_value=float(found.p_value[0]), test=found.test, limits=found.method,

@@ -9,7 +9,7 @@ from necrostats.measures.estimates import estimate_row, estimate_table
 from necrostats.measures.resolution import competing
 from necrostats.measures.resolution_axis import DAYS, courses_along, named_tau
 from necrostats.registry.tables import Registry
-from necrostats.results import Estimates, Method, Population
+from necrostats.results import Estimates, Method
 from necrostats.stats.curves import CumulativeIncidence
 from necrostats.stats.group_figures import GroupFigures
 from necrostats.stats.incidence import kaplan_meier_of
@@ -17,7 +17,8 @@ from necrostats.stats.restricted_means import restricted_mean
 
 BEFORE = "before any end"
 AFTER = {"resolved": "after resolution"}
-REFERENCES = ("Irwin, J Hyg 1949;47:188", "Andersen, Lifetime Data Anal 2013;19:397")
+REFERENCES = ("Irwin, J Hyg 1949;47:188", "Andersen, Lifetime Data Anal 2013;19:397",
+              "Tian et al., Biostatistics 2014;15:222")  # fmt: skip
 
 
 def restricted_mean_resolution(
@@ -55,12 +56,12 @@ def restricted_mean_resolution(
     return Estimates(
         title=f"How the first {until} {axis} are spent",
         table=estimate_table(rows, groups=labels),
-        population=Population(patients=int(courses.sizes.sum()), left_out=courses.left_out),
+        population=courses.population,
         method=Method(
             estimand=f"mean number of the first {until} {'days since index drainage' if days else 'necrosectomies'} "
             f"before any end, and after resolution, {competing(courses.ends)}; together they make {until}",
             estimator=f"area under the curves of Kaplan–Meier and Aalen–Johansen up to {until}",
-            interval="t limits with the infinitesimal jackknife error",
+            interval="t limits on the logit scale, with the infinitesimal jackknife error",
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, *filter(None, [definition.reference])),

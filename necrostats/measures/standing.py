@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.outcomes import Outcomes, outcomes
+from necrostats.definitions.outcomes import Outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
 from necrostats.measures.event_free import event_free
-from necrostats.measures.grouping import Grouping, patient_groups
-from necrostats.measures.resolution import INTERVAL, REFERENCES, record_notes
-from necrostats.measures.sessions import NAMED_SESSIONS, counted_sessions, session_notes
+from necrostats.measures.resolution import incidence_method
+from necrostats.measures.resolution_axis import SESSIONS, courses_along
+from necrostats.measures.sessions import NAMED_SESSIONS, RISK_SET
 from necrostats.registry.tables import Registry
-from necrostats.results import Curves, Method, Population
+from necrostats.results import Curves
 
 STILL = "still needing more"
 
@@ -31,38 +31,26 @@ def session_states(
     The incidence of `sessions_to_resolution` with all competing ends in one, and what remains: the three add up to 1.
     Patients enter and leave the risk set by the same rule.
     """
-    groups = patient_groups(registry, by)
-    ends = outcomes(registry, definition)
-    counted = counted_sessions(registry, ends)
-    entered = Grouping(labels=groups.labels, codes=np.where(counted.enters, groups.codes, -1))
-    merged, causes = np.minimum(counted.cause, 2), ("resolved", _otherwise(ends))
-    axis = {"axis": "sessions", "landmarks": tuple(range(up_to + 1)), "level": level}
-    curve = incidence(counted.sessions, merged, entered, causes, **axis)
-    left = event_free(counted.sessions, merged > 0, entered, STILL, **axis)
+    courses = courses_along(registry, SESSIONS, by, definition)
+    otherwise = _otherwise(courses.ends)
+    merged, causes = np.minimum(courses.cause, 2), ("resolved", otherwise)
+    axis = {"axis": SESSIONS, "landmarks": tuple(range(up_to + 1)), "level": level}
+    curve = incidence(courses.time, merged, courses.groups, causes, **axis)
+    left = event_free(courses.time, merged > 0, courses.groups, STILL, **axis)
     return Curves(
         title="Where patients stand after each necrosectomy",
         table=_joined(curve.table, left.table, (*causes, STILL)),
         medians=curve.medians,
         landmarks=axis["landmarks"],
         remaining=STILL,
-        population=Population(
-            patients=int(np.count_nonzero(entered.codes >= 0)),
-            left_out={
-                "patients without a group": groups.left_out,
-                "patients with no scan or review after the index drainage": int(np.count_nonzero(~counted.enters)),
-            },
+        population=courses.population,
+        method=incidence_method(
+            f"share of patients resolved, still needing more, and ended by {otherwise}, after k necrosectomies",
+            f"Aalen–Johansen on the session number, and Kaplan–Meier for those who remain; {RISK_SET}",
+            level,
+            definition,
         ),
-        method=Method(
-            estimand=f"share of patients resolved, still needing more, and ended by {_otherwise(ends)}, after k "
-            "necrosectomies",
-            estimator="Aalen–Johansen on the session number, and Kaplan–Meier for those who remain; at risk at k only "
-            "if something after session k showed whether it was enough",
-            interval=INTERVAL,
-            level=level,
-            definition=definition.sentence(),
-            references=(*REFERENCES, *filter(None, [definition.reference])),
-        ),
-        notes=(*curve.notes, *session_notes(counted), *record_notes(ends)),
+        notes=(*curve.notes, *courses.notes),
     )
 
 

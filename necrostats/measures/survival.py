@@ -11,6 +11,7 @@ from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.estimates import estimate_row, estimate_table
 from necrostats.measures.event_free import event_free
 from necrostats.measures.grouping import Grouping, patient_groups
+from necrostats.measures.plateaus import plateau_notes
 from necrostats.measures.resolution import NAMED_DAYS
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Population
@@ -98,6 +99,7 @@ def follow_up(registry: Registry, *, by: str | None = None, level: float = 0.95)
             definition="from the index drainage to the last contact, resolved or not; deaths are censored",
             references=("Schemper and Smith, Control Clin Trials 1996;17:343",),
         ),
+        notes=plateau_notes(middle, groups.labels),
     )
 
 

@@ -7,6 +7,7 @@ Limits take the decimals of their estimate. The upper limit of no events has one
 from __future__ import annotations
 
 import math
+import re
 from decimal import ROUND_HALF_UP, Decimal
 
 import pandas as pd
@@ -15,6 +16,7 @@ MINUS = "\N{MINUS SIGN}"
 NO_INTERVAL = "no interval"
 NOT_REACHED = "not reached"
 ONE_DECIMAL_FROM = 100
+_INTERVAL_NAME = re.compile(r"\d[\d.]* % CI\b")
 
 
 def known(value: object) -> bool:
@@ -128,6 +130,11 @@ def level_name(level: float) -> str:
 def interval_name(level: float) -> str:
     """The name of an interval as "95 % CI"."""
     return f"{level_name(level)} CI"
+
+
+def tied(heading: str) -> str:
+    """A heading in which no line break parts the name of an interval: "% (95 % CI)" keeps its bracket whole."""
+    return _INTERVAL_NAME.sub(lambda name: name[0].replace(" ", "\N{NO-BREAK SPACE}"), heading)
 
 
 def one_sided(level: float) -> str:

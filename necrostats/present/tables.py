@@ -9,6 +9,7 @@ from itertools import groupby
 
 import pandas as pd
 
+from necrostats.present import numbers
 from necrostats.present.kinds import not_presentable
 from necrostats.results import Result
 
@@ -29,8 +30,8 @@ class Table:
     @property
     def html(self) -> str:
         """The table as HTML, without style or script; cells with numbers carry the class "number"."""
-        numbers = set(self.frame.columns[self.row_heads :]) - set(self.words)
-        head = "".join(_head(name, name in numbers) for name in self.frame.columns)
+        of_numbers = set(self.frame.columns[self.row_heads :]) - set(self.words)
+        head = "".join(_head(name, name in of_numbers) for name in self.frame.columns)
         title = f"<caption>{html.escape(self.caption)}</caption>"
         body = "".join(f"<tbody>{rows}</tbody>" for rows in self._bodies())
         notes = "".join(f"<p>{html.escape(note)}</p>" for note in self.notes)
@@ -67,7 +68,7 @@ class Table:
 
 def _head(name: object, is_number: bool) -> str:
     look = ' class="number"' if is_number else ""
-    return f'<th scope="col"{look}>{html.escape(str(name))}</th>'
+    return f'<th scope="col"{look}>{html.escape(numbers.tied(str(name)))}</th>'
 
 
 def _row_head(text: str, span: int) -> str:

@@ -49,10 +49,14 @@ class ManyCurves:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Statistic:
-    """A figure by name and how to read it off many curves (B,): infinite = not reached, NaN = not known."""
+    """A figure by name and how to read it off many curves (B,): infinite = not reached, NaN = not known.
+
+    `smooth`: it moves little by little with each patient, as shares and means do; a median jumps from day to day.
+    """
 
     name: str
     of: Callable[[ManyCurves], np.ndarray]
+    smooth: bool = True
 
 
 def median_of(cause: object = None, *, p: float = 0.5, midpoint: bool = True) -> Statistic:
@@ -65,7 +69,7 @@ def median_of(cause: object = None, *, p: float = 0.5, midpoint: bool = True) ->
         found = passing_time(curves.table, rising, p, midpoint=midpoint)
         return np.where(np.isnan(found), np.where(curves.table.last_observed < 0, np.nan, np.inf), found)
 
-    return Statistic(name=f"{'median' if p == 0.5 else f'{p:.0%} quantile'}{_of(cause)}", of=read)
+    return Statistic(name=f"{'median' if p == 0.5 else f'{p:.0%} quantile'}{_of(cause)}", of=read, smooth=False)
 
 
 def height_of(time: float, cause: object = None) -> Statistic:

@@ -10,7 +10,7 @@ from necrostats.stats.curve_terms import Curve, clustered_covariance, counted_co
 from necrostats.stats.curves import Survival
 from necrostats.stats.group_figures import FigureContrast, GroupFigures, difference
 from necrostats.stats.reading_curves import at
-from necrostats.stats.restricted_means import fewest, last_times
+from necrostats.stats.restricted_means import fewest, independent, last_times
 from necrostats.stats.subjects import Subjects
 from necrostats.stats.transforms import limits
 
@@ -35,9 +35,9 @@ def heights(
     keep = (slice(None), 0) if survival else ...
     return GroupFigures(
         measure=f"{'share free of events' if survival else 'cumulative incidence'} at {time:g}",
-        groups=curve.table.groups, level=level, largest=1.0, estimate=seen[keep],
-        covariance=covariance[0] if survival else covariance, low=band.low[keep], high=band.high[keep],
-        notes=_why(curve, unknown, time) + fewest(subjects, curve),
+        groups=curve.table.groups, level=level, largest=1.0, subjects=independent(curve, subjects),
+        estimate=seen[keep], covariance=covariance[0] if survival else covariance, low=band.low[keep],
+        high=band.high[keep], notes=_why(curve, unknown, time) + fewest(subjects, curve),
     )  # fmt: skip
 
 

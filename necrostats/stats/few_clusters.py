@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special, stats
 
 from necrostats.stats import checks
 from necrostats.stats.curves import CumulativeIncidence
-from necrostats.stats.transforms import limits
+from necrostats.stats.transforms import limits, unbiased, wider
 
 
 def widened(curve: CumulativeIncidence, clusters: ArrayLike) -> CumulativeIncidence:
@@ -21,8 +19,6 @@ def widened(curve: CumulativeIncidence, clusters: ArrayLike) -> CumulativeIncide
     """
     number = checks.not_negative("clusters", clusters)
     checks.one_length(clusters=number, groups=curve.table.groups)
-    several = np.where(number > 1, number, np.nan)
-    wider = stats.t.ppf((1 + curve.level) / 2, several - 1) / special.ndtri((1 + curve.level) / 2)
-    error = curve.std_error * (wider * np.sqrt(several / (several - 1)))[:, None, None]
+    error = curve.std_error * (wider(curve.level, number) * unbiased(number))[:, None, None]
     band = limits(curve.estimate, error, curve.level, "log-log")
     return replace(curve, low=band.low, high=band.high)

@@ -10,16 +10,24 @@ from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.intervals import Interval
 
+FEW = 20
+
 
 def mean(values: ArrayLike, *, level: float = 0.95) -> Interval:
-    """Arithmetic mean with Student's limits, n − 1 degrees of freedom. NaN and a note where they cannot be given."""
+    """Arithmetic mean with Student's limits, n − 1 degrees of freedom. NaN and a note where they cannot be given.
+
+    Of fewer than 20 values a note: where they are skewed, as counts are, limits hold the truth too seldom
+    (tests/simulations).
+    """
     given, level = checks.finite("values", values).ravel(), checks.confidence_level(level)
     if given.size < 2 or given.var() == 0:
         middle = float(given.mean()) if given.size else np.nan
         return Interval(estimate=middle, low=np.nan, high=np.nan, notes=(_too_few(given.size),))
     middle, error = float(given.mean()), given.std(ddof=1) / np.sqrt(given.size)
     half = special.stdtrit(given.size - 1, (1 + level) / 2) * error
-    return Interval(estimate=middle, low=float(middle - half), high=float(middle + half))
+    return Interval(
+        estimate=middle, low=float(middle - half), high=float(middle + half), notes=_few(given.size)
+    )
 
 
 def mean_difference(values: ArrayLike, reference: ArrayLike, *, level: float = 0.95) -> Interval:
@@ -38,6 +46,13 @@ def mean_difference(values: ArrayLike, reference: ArrayLike, *, level: float = 0
     freedom = parts.sum() ** 2 / np.sum(parts**2 / np.array([one.size - 1, two.size - 1]))
     half = special.stdtrit(freedom, (1 + level) / 2) * np.sqrt(parts.sum())
     return Interval(estimate=gap, low=float(gap - half), high=float(gap + half))
+
+
+def _few(n: int) -> tuple[Note, ...]:
+    if n >= FEW:
+        return ()
+    text = f"Only {n} values: with fewer than {FEW}, limits of a mean of skewed values hold the truth too seldom."
+    return (Note(code="SMALL_N", text=text),)
 
 
 def _too_few(n: int) -> Note:

@@ -16,13 +16,28 @@ SAME_HEIGHT = float(np.sqrt(np.finfo(float).eps))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class LevelStretch:
+    """Where curves run level at exactly a share, from the time `first` to `last`; both are the same where they do not.
+
+    NaN = the share is not reached. A stretch that lasts to the end of follow-up ends there.
+    """
+
+    first: np.ndarray
+    last: np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Quantile:
-    """Times by which a share `p` has had an event, (G,) for survival, (G, C) for incidence; NaN = not reached."""
+    """Times by which a share `p` has had an event, (G,) for survival, (G, C) for incidence; NaN = not reached.
+
+    Every time of `stretch` fits as well as `estimate`.
+    """
 
     p: float
     estimate: np.ndarray
     low: np.ndarray
     high: np.ndarray
+    stretch: LevelStretch
     notes: tuple[Note, ...] = ()
 
 
@@ -49,7 +64,8 @@ def quantile(curve: Survival | CumulativeIncidence, p: float = 0.5, *, midpoint:
     rising, early, late = _incidences(curve)
     edges = [passing_time(curve.table, each, p, midpoint=midpoint) for each in (rising, early, late)]
     notes = _not_reached(np.isnan(edges[0]), p)
-    return Quantile(p=p, estimate=edges[0], low=edges[1], high=edges[2], notes=notes)
+    stretch = _stretch(curve.table, rising, p)
+    return Quantile(p=p, estimate=edges[0], low=edges[1], high=edges[2], stretch=stretch, notes=notes)
 
 
 def at(curve: Survival | CumulativeIncidence, times: ArrayLike, *, extend: bool = False) -> Heights:
@@ -99,14 +115,17 @@ def _incidences(curve: Survival | CumulativeIncidence) -> tuple[np.ndarray, np.n
 
 def passing_time(table: EventTable, height: np.ndarray, p: float, *, midpoint: bool = True) -> np.ndarray:
     """The time at which a rising curve (…, T) on the times of `table` passes `p`, by the rule of `quantile`."""
+    stretch = _stretch(table, height, p)
+    return (stretch.first + stretch.last) / 2 if midpoint else stretch.first
+
+
+def _stretch(table: EventTable, height: np.ndarray, p: float) -> LevelStretch:
     known = np.nan_to_num(height, nan=-1.0)
     reached, beyond = known >= p - SAME_HEIGHT, known > p + SAME_HEIGHT
     first = _first_time(table.time, reached)
-    if not midpoint:
-        return first
     ends = np.append(table.time, -1)[table.last_observed].reshape(-1, *(1,) * (height.ndim - 2))
-    level_until = np.where(beyond.any(axis=-1), _first_time(table.time, beyond), ends)
-    return (first + level_until) / 2
+    last = np.where(beyond.any(axis=-1), _first_time(table.time, beyond), ends)
+    return LevelStretch(first=first, last=np.where(np.isnan(first), np.nan, last))
 
 
 def _first_time(time: np.ndarray, passed: np.ndarray) -> np.ndarray:

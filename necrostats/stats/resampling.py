@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy import special
 
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
@@ -18,6 +19,7 @@ from necrostats.stats import checks
 from necrostats.stats.courses import Courses, courses
 from necrostats.stats.curve_statistics import ManyCurves, Statistic
 from necrostats.stats.intervals import Interval
+from necrostats.stats.transforms import unbiased, wider
 
 FEWEST_PATIENTS = 10
 MOST_UNKNOWN = 0.05
@@ -30,10 +32,13 @@ class Resampled:
     """Figures of each group as seen (S, G) and in each of B resamples (B, S, G).
 
     Infinite = not reached, NaN = not known. `names` (S,) of the figures, `patients` (G,) in each group. Ask for an
-    `interval` or a `difference`.
+    `interval` or a `difference`: limits are percentiles, of shares and means expanded for few patients, since those of
+    small samples lie too close together: with 15 patients the 1.3rd and the 98.7th, not the 2.5th and the 97.5th.
+    Hesterberg TC. Am Stat 2015;69:371-386 (from memory).
     """
 
     names: tuple[str, ...]
+    smooth: tuple[bool, ...]
     groups: np.ndarray
     patients: np.ndarray
     level: float
@@ -43,9 +48,8 @@ class Resampled:
     def interval(self, name: str, group: object = None) -> Interval:
         """A figure of one group (of the only one if left out) with percentile limits."""
         which, whose = self._name(name), self._group(group)
-        return _percentiles(
-            self.observed[which, whose], self.replicates[:, which, whose], self.level, self.patients[whose]
-        )
+        n = int(self.patients[whose])
+        return _percentiles(self.observed[which, whose], self.replicates[:, which, whose], self._tail(which, n, n), n)
 
     def difference(self, name: str, group: object, reference: object) -> Interval:
         """A figure of `group` minus that of `reference`, with percentile limits."""
@@ -53,7 +57,15 @@ class Resampled:
         with np.errstate(invalid="ignore"):
             gap = self.observed[which, one] - self.observed[which, two]
             gaps = self.replicates[:, which, one] - self.replicates[:, which, two]
-        return _percentiles(gap, gaps, self.level, min(self.patients[one], self.patients[two]))
+        n = int(min(self.patients[one], self.patients[two]))
+        return _percentiles(gap, gaps, self._tail(which, n, int(self.patients[[one, two]].sum()) - 1), n)
+
+    def _tail(self, which: int, n: int, independent: int) -> float:
+        """The share of resamples beyond each limit: of `n` patients a group, `independent` in all."""
+        plain = (1 - self.level) / 2
+        if not self.smooth[which] or n < FEWEST_PATIENTS:
+            return plain
+        return float(special.ndtr(special.ndtri(plain) * wider(self.level, independent) * unbiased(n)))
 
     def _name(self, name: str) -> int:
         if name not in self.names:
@@ -100,8 +112,9 @@ def bootstrap(
     parts = [_figures(rows, each, statistics) for each in drawn]
     shape = (0, len(statistics), rows.groups.size)
     return Resampled(
-        names=tuple(each.name for each in statistics), groups=rows.groups, patients=rows.patients_by_group, level=level,
-        observed=observed, replicates=np.concatenate([np.empty(shape), *parts]),
+        names=tuple(each.name for each in statistics), smooth=tuple(each.smooth for each in statistics),
+        groups=rows.groups, patients=rows.patients_by_group, level=level, observed=observed,
+        replicates=np.concatenate([np.empty(shape), *parts]),
     )  # fmt: skip
 
 
@@ -143,7 +156,7 @@ def _chunks(replicates: int, each: int) -> Iterator[int]:
         yield min(most, replicates - start)
 
 
-def _percentiles(estimate: float, values: np.ndarray, level: float, patients: int) -> Interval:
+def _percentiles(estimate: float, values: np.ndarray, tail: float, patients: int) -> Interval:
     known = np.sort(values[~np.isnan(values)])
     notes = _unknown(values.size - known.size, values.size)
     estimate = float(estimate) if np.isfinite(estimate) else np.nan
@@ -152,8 +165,8 @@ def _percentiles(estimate: float, values: np.ndarray, level: float, patients: in
         return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=(Note(code="SMALL_N", text=text),))
     if not known.size or known.size < (1 - MOST_UNKNOWN) * values.size:
         return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=notes)
-    tail = max(1, int(np.floor((known.size + 1) * (1 - level) / 2 + 1e-9)))
-    edges = np.array([known[tail - 1], known[-tail]])
+    beyond_each = max(1, int(np.floor((known.size + 1) * tail + 1e-9)))
+    edges = np.array([known[beyond_each - 1], known[-beyond_each]])
     beyond = int(np.count_nonzero(np.isinf(known)))
     if beyond:
         text = f"Not reached in {beyond:,} of {known.size:,} resamples."

@@ -29,7 +29,7 @@ def restricted_mean(
     up to `tau`. Error from the counts: of survival, Greenwood's type as R's rmean; by cause, without late entry, the
     infinitesimal jackknife. With `subjects` (the rows of the curve), influence summed by cluster; with a cluster for
     every row this is what R gives by cause when subjects enter late.
-    Limits as for a mean of so many subjects, by t: without censoring they are the t limits of the plain mean.
+    Limits by t for so many subjects, symmetric in the logit of the mean's share of `tau`.
     NaN and a note for a group last observed before `tau` with somebody left free of events; in whole numbers, being
     observed at `tau` − 1 is enough. Irwin JO. J Hyg 1949;47:188-189; Andersen PK. Lifetime Data Anal 2013;19:397-422.
     """
@@ -44,11 +44,11 @@ def restricted_mean(
         measure=f"restricted mean time {'free of events' if survival else 'lost'} up to {tau:g}",
         groups=curve.table.groups, level=curve.level if level is None else level, largest=tau,
         estimate=value[:, 0] if survival else value, covariance=covariance[0] if survival else covariance,
-        subjects=_independent(curve, subjects), notes=_why(curve, unknown, tau) + fewest(subjects, curve),
+        subjects=independent(curve, subjects), notes=_why(curve, unknown, tau) + fewest(subjects, curve),
     )  # fmt: skip
 
 
-def _independent(curve: Curve, subjects: Subjects | None) -> np.ndarray:
+def independent(curve: Curve, subjects: Subjects | None) -> np.ndarray:
     """How many subjects, or clusters of them, each group has (G,)."""
     if subjects is None:
         return (curve.table.all_events + curve.table.censored).sum(axis=-1)

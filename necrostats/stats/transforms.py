@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+from scipy import special, stats
 
 from necrostats.errors import unknown_choice
 
@@ -37,6 +37,18 @@ TRANSFORMS = {
         slope=lambda p: 0.5 / np.sqrt(p * (1 - p)),
     ),
 }
+
+
+def wider(level: float, n: np.ndarray) -> np.ndarray:
+    """How many times as wide t limits of `n` independent values are as normal ones; NaN for fewer than two."""
+    several = np.where(np.asarray(n) > 1, n, np.nan)
+    return stats.t.ppf((1 + level) / 2, several - 1) / special.ndtri((1 + level) / 2)
+
+
+def unbiased(n: np.ndarray) -> np.ndarray:
+    """By how much the error of `n` independent values is too small, √(n / (n − 1)); NaN for fewer than two."""
+    several = np.where(np.asarray(n) > 1, n, np.nan)
+    return np.sqrt(several / (several - 1))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

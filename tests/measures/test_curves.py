@@ -28,7 +28,7 @@ def test_counts_add_up_and_limits_hold_the_estimate(subjects):
 
 def test_few_subjects_are_named_in_a_note():
     notes = _curve(np.array([3, 4]), np.array([1, 2])).notes
-    assert {note.code for note in notes} == {"SMALL_N", "SMALL_RISK_SET"}
+    assert {note.code for note in notes} == {"SMALL_N", "SMALL_RISK_SET", "MEDIAN_ON_PLATEAU"}
     assert "all (2)" in next(note.text for note in notes if note.code == "SMALL_N")
 
 

@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import special, stats
 
 from builders.courses import Course, registry_of
 from necrostats.definitions.resolution import ResolutionDefinition
@@ -19,12 +19,14 @@ def _row(result, variable, group="all"):
     return table[(table["variable"] == variable) & (table["group"] == group)].iloc[0]
 
 
-def test_with_nobody_censored_the_mean_is_the_plain_mean_with_its_t_limits():
+def test_with_nobody_censored_the_mean_is_the_plain_mean_with_t_limits_on_the_logit_scale():
     days = np.arange(20, 140, 10)
     row = _row(restricted_mean_resolution(registry_of(*map(_resolved, days.tolist())), tau=180), "before any end")
-    half = stats.t.ppf(0.975, days.size - 1) * days.std(ddof=1) / np.sqrt(days.size)
+    share = days.mean() / 180
+    half = stats.t.ppf(0.975, days.size - 1) * days.std() / np.sqrt(days.size) / (180 * share * (1 - share))
     assert row["estimate"] == pytest.approx(days.mean())
-    assert (row["conf_low"], row["conf_high"]) == pytest.approx((days.mean() - half, days.mean() + half))
+    expected = 180 * special.expit(special.logit(share) + half * np.array([-1, 1]))
+    assert (row["conf_low"], row["conf_high"]) == pytest.approx(tuple(expected))
 
 
 def test_the_days_before_and_after_each_end_add_up_to_all_days():

@@ -80,3 +80,12 @@ def test_nobody_gives_an_empty_answer_and_no_error():
     assert result.table["estimate"].isna().all()
     assert "Nobody at risk" in describe(result) or "Nobody was at risk" in describe(result)
     assert chart(result).alt
+
+
+def test_who_is_at_risk_and_who_is_left_out_is_said_as_for_sessions_to_resolution():
+    registry = registry_of(_resolved_after(1), Course(last_contact=3))
+    states, curve = session_states(registry), sessions_to_resolution(registry)
+    assert states.population == curve.population
+    assert states.method.estimator.split("; ")[1] == curve.method.estimator.split("; ")[1]
+    assert (states.method.interval, states.method.references) == (curve.method.interval, curve.method.references)
+    assert dict(states.population.left_out) == {"patients with no scan or review after the index drainage": 1}

@@ -9,6 +9,7 @@ from necrostats.errors import ChoiceError
 from necrostats.measures import resolution_after_use
 from necrostats.measures.use_so_far import stretches
 from necrostats.registry.loading import read_registry
+from necrostats.stats.cox import cox
 
 
 def _stretches(*courses):
@@ -72,3 +73,14 @@ def test_no_class_of_the_invented_registry_speeds_or_slows_resolution():
     for name in ("snare", "net", "basket", "forceps", "cap_suction", "powered_debrider", "water_jet"):
         row = resolution_after_use(registry, instrument_class=name, level=1 - 0.05 / 9).table.iloc[0]
         assert row["conf_low"] < 1 < row["conf_high"], name
+
+
+def test_the_error_is_that_of_the_model_and_few_patients_have_a_note():
+    ends = {"net": range(40, 67, 3), "snare": range(41, 77, 4)}
+    courses = [_course({10: tool}, end=end) for tool, days in ends.items() for end in days]
+    few, many = (resolution_after_use(registry_of(*rows), instrument_class="net") for rows in (courses, courses * 2))
+    assert any(note.code == "SMALL_N" and note.text.startswith("Only 18 patients") for note in few.notes)
+    assert not any(note.code == "SMALL_N" for note in many.notes)
+    known = cox([*ends["net"], *ends["snare"]], np.ones(18), np.repeat([1, 0], 9))
+    row = few.table.iloc[0]
+    assert np.log([row["conf_low"], row["conf_high"]]) == pytest.approx([known.low[0], known.high[0]])

@@ -101,3 +101,9 @@ def test_thousands_have_commas_and_halves_round_away_from_zero():
     assert numbers.count(14210) == "14,210"
     assert (numbers.rounded(2.5), numbers.rounded(-2.5)) == ("3", "−3")
     assert numbers.rounded(-0.001, 1) == "0.0"
+
+
+def test_no_line_break_parts_the_name_of_an_interval_in_a_heading():
+    assert numbers.tied("Resolved, % (95 % CI)") == "Resolved, % (95\N{NO-BREAK SPACE}%\N{NO-BREAK SPACE}CI)"
+    assert numbers.tied("Filled, %") == "Filled, %"
+    assert numbers.tied("Limit (97.5 % CI) of 5 %") == "Limit (97.5\N{NO-BREAK SPACE}%\N{NO-BREAK SPACE}CI) of 5 %"

@@ -89,3 +89,12 @@ def test_the_frame_holds_text_only():
 def test_something_that_is_no_result_is_answered_with_the_kinds():
     with pytest.raises(ChoiceError, match=r"Comparison, Courses, Curves,.* Rates, Summary, Trajectories"):
         tabulate(3)
+
+
+def test_the_interval_of_a_heading_stays_on_one_line_in_html_and_is_plain_text_elsewhere():
+    table = tabulate(curves())
+    tied = "(95\N{NO-BREAK SPACE}%\N{NO-BREAK SPACE}CI)"
+    assert f"Resolved, % {tied}</th>" in table.html
+    for plain in (table.markdown, table.frame.to_csv(index=False)):
+        assert "\N{NO-BREAK SPACE}CI" not in plain
+        assert "Resolved, % (95 % CI)" in plain

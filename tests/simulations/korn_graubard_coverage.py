@@ -1,6 +1,7 @@
 """How often two 95 % intervals for events per session hold the truth when events cluster by patient.
 
-Run by hand: `python tests/simulations/korn_graubard_coverage.py` writes korn_graubard_coverage.csv beside this file.
+Run by hand in tests/: `python -m simulations.korn_graubard_coverage` writes korn_graubard_coverage.csv beside this
+file.
 Patients have 1 to 6 sessions, equally often. Each has a probability of an event drawn from a beta distribution with
 the mean `rate` and the intra-patient correlation named; events of a session are independent given it. The seed is
 fixed and belongs to the cell, so one cell can be run alone and gives the same row.
@@ -8,15 +9,14 @@ fixed and belongs to the cell, so one cell can be run alone and gives the same r
 
 from __future__ import annotations
 
-import csv
-import sys
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
 
 import numpy as np
 
 from necrostats.stats.proportions import clopper_pearson, korn_graubard
+from simulations.tables import write
 
 SEED = 20_260_714
 REPLICATES = 10_000
@@ -72,14 +72,8 @@ def _share(values: np.ndarray) -> float:
 
 
 def main() -> None:
-    """Write the table, one line of progress a cell."""
-    with TABLE.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.DictWriter(file, [each.name for each in fields(Cell)], lineterminator="\n")
-        writer.writeheader()
-        for setting in product(CORRELATIONS, PATIENTS, RATES):
-            cell = simulate(*setting)
-            writer.writerow(asdict(cell))
-            print(cell, file=sys.stderr)
+    """Write the table."""
+    write(TABLE, (simulate(*setting) for setting in product(CORRELATIONS, PATIENTS, RATES)), Cell)
 
 
 if __name__ == "__main__":

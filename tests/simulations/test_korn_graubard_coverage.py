@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import asdict
 from itertools import product
 
 import pytest
 
 from simulations.korn_graubard_coverage import CORRELATIONS, PATIENTS, RATES, REPLICATES, TABLE, simulate
+from simulations.tables import read
 
 
 @pytest.fixture(scope="module")
 def table():
-    with TABLE.open(newline="", encoding="utf-8") as file:
-        return {(row["correlation"], row["patients"], row["rate"]): row for row in csv.DictReader(file)}
+    return {(row["correlation"], row["patients"], row["rate"]): row for row in read(TABLE)}
 
 
 def test_every_setting_is_in_the_table(table):

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
-from scipy import stats
+from scipy import special, stats
 
 from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.group_figures import difference, figures_of, ratio
@@ -46,19 +46,41 @@ def test_by_cause_everything_has_one_entry_a_cause():
 
 def test_limits_stay_within_what_is_possible_and_grow_with_the_level():
     wide, narrow = (_figures([[400, 0], [0, 1]], level=level) for level in (0.99, 0.9))
-    assert wide.low[0] == 0 and wide.high[0] == 30
+    assert 0 <= wide.low[0] < narrow.low[0] and narrow.high[0] < wide.high[0] <= 30
     assert wide.low[1] < narrow.low[1] < 4 < narrow.high[1] < wide.high[1]
     assert difference(wide, "a", "b").low == -30
 
 
-def test_limits_of_a_small_group_are_those_of_a_mean_of_so_many():
+def test_limits_of_a_small_group_are_by_t_on_the_logit_scale():
+    """A mean of 7 in 100 with error 1.58: logit −2.587, error 1.58 / (100 × .07 × .93) = .2429, t on 3: 3.182."""
     values = np.array([3.0, 5.0, 9.0, 11.0])
     found = figures_of(
         measure="mean", groups=np.array(["a"]), level=0.95, largest=100.0, estimate=np.array([values.mean()]),
         covariance=np.array([[values.var() / 4]]), subjects=np.array([4]),
     )  # fmt: skip
-    low, high = stats.t.interval(0.95, 3, values.mean(), values.std(ddof=1) / 2)
-    assert_allclose([found.low[0], found.high[0]], [max(low, 0), high])
+    half = stats.t.ppf(0.975, 3) * (values.std() / 2) / (100 * 0.07 * 0.93)
+    assert_allclose([found.low[0], found.high[0]], 100 * special.expit(special.logit(0.07) + half * np.array([-1, 1])))
+
+
+def test_a_difference_of_small_groups_is_that_of_welch():
+    one, two = np.array([3.0, 5.0, 9.0, 11.0]), np.array([1.0, 2.0, 2.0, 6.0, 9.0, 4.0])
+    figures = figures_of(
+        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=100.0,
+        estimate=np.array([one.mean(), two.mean()]), covariance=np.diag([one.var() / 4, two.var() / 6]),
+        subjects=np.array([4, 6]),
+    )  # fmt: skip
+    found, known = difference(figures, "a", "b", welch=True), stats.ttest_ind(one, two, equal_var=False)
+    assert_allclose([found.statistic, found.p_value], [known.statistic, known.pvalue])
+    assert_allclose([found.low, found.high], [*known.confidence_interval()])
+    assert (found.test, found.method) == ("Welch's t test", "Welch's t limits")
+
+
+def test_groups_of_one_have_no_limits_by_welch():
+    figures = figures_of(
+        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0, estimate=np.array([10.0, 4.0]),
+        covariance=np.diag([4.0, 1.0]), subjects=np.array([1, 6]),
+    )  # fmt: skip
+    assert np.isnan(difference(figures, "a", "b", welch=True).low)
 
 
 def test_figures_that_do_not_vary_have_no_limits():

@@ -31,3 +31,10 @@ def test_without_spread_there_are_no_limits_and_a_note_says_so(values):
 def test_a_missing_value_is_refused():
     with pytest.raises(StatisticsError):
         mean([1, np.nan])
+
+
+def test_a_mean_of_fewer_than_twenty_values_carries_a_note():
+    values = np.random.default_rng(3).geometric(0.3, 20)
+    assert mean(values).notes == ()
+    (note,) = mean(values[1:]).notes
+    assert note.code == "SMALL_N" and "Only 19 values" in note.text

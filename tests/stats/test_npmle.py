@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lifelines.fitters.npmle import npmle as lifelines_npmle
 from numpy.testing import assert_allclose, assert_array_equal
+from scipy import stats
 
 from necrostats.errors import StatisticsError
 from necrostats.stats.incidence import kaplan_meier
@@ -86,8 +87,15 @@ def test_given_multiplicities_the_band_is_of_curves_fitted_to_rows_written_out_s
     weights = np.random.default_rng(2).integers(0, 3, (40, 12)) + np.eye(40, 12, dtype=int)
     found = npmle_band(left, right, times, patient=patient, weights=weights, level=0.9)
     each = [npmle(left, right, weights=row[patient]).incidence(times) for row in weights]
-    assert_allclose(found.low, np.quantile([one.least for one in each], 0.05, axis=0), atol=1e-5)
-    assert_allclose(found.high, np.quantile([one.most for one in each], 0.95, axis=0), atol=1e-5)
+    tail = stats.norm.sf(stats.t.ppf(0.95, 11) * np.sqrt(12 / 11))  # 3 %, not 5 %, for 12 patients
+    assert_allclose(found.low, np.quantile([one.least for one in each], tail, axis=0), atol=1e-5)
+    assert_allclose(found.high, np.quantile([one.most for one in each], 1 - tail, axis=0), atol=1e-5)
+
+
+def test_where_nobody_or_everybody_has_had_the_event_there_is_no_band():
+    band = npmle_band(np.arange(10, 22), np.arange(12, 24), [5, 16, 40], replicates=40)
+    assert_allclose(band.least[[0, 2]], [0, 1], atol=1e-9)
+    assert np.isnan([band.low[[0, 2]], band.high[[0, 2]]]).all() and band.low[1] < band.high[1]
 
 
 def test_the_band_holds_the_curve_and_the_same_seed_gives_the_same_band():

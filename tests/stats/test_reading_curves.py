@@ -86,3 +86,10 @@ def test_a_group_with_nobody_has_no_height_even_if_extended():
     assert np.isnan(found.estimate[1]).all() and found.at_risk[1].tolist() == [0, 0, 0]
     assert np.isnan(at(aalen_johansen([], []), [1]).estimate).all()
     assert np.isnan(quantile(curve).estimate[1]) and np.isnan(quantile(aalen_johansen([], [])).estimate).all()
+
+
+def test_the_ends_of_a_level_stretch_at_one_half_are_kept_beside_its_middle():
+    found = quantile(kaplan_meier([10, 20, 30, 40], [1, 1, 1, 1]))
+    assert (found.estimate[0], found.stretch.first[0], found.stretch.last[0]) == (25, 20, 30)
+    stepped = quantile(kaplan_meier([10, 20, 30], [1, 1, 1]))
+    assert (stepped.estimate[0], stepped.stretch.first[0], stepped.stretch.last[0]) == (20, 20, 20)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy import stats
+from scipy import special, stats
 
 from necrostats.errors import StatisticsError
 from necrostats.stats.group_figures import difference
@@ -23,8 +23,9 @@ def test_four_subjects_worked_by_hand():
     """Ends 1, 2, 3, 4, none censored: mean 2.5, variance (1.5² + .5² + .5² + 1.5²) / 4² = .3125."""
     found = restricted_mean(kaplan_meier([1, 2, 3, 4], [1] * 4), 4)
     assert_allclose([found.estimate[0], found.std_error[0] ** 2], [2.5, 0.3125])
-    half = stats.t.ppf(0.975, 3) * np.std([1, 2, 3, 4], ddof=1) / 2
-    assert_allclose([found.low[0], found.high[0]], [2.5 - half, 4])  # 2.5 + 2.05 stops at the whole time
+    half = stats.t.ppf(0.975, 3) * np.sqrt(0.3125) / (4 * 0.625 * 0.375)
+    expected = 4 * special.expit(special.logit(0.625) + half * np.array([-1, 1]))
+    assert_allclose([found.low[0], found.high[0]], expected)
 
 
 def test_sessions_up_to_three_worked_by_hand():

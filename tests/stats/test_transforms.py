@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from necrostats.errors import ChoiceError
-from necrostats.stats.transforms import TRANSFORMS, limits
+from necrostats.stats.transforms import TRANSFORMS, limits, unbiased, wider
 
 
 @pytest.mark.parametrize("name", TRANSFORMS)
@@ -34,3 +34,10 @@ def test_limits_are_undefined_at_0_and_at_1():
 def test_an_unknown_scale_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match=r'Did you mean "logit".*arcsin'):
         limits(np.array([0.5]), np.array([0.1]), 0.95, "logits")
+
+
+def test_a_mean_of_fifteen_has_limits_worked_by_hand():
+    """t on 14 is 2.14479 and the normal 1.95996; √(15/14) = 1.03510; of one value, or none, nothing can be said."""
+    assert_allclose(wider(0.95, np.array([15, 10**9])), [2.14479 / 1.95996, 1], atol=1e-5)
+    assert_allclose(unbiased(np.array([15, 10**9])), [1.03510, 1], atol=1e-5)
+    assert np.isnan([wider(0.95, np.array([0, 1])), unbiased(np.array([0, 1]))]).all()

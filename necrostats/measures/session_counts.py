@@ -1,0 +1,104 @@
+"""How many necrosectomies each course had when it ended, and who is at risk at which number."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from necrostats.definitions.outcomes import Outcomes
+from necrostats.measures.phrases import counted as counts
+from necrostats.registry.codebook import NECROSECTOMIES
+from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.tables import Registry
+from necrostats.results import Note
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CountedSessions:
+    """Sessions at the end of each patient's course, the end, and whether it enters the risk set at all.
+
+    `stepped_back`, `lower_bounds` and `ends_open` count patients: those who leave before their last session, those of
+    whom a session was set aside, and those of the latter whose end therefore has no session number.
+    """
+
+    sessions: np.ndarray
+    cause: np.ndarray
+    enters: np.ndarray
+    stepped_back: int
+    lower_bounds: int
+    ends_open: int
+
+
+def counted_sessions(registry: Registry, ends: Outcomes) -> CountedSessions:
+    """How many necrosectomies each course had, by the rule of who is at risk at which number."""
+    done, last_session = _necrosectomies(registry, ends)
+    assessed = last_assessed(registry, ends) > last_session
+    lower_bound = _sessions_set_aside(registry)
+    under_treatment = ends.cause == 0
+    stepped_back = under_treatment & ~assessed & ~lower_bound
+    sessions = done - stepped_back
+    return CountedSessions(
+        sessions=np.maximum(sessions, 0),
+        cause=np.where(lower_bound, 0, ends.cause),
+        enters=sessions >= 0,
+        stepped_back=int(np.count_nonzero(stepped_back & (sessions >= 0))),
+        lower_bounds=int(np.count_nonzero(lower_bound)),
+        ends_open=int(np.count_nonzero(lower_bound & ~under_treatment)),
+    )
+
+
+def _necrosectomies(registry: Registry, ends: Outcomes) -> tuple[np.ndarray, np.ndarray]:
+    """Each patient's necrosectomies up to the end, and the last day the last can be (day 0 if none)."""
+    patient = registry.position("sessions")
+    day = registry.sessions["day"].to_numpy(dtype=np.int64)
+    kept = registry.sessions["session_type"].isin(NECROSECTOMIES).to_numpy() & (day <= ends.day[patient])
+    done = np.bincount(patient[kept], minlength=len(registry.patients))
+    last = np.zeros(len(registry.patients), dtype=np.int64)
+    latest = registry.sessions["day_latest"].fillna(registry.sessions["day"]).to_numpy(dtype=np.int64)
+    np.maximum.at(last, patient[kept], latest[kept])
+    return done, last
+
+
+def last_assessed(registry: Registry, ends: Outcomes) -> np.ndarray:
+    """The day of the last scan with a size, or review with an answer, up to each patient's end; -1 if none."""
+    last = np.full(len(registry.patients), -1, dtype=np.int64)
+    for table, answer in (("scans", "long_mm"), ("reviews", "symptom_free")):
+        patient = registry.position(table)
+        day = registry.tables[table]["day"].to_numpy(dtype=np.int64)
+        kept = (day <= ends.day[patient]) & registry.tables[table][answer].notna().to_numpy()
+        np.maximum.at(last, patient[kept], day[kept])
+    return last
+
+
+def _sessions_set_aside(registry: Registry) -> np.ndarray:
+    """Patients of whom a session row was set aside, so that the count of sessions is a lower bound.
+
+    The list of what was set aside holds no day that could be relied on: the session may lie before the patient's end
+    or after it. A word-for-word copy is no session lost.
+    """
+    aside = registry.set_aside
+    lost = aside[(aside["table"] == "sessions") & (aside["scope"] == "row") & (aside["rule"] != DUPLICATE_ROW)]
+    return registry.patients["patient_id"].astype(object).isin(lost["patient_id"]).to_numpy()
+
+
+def session_notes(counted: CountedSessions) -> tuple[Note, ...]:
+    """Who counts only in part."""
+    back = counts(counted.stepped_back, "patient was", "patients were")
+    partly = counts(counted.lower_bounds, "patient is", "patients are")
+    said = {
+        f"{back} last seen before anything showed whether the last session was enough, and left out of the risk set "
+        "before it.": counted.stepped_back,
+        f"{partly} counted only in part, since sessions were set aside: censored at the number of sessions known."
+        f"{_open_ends(counted)}": counted.lower_bounds,
+    }  # fmt: skip
+    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
+
+
+def _open_ends(counted: CountedSessions) -> str:
+    if not counted.ends_open:
+        return ""
+    return (
+        f" {counted.ends_open:,} of these had resolved or come to another end, which does not count: whether a session "
+        "that was set aside lies before that end or after it is not known."
+    )
