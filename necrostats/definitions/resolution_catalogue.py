@@ -31,7 +31,7 @@ HALF_OF_BASELINE = ResolutionDefinition(
 )
 BELOW_HALF_AND_50_MM = ResolutionDefinition(
     name="below half of baseline and below 50 mm, symptom-free",
-    reference="Endoscopy 2024;56:915 (doi 10.1055/a-2332-3448)",
+    reference="Endoscopy 2024;56:915, doi 10.1055/a-2332-3448",
     provenance="sizes and symptoms: the abstract was read, it looks at 4 weeks; review and days as the default",
     size_mm=50.0,
     share_of_baseline=0.5,

@@ -19,10 +19,11 @@ def test_no_two_entries_say_the_same():
 
 @pytest.mark.parametrize("entry", RESOLUTION_CATALOGUE, ids=lambda each: each.name)
 def test_every_entry_says_where_it_comes_from(entry):
-    """Author, journal, year, volume and page where a paper is named; read or from memory in any case."""
+    """Author (or a doi), journal, year, volume and page where a paper is named; read or from memory in any case."""
     assert re.search("from memory|common practice|was read", entry.provenance)
     if entry.reference:
-        assert re.fullmatch(r"[A-Z][\w-]+ [A-Z]{1,2} et al\., .+ (19|20)\d\d;\d+:\d+", entry.reference)
+        where = r".+ (19|20)\d\d;\d+:\d+"
+        assert re.fullmatch(rf"[A-Z][\w-]+ [A-Z]{{1,2}} et al\., {where}|{where}, doi 10\.\S+", entry.reference)
 
 
 def test_every_switch_is_used_by_some_entry():
