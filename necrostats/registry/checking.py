@@ -42,8 +42,14 @@ ASK = (
 )
 
 
-def checked(draft: Draft) -> Draft:
-    """The draft after every rule: what contradicts itself set aside, children after their parents, the rest asked."""
+ACROSS_PATIENTS = (checking_patients.twins, checking_values.mixed_units)
+
+
+def checked(draft: Draft, *, whole: bool = True) -> Draft:
+    """The draft after every rule: what contradicts itself set aside, children after their parents, the rest asked.
+
+    A draft that is not the `whole` holds some of the patients: nothing is asked then that hangs on the others.
+    """
     draft = applied(draft, checking_headers.without_required_columns(draft))
     draft = checking_index.marked(draft)
     draft = applied(draft, checking_ids.without_required_cells(draft))
@@ -54,6 +60,6 @@ def checked(draft: Draft) -> Draft:
             draft = applied(draft, rule(draft))
         draft = checking_ids.followed(draft)
     draft = applied(draft, checking_ids.also_treated(draft))
-    for rule in ASK:
+    for rule in ASK if whole else [rule for rule in ASK if rule not in ACROSS_PATIENTS]:
         draft = applied(draft, rule(draft))
     return draft

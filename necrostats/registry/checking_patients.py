@@ -53,21 +53,31 @@ def many_sessions(draft: Draft) -> Iterator[Flag]:
 
 def twins(draft: Draft) -> Iterator[Flag]:
     """Two patients of the same age, sex, aetiology, onset and days of sessions: the same one entered twice?"""
-    patients, sessions = draft["patients"], draft["sessions"]
-    alike = pd.DataFrame({name: patients.texts(name) for name in ("age_years", "sex", "aetiology", "onset_day")})
-    alike["count"] = np.bincount(draft.link("sessions")[sessions.kept], minlength=len(patients))
-    alike["pattern"] = _pattern(draft)
-    several = alike[["age_years", "sex", "aetiology"]].notna().all(axis=1) & (alike["count"] >= 2) & patients.kept
-    twin = alike[several].duplicated(keep=False)
-    yield Flag(
+    signs = signs_of_patients(draft)
+    yield twin_flag(signs.index.to_numpy()[signs.duplicated(keep=False).to_numpy()])
+
+
+def twin_flag(at: np.ndarray) -> Flag:
+    """Patients `at` who seem to be entered twice."""
+    return Flag(
         rule="SAME_PATIENT_TWICE",
         table="patients",
-        at=twin.index.to_numpy()[twin.to_numpy()],
+        at=at,
         severity="asks",
         column="patient_id",
         problem="has the age, sex, aetiology and days of sessions of another patient",
         remedy="If it is one patient under two ids, keep one. Both are counted until then.",
     )
+
+
+def signs_of_patients(draft: Draft) -> pd.Series:
+    """By row in patients, a number that only patients entered twice would share; none for those with little to tell."""
+    patients, sessions = draft["patients"], draft["sessions"]
+    alike = pd.DataFrame({name: patients.texts(name) for name in ("age_years", "sex", "aetiology", "onset_day")})
+    alike["count"] = np.bincount(draft.link("sessions")[sessions.kept], minlength=len(patients))
+    alike["pattern"] = _pattern(draft)
+    several = alike[["age_years", "sex", "aetiology"]].notna().all(axis=1) & (alike["count"] >= 2) & patients.kept
+    return pd.util.hash_pandas_object(alike[several], index=False, categorize=True)
 
 
 def _pattern(draft: Draft) -> np.ndarray:

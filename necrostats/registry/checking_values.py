@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 
@@ -53,25 +54,38 @@ def two_primaries(draft: Draft) -> Iterator[Flag]:
 def mixed_units(draft: Draft) -> Iterator[Flag]:
     """Yields written in more than one unit are never compared with each other."""
     for name in YIELDED:
-        table = draft[name]
-        cells = table.cells["yield_unit"]
-        held = table.kept & table.known("yield_unit") & table.known("yield_low")
-        counts = np.bincount(cells.which[held], minlength=len(cells.values))
-        units: dict[str, int] = {}
-        for unit, count in zip(cells.values, counts, strict=True):
-            if count:
-                units[unit] = units.get(unit, 0) + int(count)
-        listed = ", ".join(f"{unit} ({count})" for unit, count in sorted(units.items()))
-        yield Flag(
-            rule="MIXED_UNITS",
-            table=name,
-            at=np.flatnonzero(held) if len(units) > 1 else np.empty(0, np.int64),
-            severity="asks",
-            column="yield_unit",
-            once=True,
-            problem=f"yields are written in several units: {listed}",
-            remedy="Nothing is converted or pooled: each unit is reported by itself.",
-        )
+        units = units_of_yields(draft[name])
+        yield mixed_units_flag(name, units, _with_a_unit(draft[name]))
+
+
+def mixed_units_flag(table: str, units: Mapping[str, int], held: np.ndarray) -> Flag:
+    """Rows (mask) whose yields are in so many units; about nothing if there is one unit only."""
+    listed = ", ".join(f"{unit} ({count})" for unit, count in sorted(units.items()))
+    return Flag(
+        rule="MIXED_UNITS",
+        table=table,
+        at=np.flatnonzero(held) if len(units) > 1 else np.empty(0, np.int64),
+        severity="asks",
+        column="yield_unit",
+        once=True,
+        problem=f"yields are written in several units: {listed}",
+        remedy="Nothing is converted or pooled: each unit is reported by itself.",
+    )
+
+
+def units_of_yields(table: DraftTable) -> Counter[str]:
+    """How many yields of a table are in each unit."""
+    cells = table.cells["yield_unit"]
+    counts = np.bincount(cells.which[_with_a_unit(table)], minlength=len(cells.values))
+    units: Counter[str] = Counter()
+    for unit, count in zip(cells.values, counts, strict=True):
+        if count:
+            units[unit] += int(count)
+    return units
+
+
+def _with_a_unit(table: DraftTable) -> np.ndarray:
+    return table.kept & table.known("yield_unit") & table.known("yield_low")
 
 
 def without_unit(draft: Draft) -> Iterator[Flag]:

@@ -3,25 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Protocol
 
 import pandas as pd
 
 from necrostats.errors import NecrostatsError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.findings import SEVERITIES, sentence
-from necrostats.registry.tables import Registry
+from necrostats.registry.tables import Source
 
 SHOWN = 5
 LONGEST_VALUE = 80
 HEADINGS = {"stops": "Problems", "asks": "To ask about", "notes": "Notes"}
 
 
-def check_report(checked: Registry | NecrostatsError, name: str, *, every: bool = False) -> str:
+class Checked(Protocol):
+    """What a report tells of: a registry, or what was written of one."""
+
+    findings: pd.DataFrame
+    set_aside: pd.DataFrame
+    source: Source
+
+
+def check_report(checked: Checked | NecrostatsError, name: str, *, every: bool = False) -> str:
     """The whole report on a registry, or on the error that reading it raised.
 
     Findings that stop come first; of the same kind the first five are shown, or all with `every`.
     """
-    if isinstance(checked, Registry):
+    if not isinstance(checked, NecrostatsError):
         headline = _headline(checked.findings, name, "can be used in part, with what cannot be right set aside")
         return "\n".join([_report(headline, checked.findings, every), *_counts(checked)])
     findings = getattr(checked, "findings", None)
@@ -33,7 +42,7 @@ def problem_report(findings: pd.DataFrame, name: str, *, every: bool = False) ->
     return _report(_headline(findings, name, "cannot be used yet"), findings, every)
 
 
-def stops(registry: Registry) -> bool:
+def stops(registry: Checked) -> bool:
     """Whether a finding stops: the registry can be looked at, but rows or cells of it are missing."""
     return bool((registry.findings["severity"] == "stops").any())
 
@@ -82,7 +91,7 @@ def on_one_line(value: str) -> str:
     return plain if len(plain) <= LONGEST_VALUE else f"{plain[:LONGEST_VALUE]}…"
 
 
-def _counts(registry: Registry) -> Iterator[str]:
+def _counts(registry: Checked) -> Iterator[str]:
     read, kept = registry.source.rows_read, registry.source.rows_kept
     if not read:
         return

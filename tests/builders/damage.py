@@ -198,16 +198,16 @@ def try_copy(base: Base, folder: Path, number: int, *, seed: int = SEED) -> Outc
 
 def lost(read: ReadExport, book: Workbook | None) -> str:
     """What is not accounted for; blank if all is. The workbook, where there is one, is counted independently."""
-    counts = counts_of(read)
+    counts = counts_of(read.material)
     ledger_of(read)
     if not counts.complete:
         return f"does not add up: {counts}"
-    rows = sum(len(sheet) for sheet in read.laid.sheets)
+    rows = sum(len(sheet) for sheet in read.material.laid.sheets)
     if counts.rows != rows:
         return f"{counts.rows} rows of {rows}"
     if book is None:
         return ""
-    below = {sheet.grid.sheet: max(sheet.layout.header_rows) for sheet in read.laid.sheets}
+    below = {sheet.grid.sheet: max(sheet.layout.header_rows) for sheet in read.material.laid.sheets}
     filled = [cell for sheet in book for cell in sheet._cells.values() if cell.row > below.get(sheet.title, 0)]
     filled = [cell for cell in filled if cell.value is not None and str(cell.value).strip()]
     there = len({(cell.parent.title, cell.row) for cell in filled if cell.parent.title in below})

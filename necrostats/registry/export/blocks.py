@@ -50,6 +50,11 @@ class Block:
         masks = [part.mask(lambda reading: reading.says_something) for part in self.parts]
         return np.logical_or.reduce(masks) if masks else np.zeros(len(self.at), dtype=bool)
 
+    def between(self, first: int, end: int) -> Block:
+        """The block with the rows made from rows `first` to `end` (excluded) of its sheet."""
+        low, high = np.searchsorted(self.at, (first, end))
+        return self if high - low == len(self.at) else self.only(np.arange(low, high))
+
     def only(self, rows: np.ndarray) -> Block:
         """The block with some of its rows."""
         parts = tuple(part.at(rows) for part in self.parts)

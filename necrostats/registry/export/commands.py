@@ -22,9 +22,9 @@ def run_tidy(
 ) -> tuple[str, bool]:
     """Tidies an export; the report to print, and whether a finding stops."""
     made = tidy(source, layout, to, accepted=accepted, say=say)
-    report = check_report(made.registry, Path(source).resolve().name, every=every)
+    report = check_report(made, Path(source).resolve().name, every=every)
     written = "\n".join(f"  {path}" for path in made.files)
-    return f"{report}\n\n{made.counts}\n\nwritten\n{written}", stops(made.registry)
+    return f"{report}\n\n{made.counts}\n\nwritten\n{written}", stops(made)
 
 
 def run_draft(export: str) -> str:

@@ -9,9 +9,9 @@ import numpy as np
 from necrostats.registry.export.about import not_mentioned
 from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.laying import LaidSheet
-from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.names import folded
 from necrostats.registry.export.readings import Reading
+from necrostats.registry.export.reshaping import Material
 
 UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)
 
@@ -45,22 +45,22 @@ class Counts:
         )
 
 
-def counts_of(read: ReadExport) -> Counts:
+def counts_of(material: Material) -> Counts:
     """What became of every cell and row of the export; sheets that were not read are counted too."""
     told = dict.fromkeys((UNTOLD, UNKNOWN, VALUE, SET_ASIDE), 0)
-    ignored = sum(map(_cells, read.laid.ignored))
-    unmentioned = sum(map(_cells, read.laid.strangers))
+    ignored = sum(map(_cells, material.laid.ignored))
+    unmentioned = sum(map(_cells, material.laid.strangers))
     total, rows, aside = ignored + unmentioned, 0, 0
-    for sheet in read.laid.sheets:
+    for sheet in material.laid.sheets:
         filled = {key: column.raw.filled() for key, column in sheet.columns.items()}
         total += sum(int(each.sum()) for each in filled.values())
-        gone = _gone(read, sheet)
+        gone = _gone(material, sheet)
         rows, aside = rows + len(sheet), aside + int(gone.sum())
         left = {folded(heading) for heading in sheet.layout.ignore}
         strange = {id(column) for column in not_mentioned(sheet)}
         ignored += sum(int(filled[key].sum()) for key in left if key in filled)
         unmentioned += sum(int(filled[key].sum()) for key, each in sheet.columns.items() if id(each) in strange)
-        for key, became in _became(read, sheet, gone).items():
+        for key, became in _became(material, sheet, gone).items():
             for code in told:
                 told[code] += int((became[filled[key]] == code).sum())
     return Counts(
@@ -73,22 +73,22 @@ def _cells(grid: Grid) -> int:
     return sum(int(column.filled().sum()) for column in grid.columns)
 
 
-def _gone(read: ReadExport, sheet: LaidSheet) -> np.ndarray:
+def _gone(material: Material, sheet: LaidSheet) -> np.ndarray:
     gone = np.zeros(len(sheet), dtype=bool)
-    for each in read.reshaped.aside:
+    for each in material.aside:
         if each.sheet is sheet:
             gone[each.at] = True
     return gone
 
 
-def _became(read: ReadExport, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
+def _became(material: Material, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
     """For each column that is mapped or a key, what became (N,) of its cells."""
     keys = {id(column): key for key, column in sheet.columns.items()}
-    became = {folded(heading): np.full(len(sheet), VALUE) for heading in sheet.layout.patient}
-    for block in read.reshaped.blocks:
+    became = {folded(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.patient}
+    for block in material.blocks:
         for part in block.parts if block.sheet is sheet else ():
-            codes = np.array([_code(each) for each in part.readings])
-            own = became.setdefault(keys[id(part.column)], np.full(len(sheet), UNTOLD))
+            codes = np.array([_code(each) for each in part.readings], dtype=np.int8)
+            own = became.setdefault(keys[id(part.column)], np.full(len(sheet), UNTOLD, dtype=np.int8))
             np.maximum.at(own, block.at, codes[part.which])
     for key, column in sheet.columns.items():
         if key in became:

@@ -13,6 +13,8 @@ from necrostats.registry.export.names import folded
 from necrostats.registry.export.people import NOBODY, People
 from necrostats.registry.findings import DUPLICATE_ROW
 
+_MIXING = np.uint64(0x9E3779B97F4A7C15)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RowsAside:
@@ -84,10 +86,18 @@ def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     """A row of a sheet that makes patients, word for word the same as one above it."""
     if not sheet.layout.patient or not any(rows.table == "patients" for rows in sheet.layout.rows):
         return
-    rows = np.flatnonzero(free)
+    rows = _alike(sheet, np.flatnonzero(free))
     same = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()}).duplicated()
     yield RowsAside(
-        rule=DUPLICATE_ROW, sheet=sheet, at=rows[same.to_numpy()], severity="asks",
+        rule=DUPLICATE_ROW, sheet=sheet, at=rows[same.to_numpy(dtype=bool)], severity="asks",
         problem="this row stands here word for word a second time; the first one counts",
         remedy="Take the copy away, or correct its key if it is another patient.",
     )  # fmt: skip
+
+
+def _alike(sheet: LaidSheet, rows: np.ndarray) -> np.ndarray:
+    """Of some rows those that may be the same as another: a number made of all their cells is."""
+    mixed = np.zeros(len(rows), dtype=np.uint64)
+    for column in sheet.columns.values():
+        mixed = mixed * _MIXING + column.raw.which[rows].astype(np.uint64)
+    return rows[pd.Series(mixed).duplicated(keep=False).to_numpy()]

@@ -26,7 +26,7 @@ from necrostats.registry.export.withholding import WITHHELD
 COLUMNS = (
     "file", "sheet", "row", "cell", "column", "written", "outcome", "table", "id", "field", "value", "rule",
 )  # fmt: skip
-AT_A_TIME = 50_000
+AT_A_TIME = 10_000
 _KEY = -1
 
 
@@ -35,16 +35,16 @@ def ledger_of(read: ReadExport) -> pd.DataFrame:
 
     Dates, and the cells that say who a row is about, are withheld.
     """
-    parts = [*ledger_parts(read)]
+    parts = [part for sheet in read.material.laid.sheets for part in ledger_parts(read, sheet)]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
 
 
-def ledger_parts(read: ReadExport, at_a_time: int = AT_A_TIME) -> Iterator[pd.DataFrame]:
-    """The ledger in parts, each of at most so many rows of one sheet: one below the other they are the whole."""
+def ledger_parts(read: ReadExport, sheet: LaidSheet, at_a_time: int = AT_A_TIME) -> Iterator[pd.DataFrame]:
+    """The ledger of a sheet in parts, each of at most so many of its rows: one below the other they are the whole."""
     whole = _Whole.of(read)
-    for sheet in read.laid.sheets:
-        for first in range(0, len(sheet), at_a_time):
-            yield _Stretch(read=read, whole=whole, sheet=sheet, first=first, end=first + at_a_time).lines()
+    start, end = read.reshaped.stretch.rows_of(sheet.number)
+    for first in range(start, end, at_a_time):
+        yield _Piece(read=read, whole=whole, sheet=sheet, first=first, end=min(first + at_a_time, end)).lines()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -162,7 +162,7 @@ def _each_once(parts: Sequence[_Lines]) -> _Lines:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class _Stretch:
+class _Piece:
     """The rows `first` to `end` (excluded) of one sheet."""
 
     read: ReadExport
@@ -208,7 +208,7 @@ class _Stretch:
         at = block.at[low:high]
         free = self.read.places.filled_in(number, at) & ~seen[number, at - self.first] & ~self._gone()[at - self.first]
         rows = np.flatnonzero(free)
-        person = self.read.reshaped.people.of[self.sheet.number][at[rows]]
+        person = self.read.material.people.of[self.sheet.number][at[rows]]
         told = Told.of(part.readings, part.which[low:high][rows], part.layout.to, self.whole.day_0[person])
         origin = Origin(
             column=np.full(len(rows), number), at=at[rows], rule=told.rule, withheld=told.withheld
@@ -222,7 +222,7 @@ class _Stretch:
             )  # fmt: skip
 
     def _aside(self) -> Iterator[tuple[RowsAside, np.ndarray]]:
-        for each in self.read.reshaped.aside:
+        for each in self.read.material.aside:
             if each.sheet is self.sheet:
                 yield each, each.at[(each.at >= self.first) & (each.at < self.end)]
 
@@ -234,12 +234,12 @@ class _Stretch:
 
     def _keys(self) -> Iterator[_Lines]:
         """The cells that say who a row is about."""
-        person = self.read.reshaped.people.of[self.sheet.number]
-        here = slice(self.first, min(self.end, len(self.sheet)))
+        person = self.read.material.people.of[self.sheet.number]
+        here = slice(self.first, self.end)
         for heading in self.sheet.layout.patient:
             raw = self.sheet.column(heading).raw
             filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
-            rows = np.flatnonzero(filled & ~self._gone()[: len(filled)]) + self.first
+            rows = np.flatnonzero(filled & ~self._gone()) + self.first
             yield _Lines(
                 number=np.full(len(rows), _KEY), at=rows, table="patients", field="patient_id",
                 id=self.whole.ids[person[rows]], value=self.whole.ids[person[rows]], rule="key",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -14,6 +16,7 @@ from necrostats.registry.export.texts import Texts
 
 ID_FORMS = {"collections": "C%04d", "sessions": "S%05d", "stents": "T%05d", "scans": "N%05d", "adverse_events": "E%04d"}
 _LONGEST_NUMBER = 9
+NOTHING_BEFORE: Mapping[str, int] = MappingProxyType({})
 TREATED = ("sessions", "stents", "scans")
 GUESSED = "the patient has several collections, and nothing says which this is; the index collection is taken"
 
@@ -47,27 +50,32 @@ def _place(made: Made, at: np.ndarray, column: str) -> Origin:
 
 
 def grouped(making: Making) -> Making:
-    """Sessions in the order of patients, groups and numbers; their instruments and events follow them."""
+    """Every table in the order of patients; sessions by group and number, instruments and events by their session."""
     sessions = making.tables["sessions"]
-    order = np.lexsort((np.arange(len(sessions)), sessions.number, sessions.person))
-    if np.array_equal(order, np.arange(len(order))):
-        return making
+    order = np.lexsort((sessions.number, sessions.person))
     to = np.empty(len(order), dtype=np.int64)
     to[order] = np.arange(len(order))
-    followed = {name: _followed(making.tables[name], to) for name in ("instrument_uses", "adverse_events")}
-    return making.with_tables(sessions=sessions.take(order), **followed)
+    others = {name: _followed(made, to) for name, made in making.tables.items() if name != "sessions"}
+    return making.with_tables(sessions=_taken(sessions, order), **others)
 
 
 def _followed(made: Made, to: np.ndarray) -> Made:
     parent = np.where(made.parent >= 0, np.append(to, NOWHERE)[made.parent], NOWHERE)
-    order = np.lexsort((np.arange(len(made)), np.where(parent >= 0, parent, np.iinfo(np.int64).max)))
-    return replace(made, parent=parent).take(order)
+    order = np.lexsort((np.where(parent >= 0, parent, np.iinfo(np.int64).max), made.person))
+    return _taken(replace(made, parent=parent), order)
 
 
-def linked(making: Making, layout: Layout) -> Making:
-    """Every row with its own id and those of its patient, collection and session."""
+def _taken(made: Made, order: np.ndarray) -> Made:
+    return made if np.array_equal(order, np.arange(len(order))) else made.take(order)
+
+
+def linked(making: Making, layout: Layout, before: Mapping[str, int] = NOTHING_BEFORE) -> Making:
+    """Every row with its own id and those of its patient, collection and session.
+
+    Ids run on after so many rows of each table as were made `before`.
+    """
     ids = Texts.of([*making.ids, ""])
-    tables = {name: _with_ids(made, ids) for name, made in making.tables.items()}
+    tables = {name: _with_ids(made, ids, before.get(name, 0)) for name, made in making.tables.items()}
     making = making.with_tables(**tables)
     treated = {name: _with_collection(making.tables[name], making.tables["collections"], layout) for name in TREATED}
     making = making.with_tables(**treated)
@@ -78,11 +86,12 @@ def linked(making: Making, layout: Layout) -> Making:
     return making.with_tables(**{name: _with_session(making.tables[name], sessions, known) for name in under})
 
 
-def _with_ids(made: Made, ids: Texts) -> Made:
+def _with_ids(made: Made, ids: Texts, before: int) -> Made:
     if "patient_id" in made.table.names:
         made = made.with_all("patient_id", ids.take(made.person))
     if form := ID_FORMS.get(made.table.name):
-        made = made.with_all(made.table.key, Texts.of([form % number for number in range(1, len(made) + 1)]))
+        numbers = range(before + 1, before + len(made) + 1)
+        made = made.with_all(made.table.key, Texts.of([form % number for number in numbers]))
     return made
 
 

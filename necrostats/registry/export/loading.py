@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,14 +16,16 @@ from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft
 from necrostats.registry.export.about import about_export, listed_aside, not_mapped
 from necrostats.registry.export.drafting import marked, raw_source
-from necrostats.registry.export.laying import Laid, laid
+from necrostats.registry.export.laying import laid
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
+from necrostats.registry.export.linking import NOTHING_BEFORE
 from necrostats.registry.export.private import refuse_identifiers
 from necrostats.registry.export.reading import read_export
 from necrostats.registry.export.relocating import Places
-from necrostats.registry.export.reshaping import Reshaped, reshaped
-from necrostats.registry.findings import in_order
+from necrostats.registry.export.reshaping import Material, Reshaped, material_of, reshaped
+from necrostats.registry.export.stretches import Stretch, everything
+from necrostats.registry.findings import in_order, no_findings
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.loading import frames_of, set_aside_of, source_of
 from necrostats.registry.messages import problem_report
@@ -31,14 +33,35 @@ from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothin
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Prepared:
+    """An export searched for identifiers and laid out, its cells read, nothing made of them yet."""
+
+    name: str
+    sha256: str
+    material: Material
+    dates_shown: bool
+
+    @property
+    def layout(self) -> Layout:
+        """The layout it was laid out by."""
+        return self.material.laid.layout
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class ReadExport:
-    """A registry, and how each of its cells came about."""
+    """A registry, and how each of its cells came about.
+
+    `about_source` are findings about tables and columns that the layout does not give; `unusable`: no registry can do
+    without one of them.
+    """
 
     registry: Registry
-    laid: Laid
+    material: Material
     reshaped: Reshaped
     draft: Draft
     places: Places
+    about_source: tuple[pd.DataFrame, ...]
+    unusable: bool
 
 
 def _quietly(line: str) -> None:
@@ -60,34 +83,73 @@ def read_with_layout(
     looked at by a person. Findings show dates only if `dates_shown`. SourceError if the source cannot be read;
     RegistryError, with all `findings`, if layout and export do not fit or no patient is left.
     """
+    ready = prepared(source, layout, accepted=accepted, dates_shown=dates_shown, say=say)
+    say("checking")
+    read = read_stretch(ready, everything(ready.material.laid.sheets))
+    findings = all_findings(ready, read.about_source, [read.registry.findings])
+    refuse_unusable(ready, findings, unusable=read.unusable, patients=len(read.registry.patients))
+    set_aside = all_set_aside(ready, [read.registry.set_aside])
+    return replace(read, registry=replace(read.registry, findings=findings, set_aside=set_aside))
+
+
+def prepared(
+    source: str | Path, layout: str | Path | Layout, *, accepted: Collection[str] = (), dates_shown: bool = False,
+    say: Callable[[str], None] = _quietly,
+) -> Prepared:  # fmt: skip
+    """An export as far as all of it must be looked at together; raises as `read_with_layout` does."""
     plan = layout if isinstance(layout, Layout) else read_layout(layout)
     export = read_export(source, say=say)
     say("looking for identifiers")
     refuse_identifiers(export, plan, accepted)
     say("reading by the layout")
-    placed = laid(export, plan)
-    shape = reshaped(placed)
-    sha256 = hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest()
-    raw = raw_source(shape.making, plan, export.name, sha256)
-    say("checking")
+    return Prepared(
+        name=export.name, sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),
+        material=material_of(laid(export, plan)), dates_shown=dates_shown,
+    )  # fmt: skip
+
+
+def read_stretch(
+    ready: Prepared, stretch: Stretch, before: Mapping[str, int] = NOTHING_BEFORE, *, whole: bool = True
+) -> ReadExport:
+    """The patients of a stretch, `before` whom so many rows were made; the findings are those about their own cells."""
+    shape = reshaped(ready.material, stretch, before)
+    raw = raw_source(shape.making, ready.layout, ready.name, ready.sha256)
     read = interpreted(raw)
     draft, said = marked(read, shape.making)
-    draft = checked(draft)
-    places = Places(making=shape.making, sheets=placed.sheets, name=export.name, dates_shown=dates_shown)
-    told = places.all_findings(draft.findings, len(read.findings), said)
-    listed = [*(not_mapped(each, export.name) for each in about_source(raw)), *about_export(placed, shape.aside), told]
-    findings = in_order(pd.concat([each for each in listed if len(each)] or [told], ignore_index=True))
-    if required_missing(raw) or not draft["patients"].kept.any():
-        raise RegistryError(problem_report(findings, export.name), findings=findings)
+    draft = checked(draft, whole=whole)
+    sheets = ready.material.laid.sheets
+    places = Places(making=shape.making, sheets=sheets, name=ready.name, dates_shown=ready.dates_shown)
     registry = Registry(
-        **link(frames_of(draft)), findings=findings, set_aside=_set_aside(draft, shape, places),
-        source=source_of(raw, draft),
+        **link(frames_of(draft)), findings=places.all_findings(draft.findings, len(read.findings), said),
+        set_aside=_set_aside(draft, places), source=source_of(raw, draft),
     )  # fmt: skip
-    return ReadExport(registry=registry, laid=placed, reshaped=shape, draft=draft, places=places)
+    return ReadExport(
+        registry=registry, material=ready.material, reshaped=shape, draft=draft, places=places,
+        about_source=tuple(not_mapped(each, ready.name) for each in about_source(raw)),
+        unusable=required_missing(raw),
+    )  # fmt: skip
 
 
-def _set_aside(draft: Draft, shape: Reshaped, places: Places) -> pd.DataFrame:
+def all_findings(ready: Prepared, about: Sequence[pd.DataFrame], told: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """What there is to say of an export, in order: `about` the source, and `told` of its rows and cells."""
+    listed = [*about, *about_export(ready.material.laid, ready.material.aside), *told]
+    return in_order(pd.concat([each for each in listed if len(each)] or [no_findings()], ignore_index=True))
+
+
+def refuse_unusable(ready: Prepared, findings: pd.DataFrame, *, unusable: bool, patients: int) -> None:
+    """RegistryError if no registry can be made of what was read."""
+    if unusable or not patients:
+        raise RegistryError(problem_report(findings, ready.name), findings=findings)
+
+
+def all_set_aside(ready: Prepared, lists: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Everything set aside: rows and cells of made tables, then the rows of which nothing was made."""
+    parts = [each for each in (*lists, *listed_aside(ready.material.aside)) if len(each)]
+    return pd.concat(parts, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if parts else nothing_set_aside()
+
+
+def _set_aside(draft: Draft, places: Places) -> pd.DataFrame:
     listed = set_aside_of(draft)
     told = [places.set_aside(listed[(listed["table"] == name).to_numpy()], name) for name in TABLES]
-    parts = [each for each in (*told, *listed_aside(shape.aside)) if len(each)]
-    return pd.concat(parts, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if parts else nothing_set_aside()
+    parts = [each for each in told if len(each)]
+    return pd.concat(parts, ignore_index=True) if parts else nothing_set_aside()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,38 +14,53 @@ from necrostats.registry.export.early import RowsAside, rows_aside
 from necrostats.registry.export.filling import filled
 from necrostats.registry.export.laying import Laid
 from necrostats.registry.export.layout import Layout
-from necrostats.registry.export.linking import grouped, linked, with_collections
+from necrostats.registry.export.linking import NOTHING_BEFORE, grouped, linked, with_collections
 from necrostats.registry.export.made import Making, joined
 from necrostats.registry.export.merging import one_row_a_patient, same_day
 from necrostats.registry.export.people import People, people_of
+from necrostats.registry.export.stretches import Stretch
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Material:
+    """What the tables are made of: who the rows of the sheets are about, the rows set aside before, the cells read."""
+
+    laid: Laid
+    people: People
+    aside: tuple[RowsAside, ...]
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Reshaped:
-    """Made tables, who the rows are about, the blocks the tables came from, the rows set aside before.
+    """Made tables of the patients of a stretch, with the blocks that they came from.
 
     `day_0` (P,) is each patient's index drainage as an ordinal, to be shown nowhere; `key` that of private periods.
     """
 
     making: Making
-    people: People
     blocks: tuple[Block, ...]
-    aside: tuple[RowsAside, ...]
+    stretch: Stretch
     day_0: np.ndarray
     key: dict[str, str]
 
 
-def reshaped(laid: Laid) -> Reshaped:
-    """Every row of the sheets that the layout reads, made into rows of the nine tables or set aside."""
-    layout = laid.layout
-    people = people_of(laid.sheets, layout)
+def material_of(laid: Laid) -> Material:
+    """Every row that the layout reads, with its patient, and every mapped cell read."""
+    people = people_of(laid.sheets, laid.layout)
     aside = rows_aside(laid.sheets, people)
-    blocks = tuple(blocks_of(laid.sheets))
-    making = one_row_a_patient(assembled(blocks, _usable(laid, aside), people))
+    return Material(laid=laid, people=people, aside=tuple(aside), blocks=tuple(blocks_of(laid.sheets)))
+
+
+def reshaped(material: Material, stretch: Stretch, before: Mapping[str, int] = NOTHING_BEFORE) -> Reshaped:
+    """The rows of a stretch made into rows of the nine tables; `before` counts the rows made of earlier stretches."""
+    layout, people = material.laid.layout, material.people
+    makers = list({id(block.rows): block.rows for block in material.blocks}.values())
+    blocks = tuple(block.between(*stretch.rows_of(block.sheet.number)) for block in material.blocks)
+    making = one_row_a_patient(assembled(blocks, _usable(material), people))
     making = _with_index_sessions(making, layout)
-    makers = list({id(block.rows): block.rows for block in blocks}.values())
     day_0 = np.full(len(people.ids), np.nan)
     if any(rows.index or rows.holds(INDEX_DATE) for rows in makers):
         index = index_of(making, makers)
@@ -52,15 +68,15 @@ def reshaped(laid: Laid) -> Reshaped:
         making, day_0 = without_index(making, index), index.day
     merging = np.isin(making.tables["sessions"].maker, [n for n, rows in enumerate(makers) if rows.merge_same_day])
     making = same_day(making, merging, _on_day_0(making))
-    making = linked(grouped(with_collections(making, layout)), layout)
+    making = linked(grouped(with_collections(making, layout)), layout, before)
     making = filled(making, layout)
     making, key = hidden_quarters(making) if layout.sequential else (making, {})
-    return Reshaped(making=making, people=people, blocks=blocks, aside=tuple(aside), day_0=day_0, key=key)
+    return Reshaped(making=making, blocks=blocks, stretch=stretch, day_0=day_0, key=key)
 
 
-def _usable(laid: Laid, aside: list[RowsAside]) -> dict[int, np.ndarray]:
-    usable = {sheet.number: np.ones(len(sheet), dtype=bool) for sheet in laid.sheets}
-    for each in aside:
+def _usable(material: Material) -> dict[int, np.ndarray]:
+    usable = {sheet.number: np.ones(len(sheet), dtype=bool) for sheet in material.laid.sheets}
+    for each in material.aside:
         usable[each.sheet.number][each.at] = False
     return usable
 

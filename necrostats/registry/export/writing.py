@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import shutil
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -11,22 +13,66 @@ import pandas as pd
 
 from necrostats.registry.defusing import MAY_START_A_FORMULA, defused
 
+_AT_ONCE = 100_000
 _QUOTED = re.compile(r'[,"\r\n]')
 _NOT_PLAIN = {*',"', *MAY_START_A_FORMULA} - {"\n"}
 
 
-def write_csv(path: Path, heading: Sequence[str], blocks: Iterable[Sequence[np.ndarray]]) -> Path:
-    """A csv file that is safe to open in a spreadsheet: below its heading blocks of columns (n,) of text.
+class CsvFile:
+    """A csv file that is safe to open in a spreadsheet, written beside its name and moved there when it is whole."""
 
-    It is written beside its name and moved into place.
-    """
-    unfinished = path.with_name(f".{path.name}.unfinished")
-    with unfinished.open("w", encoding="utf-8", newline="") as file:
-        file.write(",".join(_quoted(name) for name in heading) + "\n")
-        for columns in blocks:
-            file.writelines(map("%s\n".__mod__, map(",".join, zip(*map(_cells, columns), strict=True))))
-    unfinished.replace(path)
-    return path
+    def __init__(self, path: Path, heading: Iterable[str]) -> None:
+        self.path, self.heading = path, tuple(heading)
+        self._unfinished = path.with_name(f".{path.name}.unfinished")
+        self._file = self._unfinished.open("w", encoding="utf-8", newline="")
+        self._file.write(_line(self.heading))
+
+    def add(self, columns: Sequence[np.ndarray]) -> None:
+        """More lines, as columns (n,) of text."""
+        self._file.writelines(map("%s\n".__mod__, map(",".join, zip(*map(_cells, columns), strict=True))))
+
+    def add_frame(self, frame: pd.DataFrame) -> None:
+        """More lines, the columns of the heading from a frame."""
+        for first in range(0, len(frame), _AT_ONCE):
+            block = frame.iloc[first : first + _AT_ONCE]
+            self.add([texts_of(block[name]) for name in self.heading])
+
+    def widen(self, heading: Sequence[str]) -> None:
+        """Further columns, blank so far: what there is is written again under a heading that leaves none out."""
+        place = [self.heading.index(name) if name in self.heading else -1 for name in heading]
+        narrow = self._unfinished.with_suffix(".narrow")
+        self._file.close()
+        self._unfinished.replace(narrow)
+        self.heading = tuple(heading)
+        self._file = self._unfinished.open("w", encoding="utf-8", newline="")
+        with narrow.open(encoding="utf-8", newline="") as file:
+            lines = csv.reader(file)
+            next(lines)
+            self._file.write(_line(heading))
+            self._file.writelines(_line((*line, "")[each] for each in place) for line in lines)
+        narrow.unlink()
+
+    def append(self, other: CsvFile) -> None:
+        """The lines of another file with the same heading, which is gone then."""
+        other._file.close()
+        with other._unfinished.open(encoding="utf-8", newline="") as lines:
+            lines.readline()
+            shutil.copyfileobj(lines, self._file)
+        other._unfinished.unlink()
+
+    def finish(self) -> Path:
+        """The path, at which the file now lies."""
+        self._file.close()
+        return self._unfinished.replace(self.path)
+
+    def drop(self) -> None:
+        """Leave nothing behind of a file that was not finished."""
+        self._file.close()
+        self._unfinished.unlink(missing_ok=True)
+
+
+def _line(cells: Iterable[str]) -> str:
+    return ",".join(map(_quoted, cells)) + "\n"
 
 
 def texts_of(values: pd.Series) -> np.ndarray:

@@ -16,7 +16,7 @@ LINES = st.lists(st.lists(CELLS, min_size=len(HEADINGS) + 2, max_size=len(HEADIN
 
 
 def counted(found):
-    counts = counts_of(found)
+    counts = counts_of(found.material)
     assert counts.complete
     return counts
 

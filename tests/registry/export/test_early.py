@@ -19,14 +19,14 @@ def test_rows_that_the_layout_calls_no_record_are_set_aside_with_a_note(tmp_path
     found = read_wide(tmp_path, wide_line("1"), wide_line("total"), wide_line("2"), layout=layout)
     assert len(found.registry.patients) == 2
     assert [row for _, row, _, _ in told(found, "SKIPPED")] == [3]
-    assert counts_of(found).rows_set_aside == 1
+    assert counts_of(found.material).rows_set_aside == 1
 
 
 def test_a_csv_row_with_more_cells_than_headings_is_set_aside_whole(tmp_path):
     found = read_csv(tmp_path, "1,50,01/03/24\n2,50,01/03/24,,,x\n3,50,01/03/24\n")
     assert len(found.registry.patients) == 2
     assert [row for _, row, _, _ in told(found, "LONG_ROW")] == [3]
-    assert counts_of(found).complete
+    assert counts_of(found.material).complete
 
 
 @pytest.mark.parametrize("tail", [",\n", ",,,\n", "\n"])

@@ -68,16 +68,17 @@ def messy():
 
 @pytest.mark.parametrize("at_a_time", [1_000, 37])
 def test_the_parts_of_a_ledger_are_the_whole_in_the_same_order(messy, at_a_time):
-    parts = [*ledger_parts(messy, at_a_time)]
+    parts = [part for sheet in messy.material.laid.sheets for part in ledger_parts(messy, sheet, at_a_time)]
     whole = ledger_of(messy)
-    assert len(parts) > len(messy.laid.sheets) or at_a_time == 1_000
+    assert len(parts) > len(messy.material.laid.sheets) or at_a_time == 1_000
     pd.testing.assert_frame_equal(pd.concat(parts, ignore_index=True), whole)
     assert len(whole) > 5_000
 
 
 def test_what_was_read_holds_no_cell_in_its_representation(tmp_path):
     found = read_wide(tmp_path, wide_line("unit-77", DEN1_date="08/03/2024", DEN1_tools="snare"))
-    held = (found, found.laid, found.laid.sheets[0], found.laid.export.grids[0], found.reshaped, found.draft)
-    cell = found.laid.export.grids[0].columns[0].cells[-1]
+    laid = found.material.laid
+    held = (found, laid, laid.sheets[0], laid.export.grids[0], found.material, found.reshaped, found.draft)
+    cell = found.material.laid.export.grids[0].columns[0].cells[-1]
     for each in (*held, cell, found.reshaped.blocks[0].parts[0].readings[-1], found.draft["patients"].raw):
         assert not any(text in repr(each) for text in ("unit-77", "08/03/2024", "snare"))
