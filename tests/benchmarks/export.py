@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import resource
 import subprocess
 import sys
 import tempfile
@@ -21,6 +20,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
+from timing import peak_memory, say
 
 SESSIONS_EACH = 4
 HEADINGS = ("Study", "Age", "Sex", "Date", "Type", "Tools", "Yield", "Texture", "Compl")
@@ -68,11 +68,6 @@ def main() -> None:
     for what, name in (("read", "read by the layout"), ("tidy", "tidied, with the ledger")):
         times = (f"{took[what][kind] / took['pandas'][kind]:.1f} x by {kind} time" for kind in ("clock", "processor"))
         say(f"{name} / pandas", ", ".join(times))
-
-
-def say(what: str, figure: str) -> None:
-    """One line: what was measured, and the figure."""
-    print(f"{what:<60} {figure}", flush=True)
 
 
 def make(folder: Path, rows: int) -> None:
@@ -139,8 +134,7 @@ def measured(what: str, folder: Path) -> None:
     start, worked = time.perf_counter(), time.process_time()
     runs[what]()
     clock, processor = time.perf_counter() - start, time.process_time() - worked
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    say(names[what], f"{clock:.2f} s, processor {processor:.2f} s, peak memory {peak:,.0f} MB")
+    say(names[what], f"{clock:.2f} s, processor {processor:.2f} s, peak memory {peak_memory():,.0f} MB")
     print(clock, processor, sep="\n")
 
 

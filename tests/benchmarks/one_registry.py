@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import resource
 import sys
 import time
 
-from timing import say
+from timing import peak_memory, say
 
 MEASURES = (
     "activity", "case_mix", "sessions_to_resolution", "time_to_resolution", "adverse_event_rates", "event_grades",
@@ -31,8 +30,7 @@ def main(source: str, name: str) -> None:
 
 
 def _say(what: str, start: float) -> None:
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    say(what, f"{time.perf_counter() - start:.2f} s, peak memory so far {peak:,.0f} MB")
+    say(what, f"{time.perf_counter() - start:.2f} s, peak memory so far {peak_memory():,.0f} MB")
 
 
 if __name__ == "__main__":
