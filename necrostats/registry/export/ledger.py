@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from necrostats.registry.export.drafting import taken_cells
 from necrostats.registry.export.early import RowsAside
 from necrostats.registry.export.filling import cell_texts
 from necrostats.registry.export.laying import LaidSheet
+from necrostats.registry.export.ledger_lines import NO_COLUMN, Lines, constant, each_once
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.made import NOWHERE, Made, Origin
 from necrostats.registry.export.names import letters_of
@@ -27,7 +28,6 @@ COLUMNS = (
     "file", "sheet", "row", "cell", "column", "written", "outcome", "table", "id", "field", "value", "rule",
 )  # fmt: skip
 AT_A_TIME = 10_000
-_KEY = -1
 
 
 def ledger_of(read: ReadExport) -> pd.DataFrame:
@@ -111,57 +111,6 @@ def _given(read: ReadExport, name: str) -> Iterator[_Given]:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class _Lines:
-    """n lines before they are placed: the column of the export (or _KEY) and the position of each one's cell, and
-    what is told of it: arrays (n,), or one for all."""
-
-    number: np.ndarray
-    at: np.ndarray
-    outcome: np.ndarray | str = VALUE
-    table: np.ndarray | str = ""
-    id: np.ndarray | str = ""
-    field: np.ndarray | str = ""
-    value: np.ndarray | str = ""
-    rule: np.ndarray | str = ""
-    written: np.ndarray | str = ""
-    heading: np.ndarray | str = ""
-    letters: np.ndarray | int = 0
-
-    def __len__(self) -> int:
-        return len(self.at)
-
-    def column(self, name: str) -> np.ndarray:
-        """One a line."""
-        told = getattr(self, name)
-        return told if isinstance(told, np.ndarray) else _constant(told, len(self))
-
-    @classmethod
-    def joined(cls, parts: Sequence[_Lines]) -> _Lines:
-        """Several, one below the other."""
-        held = [part for part in parts if len(part)] or [_no_lines()]
-        return cls(**{each.name: np.concatenate([part.column(each.name) for part in held]) for each in fields(cls)})
-
-    def only(self, rows: np.ndarray) -> _Lines:
-        """Some of the lines."""
-        return replace(self, **{each.name: self.column(each.name)[rows] for each in fields(self)})
-
-
-def _no_lines() -> _Lines:
-    return _Lines(number=np.empty(0, dtype=np.int64), at=np.empty(0, dtype=np.int64))
-
-
-def _constant(told: str | int, rows: int) -> np.ndarray:
-    return np.broadcast_to(np.array(told, dtype=object if isinstance(told, str) else np.int64), rows)
-
-
-def _each_once(parts: Sequence[_Lines]) -> _Lines:
-    """The lines without those that tell the same field of the same cell again."""
-    lines = _Lines.joined(parts)
-    cells = pd.DataFrame({name: getattr(lines, name) for name in ("number", "at", "field")})
-    return lines.only(~cells.duplicated().to_numpy())
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Piece:
     """The rows `first` to `end` (excluded) of one sheet."""
 
@@ -179,13 +128,13 @@ class _Piece:
             told[each.number, each.at - self.first] = True
         blocks = [block for block in self.read.reshaped.blocks if block.sheet is self.sheet]
         rest = [each for block in blocks for part in block.parts for each in self._rest(block, part, told)]
-        return self._placed([*given, _each_once(rest), *self._keys(), *self._rows_aside()])
+        return self._placed([*given, each_once(rest), *self._keys(), *self._rows_aside()])
 
-    def _values(self, given: _Given) -> _Lines:
+    def _values(self, given: _Given) -> Lines:
         low, high = np.searchsorted(given.place, _place(self.sheet.number, np.array([self.first, self.end])))
         rows = given.rows[low:high]
         origin = given.origin.take(rows)
-        return _Lines(
+        return Lines(
             number=origin.column, at=origin.at, table=given.made.table.name,
             outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE).astype(object),
             id=given.ids.take(rows).plain(), field=given.column,
@@ -201,7 +150,7 @@ class _Piece:
             return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
         return given.made.text(given.column).take(rows).plain()
 
-    def _rest(self, block: Block, part: Part, seen: np.ndarray) -> Iterator[_Lines]:
+    def _rest(self, block: Block, part: Part, seen: np.ndarray) -> Iterator[Lines]:
         """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""
         number = [id(column) for column in self.read.reshaped.making.columns].index(id(part.column))
         low, high = np.searchsorted(block.at, (self.first, self.end))
@@ -215,7 +164,7 @@ class _Piece:
         )  # fmt: skip
         written, outcome = self.read.places.values(origin), told.outcome(self.whole.lost[person])
         for lines in told.lines:
-            yield _Lines(
+            yield Lines(
                 number=origin.column[lines.row], at=origin.at[lines.row], outcome=outcome[lines.row],
                 table=block.rows.table, field=lines.field, value=lines.value, rule=told.rule[lines.row],
                 written=written[lines.row],
@@ -232,7 +181,7 @@ class _Piece:
             gone[at - self.first] = True
         return gone
 
-    def _keys(self) -> Iterator[_Lines]:
+    def _keys(self) -> Iterator[Lines]:
         """The cells that say who a row is about."""
         person = self.read.material.people.of[self.sheet.number]
         here = slice(self.first, self.end)
@@ -240,29 +189,29 @@ class _Piece:
             raw = self.sheet.column(heading).raw
             filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
             rows = np.flatnonzero(filled & ~self._gone()) + self.first
-            yield _Lines(
-                number=np.full(len(rows), _KEY), at=rows, table="patients", field="patient_id",
+            yield Lines(
+                number=np.full(len(rows), NO_COLUMN), at=rows, table="patients", field="patient_id",
                 id=self.whole.ids[person[rows]], value=self.whole.ids[person[rows]], rule="key",
                 written=WITHHELD, letters=raw.number, heading=self.sheet.column(heading).heading,
             )  # fmt: skip
 
-    def _rows_aside(self) -> Iterator[_Lines]:
+    def _rows_aside(self) -> Iterator[Lines]:
         table = self.sheet.layout.rows[0].table
         for each, at in self._aside():
-            yield _Lines(number=np.full(len(at), _KEY), at=at, outcome=SET_ASIDE, rule=each.rule, table=table)
+            yield Lines(number=np.full(len(at), NO_COLUMN), at=at, outcome=SET_ASIDE, rule=each.rule, table=table)
 
-    def _placed(self, parts: Sequence[_Lines]) -> pd.DataFrame:
+    def _placed(self, parts: Sequence[Lines]) -> pd.DataFrame:
         """The lines with the places of their cells, in the order of the export."""
-        lines = _Lines.joined(parts)
+        lines = Lines.joined(parts)
         columns = self.read.reshaped.making.columns
-        mapped = lines.number != _KEY
+        mapped = lines.number != NO_COLUMN
         headings = np.array([*(column.heading for column in columns), ""], dtype=object)[lines.number]
         letters = np.array([*(column.raw.number for column in columns), 0])[lines.number]
         letters = np.where(mapped, letters, lines.letters).astype(np.int64)
         row = self.sheet.rows[lines.at]
         order = np.lexsort((_rank(lines.field), _rank(lines.table), letters, row))
         placed = {
-            "file": _constant(self.sheet.grid.file, len(row)), "sheet": _constant(self.sheet.grid.sheet, len(row)),
+            "file": constant(self.sheet.grid.file, len(row)), "sheet": constant(self.sheet.grid.sheet, len(row)),
             "row": row, "cell": _cells(letters, row), "column": np.where(mapped, headings, lines.heading),
             **{name: getattr(lines, name) for name in COLUMNS[5:]},
         }  # fmt: skip
