@@ -19,6 +19,7 @@ _SHIFT = np.int64(1 << 16)
 _DATED = (
     ("sessions", "day"), ("scans", "day"), ("reviews", "day"), ("adverse_events", "day"),
     ("other_interventions", "day"), ("stents", "placed_day"), ("stents", "removed_day"),
+    ("collections", "detected_day"), ("collections", "baseline_scan_day"),
 )  # fmt: skip
 
 SURGERY = ("surgical_necrosectomy", "minimally_invasive_necrosectomy")
@@ -122,7 +123,8 @@ def end_days(registry: Registry, end: str) -> np.ndarray:
 def last_seen_days(registry: Registry) -> np.ndarray:
     """The last day each patient is known to have been under observation, no later than the data lock.
 
-    A session, scan, review, stent, event or intervention after the last contact day is a later contact.
+    A session, scan, review, stent, event or intervention after the last contact day, or a collection found then, is a
+    later contact.
     """
     last = np.maximum(_days(registry.patients, "last_contact_day"), last_records(registry))
     return np.minimum(last, _days(registry.patients, "observed_days"))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.estimates import BAND, estimate_row, estimate_table, without_limits
 from necrostats.measures.plateaus import plateau_notes
-from necrostats.measures.resolution import INTERVAL, competing
+from necrostats.measures.resolution import competing
 from necrostats.measures.resolution_axis import DAYS, CoursesAlong, by_point, courses_along, named_point, named_tau
 from necrostats.registry.tables import Registry
 from necrostats.results import Estimates, Method, Note
@@ -65,18 +65,21 @@ def bootstrap_resolution(
         for place, label in enumerate(labels)
         for each in [figures.get((label, which), _UNKNOWN)]
     ]  # fmt: skip
-    notes = [*plateau_notes(middle, curve.table.groups.tolist())]
+    table = estimate_table(rows, groups=labels)
+    notes = [*without_limits(table[table["variable"] == FORMULA], BAND, named_by="measure")]
+    notes += [*plateau_notes(middle, curve.table.groups.tolist())]
     notes += [note for figures in both.values() for each in figures.values() for note in each.notes]
     return Estimates(
         title="Resolution, with intervals by formula and by bootstrap",
-        table=estimate_table(rows, groups=labels),
+        table=table,
         population=courses.population,
         method=Method(
             estimand=f"median, incidence {by_point(axis, point)} and mean of the first {until} {axis} after documented "
             f"resolution, {competing(courses.ends)} competing",
             estimator="Aalen–Johansen",
-            interval=f"by formula: {INTERVAL}, for means t limits on the logit scale; by bootstrap: percentiles of "
-            f"{replicates:,} resamples of patients (seed {seed}), of shares and means expanded for few patients",
+            interval="by formula: delta-method standard error, log-log scale, for means t limits on the logit scale; "
+            f"by bootstrap: percentiles of {replicates:,} resamples of patients (seed {seed}), of shares and means "
+            "expanded for few patients",
             level=level,
             definition=f"{definition.sentence()} Counts are of patients resolved while observed.",
             references=(*RESAMPLING, *filter(None, [definition.reference])),

@@ -8,7 +8,10 @@ import numpy as np
 import pandas as pd
 
 from necrostats.measures.grouping import ALL
-from necrostats.results import Estimates
+from necrostats.results import Estimates, Note
+
+ALIKE = "there is one patient only, or all are alike in it"
+BAND = "there is one patient only, all are alike in it, or the band does not pass one half"
 
 
 def estimate_row(measure: str, variable: str, *, unit: str, of: str, n: int, estimate: float, **more) -> dict:
@@ -32,3 +35,14 @@ def estimate_table(rows: list[dict], *, groups: Iterable[str] = (ALL,)) -> pd.Da
     for name, order in orders.items():
         table[name] = pd.Categorical(table[name], categories=list(order), ordered=True)
     return table
+
+
+def without_limits(table: pd.DataFrame, why: str = ALIKE, *, named_by: str = "variable") -> tuple[Note, ...]:
+    """A note on the figures that have an estimate and no limit on either side, by their `named_by` and group."""
+    bare = table[table["estimate"].notna() & table["conf_low"].isna() & table["conf_high"].isna()]
+    if bare.empty:
+        return ()
+    listed = "; ".join(
+        f"{name} ({', '.join(rows['group'].astype(str))})" for name, rows in bare.groupby(named_by, observed=True)
+    )
+    return (Note(code="NO_LIMITS", text=f"No limits for {listed}: {why}."),)

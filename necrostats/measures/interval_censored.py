@@ -16,7 +16,7 @@ from necrostats.measures.scan_gaps import gap_quartiles, imbalance, scan_gaps
 from necrostats.measures.scan_ranges import middles, never_resolved, scan_ranges
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
-from necrostats.stats.npmle import FEWEST_PATIENTS, SEED, IntervalCensoredCurve, npmle, npmle_band
+from necrostats.stats.npmle import FEWEST_PATIENTS, ROUNDING, SEED, IntervalCensoredCurve, npmle, npmle_band
 
 DOCUMENTED, MIDDLE, BETWEEN = "resolved", "resolved, mid-point", "resolved, interval-censored"
 WAYS = (DOCUMENTED, MIDDLE, BETWEEN)
@@ -82,7 +82,7 @@ def interval_censored_resolution(
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
             "patients who ended otherwise counted as never resolved up to the data lock",
             interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients "
-            f"(seed {seed}), expanded for few patients",
+            f"(seed {seed}), expanded for few patients, none where nobody or everybody has resolved",
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, *NPMLE_REFERENCES, *filter(None, [definition.reference])),
@@ -124,11 +124,17 @@ def _between(
         }
     )
     short = tuple(each for each in notes if left.size > 0 and (each.code != "SMALL_N" or left.size < FEWEST_PATIENTS))
-    return table, _median(curve, table), short
+    return table, _median(curve, table, banded=left.size >= FEWEST_PATIENTS), short
 
 
-def _median(curve: IntervalCensoredCurve, table: pd.DataFrame) -> pd.DataFrame:
-    """The day by which half are resolved: the middle of its stretch, limits where the band passes one half."""
+def _median(curve: IntervalCensoredCurve, table: pd.DataFrame, *, banded: bool) -> pd.DataFrame:
+    """The day by which half are resolved: the middle of its stretch, limits where the band passes one half.
+
+    Where everybody has resolved there is no band, but one half has been passed, so both its edges are 1.
+    """
+    if banded:
+        edges = ["conf_low", "conf_high"]
+        table = table.assign(**{name: table[name].mask(table["least"] > 1 - ROUNDING, 1.0) for name in edges})
     where = curve.quantile(0.5) if curve.n else None
     middle = np.nan if where is None else (where.left + where.right) / 2
     return pd.DataFrame(

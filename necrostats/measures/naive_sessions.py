@@ -6,7 +6,7 @@ import numpy as np
 
 from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.estimates import estimate_row, estimate_table, without_limits
 from necrostats.measures.grouping import patient_groups
 from necrostats.measures.phrases import counted as counts
 from necrostats.measures.resolution import record_notes
@@ -44,9 +44,11 @@ def naive_mean_sessions(
         made, said = _rows(counted, here, label, up_to, level)
         rows += made
         notes += [*said, *([_left_out(ends, counted, here, label if by else "")] if here.any() else [])]
+    table = estimate_table(sorted(rows, key=lambda row: row["measure"] != NAIVE), groups=groups.labels)
+    bare = without_limits(table[table["measure"] != NAIVE], named_by="measure")
     return Estimates(
         title="Mean sessions: among the resolved, and of all",
-        table=estimate_table(sorted(rows, key=lambda row: row["measure"] != NAIVE), groups=groups.labels),
+        table=table,
         population=Population(
             patients=len(registry.patients) - groups.left_out, left_out={"patients without a group": groups.left_out}
         ),
@@ -60,7 +62,7 @@ def naive_mean_sessions(
             definition=definition.sentence(),
             references=("Irwin, J Hyg 1949;47:188", *filter(None, [definition.reference])),
         ),
-        notes=(*notes, *session_notes(counted), *record_notes(ends)),
+        notes=(*notes, *bare, *session_notes(counted), *record_notes(ends)),
     )
 
 
@@ -76,7 +78,8 @@ def _rows(
     ]  # fmt: skip
     said = [Note(code=note.code, text=f"{NAIVE.capitalize()}, {label}: {note.text}") for note in naive.notes]
     if not entered.any():
-        return [*rows, estimate_row(_all(up_to), "necrosectomies", n=0, estimate=np.nan, **about)], []
+        rows.append(estimate_row(_all(up_to), "necrosectomies", n=0, estimate=np.nan, **about))
+        return rows, [*said, _nobody_enters(label)] if here.any() else []
     curve = kaplan_meier(counted.sessions[entered], counted.cause[entered] > 0, level=level)
     whole = restricted_mean(curve, up_to)
     rows.append(
@@ -88,6 +91,11 @@ def _rows(
 
 def _all(up_to: int) -> str:
     return f"restricted mean necrosectomies of all, up to {up_to}"
+
+
+def _nobody_enters(label: str) -> Note:
+    text = f"Group {label} has nobody with a scan or review after the index drainage: no restricted mean."
+    return Note(code="SMALL_N", text=text)
 
 
 def _renamed(note: Note, label: str) -> Note:

@@ -73,8 +73,8 @@ def differences(sides: Sides, at: int, tau: int) -> dict[int, tuple[Found, Found
         else f"mean sessions spared by resolution, of the first {tau}"
     )
     figures = {
-        f"difference in incidence {by_point(courses.axis, at)}": heights(curve, at),
-        f"difference in {mean}": restricted_mean(curve, tau),
+        f"difference in incidence {by_point(courses.axis, at)}": heights(curve, at).of_cause(0),
+        f"difference in {mean}": restricted_mean(curve, tau).of_cause(0),
     }
     return {
         place: tuple(_gap(name, each, sides, place) for name, each in figures.items())
@@ -85,9 +85,8 @@ def differences(sides: Sides, at: int, tau: int) -> dict[int, tuple[Found, Found
 def _gap(name: str, figures: GroupFigures, sides: Sides, place: int) -> Found:
     found = difference(figures, sides.courses.groups.labels[place], sides.reference, welch=True)
     return Found(
-        measure=name, estimate=float(found.estimate[0]), low=float(found.low[0]), high=float(found.high[0]),
-        statistic=float(found.statistic[0]), p_value=float(found.p_value[0]), test=found.test, limits=found.method,
-        notes=found.notes,
+        measure=name, estimate=found.estimate, low=found.low, high=found.high, statistic=found.statistic,
+        p_value=found.p_value, test=found.test, limits=found.method, notes=found.notes,
     )  # fmt: skip
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.estimates import estimate_row, estimate_table, without_limits
 from necrostats.measures.resolution import competing
 from necrostats.measures.resolution_axis import DAYS, courses_along, named_tau
 from necrostats.registry.tables import Registry
@@ -52,10 +52,10 @@ def restricted_mean_resolution(
         for column, variable in enumerate(variables)
         for place, label in enumerate(labels)
     ]  # fmt: skip
-    days = axis == DAYS
+    table, days = estimate_table(rows, groups=labels), axis == DAYS
     return Estimates(
         title=f"How the first {until} {axis} are spent",
-        table=estimate_table(rows, groups=labels),
+        table=table,
         population=courses.population,
         method=Method(
             estimand=f"mean number of the first {until} {'days since index drainage' if days else 'necrosectomies'} "
@@ -66,7 +66,7 @@ def restricted_mean_resolution(
             definition=definition.sentence(),
             references=(*REFERENCES, *filter(None, [definition.reference])),
         ),
-        notes=tuple(dict.fromkeys((*kept.notes, *courses.notes))),
+        notes=tuple(dict.fromkeys((*kept.notes, *without_limits(table), *courses.notes))),
     )
 
 

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days
 from necrostats.errors import ChoiceError, unknown_choice
-from necrostats.measures.estimates import estimate_row, estimate_table
+from necrostats.measures.estimates import BAND, estimate_row, estimate_table, without_limits
 from necrostats.measures.event_free import event_free
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.plateaus import plateau_notes
 from necrostats.measures.resolution import NAMED_DAYS
 from necrostats.registry.tables import Registry
-from necrostats.results import Curves, Estimates, Method, Population
+from necrostats.results import Curves, Estimates, Method, Note, Population
 from necrostats.stats import follow_up as reverse
 
 ENDS = ("death", "surgery", "percutaneous drain")
@@ -87,9 +88,10 @@ def follow_up(registry: Registry, *, by: str | None = None, level: float = 0.95)
                      estimate=middle.estimate[place], low=middle.low[place], high=middle.high[place])
         for place, label in enumerate(groups.labels)
     ]  # fmt: skip
+    table = estimate_table(rows, groups=groups.labels)
     return Estimates(
         title="Follow-up",
-        table=estimate_table(rows, groups=groups.labels),
+        table=table,
         population=_population(registry, groups),
         method=Method(
             estimand="median time under observation from the index drainage, had nobody died",
@@ -99,8 +101,16 @@ def follow_up(registry: Registry, *, by: str | None = None, level: float = 0.95)
             definition="from the index drainage to the last contact, resolved or not; deaths are censored",
             references=("Schemper and Smith, Control Clin Trials 1996;17:343",),
         ),
-        notes=plateau_notes(middle, groups.labels),
+        notes=(*_never_half(table), *plateau_notes(middle, groups.labels), *without_limits(table, BAND)),
     )
+
+
+def _never_half(table: pd.DataFrame) -> tuple[Note, ...]:
+    missing = table.loc[table["estimate"].isna() & (table["n"] > 0), "group"].astype(str)
+    if missing.empty:
+        return ()
+    text = f"The median was not reached: deaths cut follow-up short too often ({', '.join(missing)})."
+    return (Note(code="NOT_REACHED", text=text),)
 
 
 def _chosen(ends: Sequence[str]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.necrosectomies import NOT_RECORDED, USED, check_class, necrosectomies, uses_of
 from necrostats.measures.resolution import record_notes
+from necrostats.measures.resolution_contrasts import TESTED, WALD, named
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.cox import CoxFit, cox
@@ -75,7 +76,7 @@ def resolution_after_use(
             definition=definition.sentence(),
             references=("Cox, J R Stat Soc B 1972;34:187", "Andersen and Gill, Ann Stat 1982;10:1100"),
         ),
-        notes=(*fit.notes, *_few(rows), _chosen_not_assigned(), *record_notes(ends)),
+        notes=(*named(fit.notes, [name]), *_few(rows), _chosen_not_assigned(), *record_notes(ends)),
     )
 
 
@@ -116,13 +117,16 @@ def _fit(rows: Stretches, level: float) -> CoxFit:
 
 def _table(rows: Stretches, fit: CoxFit, name: str) -> pd.DataFrame:
     after = rows.used == 1
+    endless = bool(np.isinf(fit.coefficient[0]))
     row = {
         "group": f"after {name}", "reference": "not yet used", "measure": MEASURE,
         "estimate": float(np.exp(fit.coefficient[0])), "conf_low": float(np.exp(fit.low[0])),
-        "conf_high": float(np.exp(fit.high[0])), "statistic": float(fit.statistic[0]), "p_value": float(fit.p_value[0]),
+        "conf_high": float(np.exp(fit.high[0])),
+        "statistic": fit.likelihood_ratio.statistic if endless else float(fit.statistic[0]),
+        "p_value": fit.likelihood_ratio.p_value if endless else float(fit.p_value[0]),
         "unit": "patients", "events": int(rows.resolved[after].sum()), "n": np.unique(rows.patient[after]).size,
         "events_ref": int(rows.resolved[~after].sum()), "n_ref": np.unique(rows.patient[~after]).size,
-        "test": "Wald", "limits": "normal limits on the log scale",
+        "test": TESTED if endless else WALD, "limits": "normal limits on the log scale",
     }  # fmt: skip
     return pd.DataFrame([row])
 

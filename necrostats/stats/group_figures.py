@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import special, stats
@@ -42,6 +42,13 @@ class GroupFigures:
         """Standard errors, in the shape of `estimate`."""
         return np.sqrt(np.diagonal(self.covariance, axis1=-2, axis2=-1)).T
 
+    def of_cause(self, cause: int) -> GroupFigures:
+        """The figures (G,) of one cause alone, by its place (C,)."""
+        return replace(
+            self, estimate=self.estimate[:, cause], covariance=self.covariance[cause], low=self.low[:, cause],
+            high=self.high[:, cause],
+        )  # fmt: skip
+
     def place(self, group: object) -> int:
         """Where a group stands; ChoiceError if it is not one of the groups."""
         names = self.groups.tolist()
@@ -63,15 +70,16 @@ def difference(figures: GroupFigures, group: object, reference: object, *, welch
 
     Normal limits, z test; they hold the truth too seldom in groups of 15 (tests/simulations). With `welch` limits and
     test are those of two means of so many subjects: each variance times n/(n − 1), t with Satterthwaite's degrees of
-    freedom (Welch BL. Biometrika 1947;34:28-35). Where neither group varies there is a difference, but no limits and
-    no test: NaN, a note.
+    freedom (Welch BL. Biometrika 1947;34:28-35). Where a group does not vary (nobody, or everybody) there is a
+    difference, but no limits and no test, since the other group's error alone is too small: NaN, a note.
     """
     one, two = figures.place(group), figures.place(reference)
     gap = figures.estimate[one] - figures.estimate[two]
     scale = unbiased(figures.subjects) if welch else np.ones(figures.groups.size)
     variance = _variance(figures.covariance, one, two, scale[one], scale[two])
     freedom = _freedom(figures, one, two) if welch else np.inf
-    error = _positive(variance, figures.largest)
+    still = _still(figures, one, two)
+    error = np.where(still.any(axis=-1), np.nan, _positive(variance, figures.largest))
     half = stats.t.ppf((1 + figures.level) / 2, freedom) * error
     return FigureContrast(
         estimate=as_given(gap),
@@ -80,7 +88,7 @@ def difference(figures: GroupFigures, group: object, reference: object, *, welch
         measure=f"difference in {figures.measure}", method="Welch's t limits" if welch else "normal limits",
         test="Welch's t test" if welch else "z test", std_error=as_given(error), statistic=as_given(gap / error),
         p_value=as_given(2 * stats.t.sf(np.abs(gap / error), freedom)),
-        notes=figures.notes + _no_spread(variance, error),
+        notes=figures.notes + _no_spread(variance, error, still, (group, reference)),
     )  # fmt: skip
 
 
@@ -90,7 +98,8 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
     top, bottom = (np.where(figures.estimate[each] > 0, figures.estimate[each], np.nan) for each in (one, two))
     log_ratio = np.log(top / bottom)
     variance = _variance(figures.covariance, one, two, 1 / top, 1 / bottom)
-    error = _positive(variance, 1.0)
+    still = _still(figures, one, two)
+    error = np.where(still.any(axis=-1), np.nan, _positive(variance, 1.0))
     half = special.ndtri((1 + figures.level) / 2) * error
     return FigureContrast(
         estimate=as_given(top / bottom),
@@ -99,7 +108,8 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
         measure=f"ratio of {figures.measure}", method="normal limits on the log scale", test="z test of the log ratio",
         std_error=as_given(error), statistic=as_given(log_ratio / error),
         p_value=as_given(2 * special.ndtr(-np.abs(log_ratio / error))),
-        notes=figures.notes + _nothing_over(figures.estimate[[one, two]]) + _no_spread(variance, error),
+        notes=figures.notes + _nothing_over(figures.estimate[[one, two]])
+        + _no_spread(variance, error, still, (group, reference)),
     )  # fmt: skip
 
 
@@ -141,10 +151,25 @@ def _positive(variance: np.ndarray, scale: float) -> np.ndarray:
     return np.sqrt(np.where(np.asarray(variance) > (ROUNDING * scale) ** 2, variance, np.nan))
 
 
-def _no_spread(variance: np.ndarray, error: np.ndarray) -> tuple[Note, ...]:
-    if not np.any(np.isnan(error) & ~np.isnan(variance)):
+def _still(figures: GroupFigures, one: int, two: int) -> np.ndarray:
+    """Whether the figure does not vary within each of two groups (2,) or (C, 2)."""
+    own = np.diagonal(figures.covariance, axis1=-2, axis2=-1)[..., [one, two]]
+    share = figures.estimate[[one, two]].T / figures.largest
+    at_an_end = (share < ROUNDING) | (share > 1 - ROUNDING)
+    return ~np.isnan(own) & (at_an_end | np.isnan(_positive(own, figures.largest)))
+
+
+def _no_spread(
+    variance: np.ndarray, error: np.ndarray, still: np.ndarray, names: tuple[object, object]
+) -> tuple[Note, ...]:
+    if not (still.any() or np.any(np.isnan(error) & ~np.isnan(variance))):
         return ()
-    text = "The figures do not vary within either group, so the contrast has no limits and no test."
+    alone = still.any(axis=tuple(range(still.ndim - 1)))
+    where = f"group {names[int(alone[1])]}" if alone.sum() == 1 else "either group"
+    text = (
+        f"The figure does not vary within {where}, so how far it may be off cannot be seen: the contrast has no limits "
+        "and no test."
+    )
     return (Note(code="ZERO_EVENTS", text=text),)
 
 

@@ -14,6 +14,7 @@ from necrostats.stats import checks
 from necrostats.stats.clusters import places
 from necrostats.stats.innermost import Innermost, innermost
 from necrostats.stats.mass_fitting import Masses, Ranges, fit_masses
+from necrostats.stats.resampling import too_few_resamples
 from necrostats.stats.transforms import unbiased, wider
 
 SETTLED, ROUNDING = 1e-7, 1e-9
@@ -146,7 +147,8 @@ def npmle_band(
     tail = float(special.ndtr(special.ndtri((1 - level) / 2) * wider(level, patients) * unbiased(patients)))
     known = (seen.most > ROUNDING) & (seen.least < 1 - ROUNDING)
     return IncidenceBand(
-        time=when, least=seen.least, most=seen.most, replicates=len(fits), notes=_settled(fits),
+        time=when, least=seen.least, most=seen.most, replicates=len(fits),
+        notes=_settled(fits) + too_few_resamples(len(fits), tail),
         low=np.where(known, np.quantile(resampled.least, tail, axis=0), np.nan),
         high=np.where(known, np.quantile(resampled.most, 1 - tail, axis=0), np.nan),
     )  # fmt: skip

@@ -24,6 +24,7 @@ from necrostats.stats.transforms import unbiased, wider
 FEWEST_PATIENTS = 10
 MOST_UNKNOWN = 0.05
 AT_ONCE = 4_000_000
+ROUNDING = 1e-9
 SEED = 20240229
 
 
@@ -34,6 +35,7 @@ class Resampled:
     Infinite = not reached, NaN = not known. `names` (S,) of the figures, `patients` (G,) in each group. Ask for an
     `interval` or a `difference`: limits are percentiles, of shares and means expanded for few patients, since those of
     small samples lie too close together: with 15 patients the 1.3rd and the 98.7th, not the 2.5th and the 97.5th.
+    None, and a note, for a share or a mean that is the same in every resample of a group.
     Hesterberg TC. Am Stat 2015;69:371-386 (from memory).
     """
 
@@ -49,7 +51,10 @@ class Resampled:
         """A figure of one group (of the only one if left out) with percentile limits."""
         which, whose = self._name(name), self._group(group)
         n = int(self.patients[whose])
-        return _percentiles(self.observed[which, whose], self.replicates[:, which, whose], self._tail(which, n, n), n)
+        return _percentiles(
+            self.observed[which, whose], self.replicates[:, which, whose], self._tail(which, n, n), n,
+            still=self._still(which, whose),
+        )  # fmt: skip
 
     def difference(self, name: str, group: object, reference: object) -> Interval:
         """A figure of `group` minus that of `reference`, with percentile limits."""
@@ -58,7 +63,16 @@ class Resampled:
             gap = self.observed[which, one] - self.observed[which, two]
             gaps = self.replicates[:, which, one] - self.replicates[:, which, two]
         n = int(min(self.patients[one], self.patients[two]))
-        return _percentiles(gap, gaps, self._tail(which, n, int(self.patients[[one, two]].sum()) - 1), n)
+        return _percentiles(
+            gap, gaps, self._tail(which, n, int(self.patients[[one, two]].sum()) - 1), n,
+            still=self._still(which, one) or self._still(which, two),
+        )  # fmt: skip
+
+    def _still(self, which: int, whose: int) -> bool:
+        """Whether a share or a mean is the same in every resample of a group."""
+        values = self.replicates[:, which, whose]
+        known = values[np.isfinite(values)]
+        return self.smooth[which] and known.size > 0 and float(np.ptp(known)) <= ROUNDING * (1 + abs(known[0]))
 
     def _tail(self, which: int, n: int, independent: int) -> float:
         """The share of resamples beyond each limit: of `n` patients a group, `independent` in all."""
@@ -156,7 +170,7 @@ def _chunks(replicates: int, each: int) -> Iterator[int]:
         yield min(most, replicates - start)
 
 
-def _percentiles(estimate: float, values: np.ndarray, tail: float, patients: int) -> Interval:
+def _percentiles(estimate: float, values: np.ndarray, tail: float, patients: int, *, still: bool) -> Interval:
     known = np.sort(values[~np.isnan(values)])
     notes = _unknown(values.size - known.size, values.size)
     estimate = float(estimate) if np.isfinite(estimate) else np.nan
@@ -165,6 +179,10 @@ def _percentiles(estimate: float, values: np.ndarray, tail: float, patients: int
         return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=(Note(code="SMALL_N", text=text),))
     if not known.size or known.size < (1 - MOST_UNKNOWN) * values.size:
         return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=notes)
+    if still:
+        text = "Every resample of a group says the same, so how far the figure may be off cannot be seen: no limits."
+        return Interval(estimate=estimate, low=np.nan, high=np.nan, notes=(*notes, Note(code="NO_LIMITS", text=text)))
+    notes += too_few_resamples(known.size, tail)
     beyond_each = max(1, int(np.floor((known.size + 1) * tail + 1e-9)))
     edges = np.array([known[beyond_each - 1], known[-beyond_each]])
     beyond = int(np.count_nonzero(np.isinf(known)))
@@ -173,6 +191,17 @@ def _percentiles(estimate: float, values: np.ndarray, tail: float, patients: int
         notes += (Note(code="NOT_REACHED", text=text),)
     low, high = np.where(np.isfinite(edges), edges, np.nan)
     return Interval(estimate=estimate, low=float(low), high=float(high), notes=notes)
+
+
+def too_few_resamples(resamples: int, tail: float) -> tuple[Note, ...]:
+    """A note where so many resamples leave less than one beyond a limit with the share `tail` beyond it."""
+    if (resamples + 1) * tail >= 1:
+        return ()
+    text = (
+        f"{resamples:,} resamples are too few for limits this far out, {np.ceil(1 / tail):,.0f} are needed: the "
+        "outermost are shown."
+    )
+    return (Note(code="FEW_RESAMPLES", text=text),)
 
 
 def _unknown(missing: int, replicates: int) -> tuple[Note, ...]:

@@ -10,6 +10,8 @@ from scipy import special, stats
 
 from necrostats.errors import unknown_choice
 
+ROUNDING = 1e-12
+
 
 @dataclass(frozen=True, kw_only=True)
 class Transform:
@@ -53,7 +55,7 @@ def unbiased(n: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Limits:
-    """Lower and upper limits, within 0 and 1; NaN where the estimate is 0 or 1."""
+    """Lower and upper limits, within 0 and 1; NaN where the estimate is 0 or 1, but for rounding."""
 
     low: np.ndarray
     high: np.ndarray
@@ -65,7 +67,7 @@ def limits(estimate: np.ndarray, std_error: np.ndarray, level: float, transform:
         raise unknown_choice("transform", transform, TRANSFORMS)
     scale = TRANSFORMS[transform]
     low, high = np.full(estimate.shape, np.nan), np.full(estimate.shape, np.nan)
-    inside = (estimate > 0) & (estimate < 1)
+    inside = (estimate > ROUNDING) & (estimate < 1 - ROUNDING)
     p = estimate[inside]
     half = special.ndtri((1 + level) / 2) * std_error[inside] * scale.slope(p)
     low[inside] = np.clip(scale.back(scale.there(p) - half), 0, 1)

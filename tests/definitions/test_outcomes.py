@@ -1,6 +1,7 @@
 from builders.courses import Course, registry_of
-from necrostats.definitions.outcomes import outcomes
+from necrostats.definitions.outcomes import _DATED, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
+from necrostats.registry.codebook import TABLES
 
 
 def _end(course, definition=DOCUMENTED_RESOLUTION):
@@ -111,3 +112,13 @@ def test_a_patient_scanned_after_the_last_contact_day_was_seen_until_that_scan()
     assert ends.day.tolist() == [60, 60]
     assert ends.seen_later == 2
 
+
+def test_every_day_that_a_record_can_hold_counts_as_a_contact():
+    """The finding on days after the last contact promises "seen until this day"."""
+    held = {(name, column.name) for name, table in TABLES.items() for column in table.columns if column.kind == "day"}
+    assert set(_DATED) == {each for each in held if each[0] != "patients"}
+
+
+def test_a_collection_found_after_the_last_contact_day_was_seen_then():
+    ends = outcomes(registry_of(Course(last_contact=10, late_collection=(60, []))), DOCUMENTED_RESOLUTION)
+    assert (ends.day.tolist(), ends.seen_later) == ([60], 1)

@@ -80,3 +80,18 @@ def test_one_patient_nobody_resolved_and_all_at_once_give_an_answer(courses):
 def test_another_axis_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match="days, sessions"):
         bootstrap_resolution(registry_of(_resolved(20)), axis="weeks")
+
+
+@pytest.mark.parametrize("courses", [[Course(last_contact=300)] * 12, [_resolved(day) for day in range(20, 34)]])
+def test_a_share_of_nobody_or_everybody_has_no_limits_either_way_and_notes(courses):
+    """14 of 14 resolved one by one: rounding once made this 1 (1 to 1)."""
+    result = bootstrap_resolution(registry_of(*courses), replicates=200)
+    for way in ("by formula", "by bootstrap"):
+        assert np.isnan(_row(result, INCIDENCE, way)[["conf_low", "conf_high"]].astype(float)).all()
+    texts = [note.text for note in result.notes if note.code == "NO_LIMITS"]
+    assert any(INCIDENCE in text for text in texts) and any("Every resample" in text for text in texts)
+
+
+def test_the_formula_is_said_without_exact_limits_that_it_does_not_have():
+    result = bootstrap_resolution(registry_of(*_courses()), replicates=20)
+    assert "Clopper" not in result.method.interval and "log-log" in result.method.interval

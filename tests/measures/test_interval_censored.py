@@ -127,3 +127,18 @@ def test_what_is_shown_says_how_each_share_is_dated():
 def test_something_known_only_later_is_refused_as_a_group():
     with pytest.raises(DesignError, match="immortal time"):
         _run(_between(10, 20), by="instrument_class")
+
+
+def test_where_everybody_resolved_between_the_same_scans_the_median_has_both_limits():
+    """All 12 within (10, 20]: half are resolved by day 20 for certain, though there is no band at 12 of 12."""
+    middle = _run(*[_between(10, 20)] * 12, replicates=200).medians.set_index("cause").loc[BETWEEN]
+    assert (middle["estimate"], middle["conf_low"], middle["conf_high"]) == (15, 11, 20)
+
+
+def test_fewer_than_ten_have_no_limits_of_the_median_even_so():
+    middle = _run(*[_between(10, 20)] * 9).medians.set_index("cause").loc[BETWEEN]
+    assert middle["estimate"] == 15 and np.isnan([middle["conf_low"], middle["conf_high"]]).all()
+
+
+def test_the_method_says_where_there_is_no_band():
+    assert "none where nobody or everybody has resolved" in _run(_between(10, 20)).method.interval

@@ -68,3 +68,12 @@ def test_groups_have_a_row_each_and_empty_ones_stay():
 def test_nobody_gives_an_empty_answer_and_no_error():
     result = naive_mean_sessions(registry_of(_resolved_after(1)).select([False]))
     assert result.table["estimate"].isna().all()
+
+
+def test_a_restricted_mean_that_cannot_be_given_or_has_no_limits_says_why():
+    unseen = naive_mean_sessions(registry_of(*[Course()] * 3))
+    assert any("nobody with a scan or review" in note.text for note in unseen.notes)
+    assert any("only 0 in a group" in note.text for note in unseen.notes)
+    alike = naive_mean_sessions(registry_of(*[_resolved_after(2)] * 6))
+    [note] = [note for note in alike.notes if note.code == "NO_LIMITS"]
+    assert note.text.startswith("No limits for restricted mean necrosectomies of all, up to 8 (all)")

@@ -203,3 +203,22 @@ def test_what_is_shown_names_tests_and_counts():
     assert "Gray's test, χ² on 1 degree of freedom" in describe(result)
     frame = tabulate(result).frame
     assert frame.loc[3, "Estimate (95 % CI)"].startswith("statistic ")
+
+
+def test_notes_are_about_resolution_and_not_about_deaths_that_nobody_had():
+    result = compare_resolution(
+        registry_of(*_group("female", range(20, 120, 10)), *_group("male", range(60, 160, 10))), by="sex"
+    )
+    assert result.table["conf_low"].notna().sum() == 3
+    assert not any("vary within" in note.text for note in result.notes)
+
+
+def test_a_group_of_which_nobody_resolved_has_a_difference_without_limits():
+    """0 of 5 against 10 of 20: Fisher's p is .06, the other group's error alone would give .0003."""
+    women = _group("female", [], *[{"last_contact": 300}] * 5)
+    men = _group("male", range(40, 50), *[{"last_contact": 300}] * 10)
+    result = compare_resolution(registry_of(*women, *men), by="sex")
+    row = _row(result, INCIDENCE)
+    assert row["estimate"] == pytest.approx(0.5) and np.isnan([row["conf_low"], row["p_value"]]).all()
+    assert any("within group female," in note.text for note in result.notes)
+    assert chart(result).alt and describe(result) and len(tabulate(result).frame)

@@ -90,3 +90,16 @@ def test_where_a_drain_is_no_failure_it_takes_no_days():
     definition = ResolutionDefinition(name="drain as adjunct", percutaneous_drain="adjunct")
     result = restricted_mean_resolution(registry_of(_resolved(20), _resolved(40)), definition=definition)
     assert "after percutaneous drain" not in set(result.table["variable"])
+
+
+@pytest.mark.parametrize("courses", [[_resolved(20)], [Course(last_contact=300)] * 6, [_resolved(20)] * 6])
+def test_means_without_limits_are_named(courses):
+    result = restricted_mean_resolution(registry_of(*courses))
+    assert result.table["conf_low"].isna().all() and result.table["estimate"].notna().all()
+    [note] = [note for note in result.notes if note.code == "NO_LIMITS"]
+    assert "after resolution (all)" in note.text and "after death (all)" in note.text
+
+
+def test_means_with_limits_are_not_named():
+    text = restricted_mean_resolution(registry_of(_resolved(20), _resolved(40))).notes[0].text
+    assert "after death (all)" in text and "resolution" not in text

@@ -88,3 +88,11 @@ def test_nobody_gives_an_empty_answer_and_no_error():
     for result in (event_free_survival(nobody), follow_up(nobody)):
         assert result.table["estimate"].isna().all()
         assert chart(result).alt and describe(result) and tabulate(result).html
+
+
+def test_follow_up_without_a_median_or_without_limits_says_why():
+    never = follow_up(registry_of(*[Course(died_on=30)] * 6))
+    assert np.isnan(never.table["estimate"].item()) and [note.code for note in never.notes] == ["NOT_REACHED"]
+    alike = follow_up(registry_of(*[Course(last_contact=90)] * 6))
+    assert alike.table["estimate"].item() == 90 and [note.code for note in alike.notes] == ["NO_LIMITS"]
+    assert follow_up(registry_of(*[Course(last_contact=day) for day in range(90, 140)])).notes[1:] == ()

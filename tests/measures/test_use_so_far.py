@@ -84,3 +84,22 @@ def test_the_error_is_that_of_the_model_and_few_patients_have_a_note():
     known = cox([*ends["net"], *ends["snare"]], np.ones(18), np.repeat([1, 0], 9))
     row = few.table.iloc[0]
     assert np.log([row["conf_low"], row["conf_high"]]) == pytest.approx([known.low[0], known.high[0]])
+
+
+def test_resolutions_all_on_one_side_are_tested_by_the_likelihood_ratio_and_named():
+    """No Wald test where the ratio is infinite; the class is named, not "covariate 1"."""
+    still = [
+        Course(necrosectomies=[10], tools={10: ["snare"]}, scans=[(end, 60)], unwell_on=[end])
+        for end in range(70, 80)
+    ]
+    result = resolution_after_use(
+        registry_of(*[_course({10: "net"}, end=end) for end in range(40, 48)], *still), instrument_class="net"
+    )
+    row = result.table.iloc[0]
+    known = cox([*range(40, 48), *[180] * 10], np.repeat([1, 0], [8, 10]), np.repeat([1, 0], [8, 10]))
+    assert np.isinf(row["estimate"]) and row["test"] == "likelihood ratio test"
+    assert (row["statistic"], row["p_value"]) == pytest.approx(
+        (known.likelihood_ratio.statistic, known.likelihood_ratio.p_value)
+    )
+    [note] = [note for note in result.notes if note.code == "SEPARATION"]
+    assert "one side of net:" in note.text

@@ -15,6 +15,8 @@ def table():
 
 CONSERVATIVE = {
     ("15", "difference in median time to any event"): 0.9745,
+    ("15", "event-free share at 60"): 0.9753,
+    ("15", "difference in event-free share at 60"): 0.9757,
     ("40", "difference in median time to the first cause"): 0.9705,
 }
 
@@ -25,7 +27,7 @@ def test_every_figure_is_there_at_every_size(table):
 
 
 def test_nominal_95_percent_intervals_cover_93_to_97_percent_but_for_these_that_cover_more(table):
-    """A difference of medians jumps from day to day in two groups at once."""
+    """A difference of medians jumps from day to day in two groups at once; 3 or 4 patients of 15 are free of events."""
     assert outside(table) == CONSERVATIVE and min(CONSERVATIVE.values()) > 0.97
 
 

@@ -88,3 +88,11 @@ def test_a_ratio_with_nothing_to_divide_by():
 def test_a_group_that_is_not_there_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match='"plastic" is not a known group'):
         difference_at(kaplan_meier([8, 8], [0, 0], group=["a", "b"]), 5, "plastic", "b")
+
+
+@pytest.mark.parametrize("n", range(2, 40))
+def test_where_everybody_has_had_the_event_there_are_no_limits_whatever_rounding_leaves(n):
+    """1 − 10⁻¹⁶ is no share with limits from 1 to 1."""
+    found = heights(aalen_johansen(np.arange(1, n + 1), np.ones(n, dtype=int)), n)
+    assert_allclose(found.estimate, 1)
+    assert np.isnan([found.low, found.high]).all()

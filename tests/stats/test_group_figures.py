@@ -95,3 +95,36 @@ def test_a_group_that_is_not_there_and_a_level_that_cannot_be():
         difference(_figures(np.eye(2)), "a", "bb")
     with pytest.raises(StatisticsError, match="level"):
         _figures(np.eye(2), level=95)
+
+
+@pytest.mark.parametrize("contrast", [difference, ratio])
+def test_a_group_that_does_not_vary_leaves_a_contrast_without_limits_and_names_itself(contrast):
+    """The error of the other group alone would say that nothing is uncertain about this one."""
+    figures = _figures([[4, 0], [0, 0]])
+    found = contrast(figures, "a", "b")
+    assert found.estimate == (6 if contrast is difference else 2.5)
+    assert np.isnan([found.low, found.high, found.p_value]).all()
+    assert "within group b," in found.notes[0].text
+    assert "within group b," in contrast(figures, "b", "a").notes[0].text
+    assert "within either group," in contrast(_figures(np.zeros((2, 2))), "a", "b").notes[0].text
+
+
+def test_one_cause_alone_has_no_note_about_another_that_does_not_vary():
+    figures = figures_of(
+        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0,
+        estimate=np.array([[10.0, 0.0], [4.0, 0.0]]), covariance=np.array([[[4.0, 0], [0, 1]], np.zeros((2, 2))]),
+        subjects=np.array([20, 20]),
+    )  # fmt: skip
+    both, alone = difference(figures, "a", "b"), difference(figures.of_cause(0), "a", "b")
+    assert both.notes and alone.notes == ()
+    assert (alone.estimate, alone.low, alone.high) == (both.estimate[0], both.low[0], both.high[0])
+    assert_allclose(figures.of_cause(1).high, [np.nan, np.nan])
+
+
+def test_a_group_of_one_has_no_welch_limits_and_a_note():
+    figures = figures_of(
+        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0, estimate=np.array([10.0, 4.0]),
+        covariance=np.diag([0.0, 1.0]), subjects=np.array([1, 6]),
+    )  # fmt: skip
+    found = difference(figures, "a", "b", welch=True)
+    assert np.isnan(found.low) and [note.code for note in found.notes] == ["ZERO_EVENTS"]

@@ -129,3 +129,9 @@ def test_weights_that_do_not_fit_are_refused():
         npmle_band(np.arange(12), np.arange(12) + 5, [6], weights=[[1, 2]])
     with pytest.raises(StatisticsError, match="line up"):
         npmle([1, 2], [3, 4], weights=[1])
+
+
+def test_too_few_resamples_for_the_level_of_the_band_are_said():
+    left, right = _scanned(3)
+    few = npmle_band(left, right, [30], replicates=30, level=0.99)
+    assert "FEW_RESAMPLES" in {note.code for note in few.notes}

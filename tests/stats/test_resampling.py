@@ -159,3 +159,38 @@ def test_questions_that_cannot_be_answered_are_refused():
         bootstrap(time, cause, [median_of(1)], replicates=5).interval("mean")
     with pytest.raises(StatisticsError, match="40 columns"):
         bootstrap(time, cause, [median_of(1)], weights=[[1, 2]])
+
+
+def test_a_share_that_is_the_same_in_every_resample_has_no_limits_and_a_note():
+    """0 of 12 and 12 of 12: as many as 26 % more or fewer are compatible, which no resample can show."""
+    for time, cause in ((9, 0), (3, 1)):
+        figures = [height_of(5, 1), restricted_mean_of(8)]
+        found = bootstrap([time] * 12, [cause] * 12, figures, causes=[1], replicates=99)
+        for name in found.names:
+            limits = found.interval(name)
+            assert np.isfinite(limits.estimate) and np.isnan([limits.low, limits.high]).all()
+            assert [note.code for note in limits.notes] == ["NO_LIMITS"]
+
+
+def test_a_difference_from_a_group_that_never_varies_has_no_limits():
+    group, time = np.repeat([0, 1], 12), np.tile([3, 9], 12)
+    cause = np.where(group == 0, 0, np.tile([1, 0], 12))
+    found = bootstrap(time, cause, [height_of(5, 1)], group=group, replicates=99)
+    gap = found.difference("incidence at 5, 1", 1, 0)
+    assert gap.estimate == 0.5 and np.isnan([gap.low, gap.high]).all()
+    assert "NO_LIMITS" in {note.code for note in gap.notes}
+
+
+def test_a_median_on_which_all_resamples_agree_keeps_its_limits():
+    limits = bootstrap([3] * 12, [1] * 12, [median_of(1)], replicates=99).interval("median, 1")
+    assert (limits.low, limits.high) == (3, 3)
+
+
+def test_too_few_resamples_for_the_level_are_said():
+    time = np.arange(1, 16)
+    few, many = (
+        bootstrap(time, time % 2, [height_of(8, 1)], replicates=replicates, level=0.999).interval("incidence at 8, 1")
+        for replicates in (200, 200_000)
+    )
+    assert few.notes[0].code == "FEW_RESAMPLES" and few.notes[0].text.startswith("200 resamples are too few")
+    assert many.notes == ()

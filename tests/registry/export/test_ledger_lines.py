@@ -12,9 +12,8 @@ def lines(number, at, **told):
 
 
 def test_lines_with_one_text_for_all_join_those_with_a_text_each():
-    joined = Lines.joined([
-        lines([1, 1], [0, 3], field="sex", value=np.array(["male", "female"], dtype=object)), lines([2], [5], field="day"),
-    ])  # fmt: skip
+    sexes = np.array(["male", "female"], dtype=object)
+    joined = Lines.joined([lines([1, 1], [0, 3], field="sex", value=sexes), lines([2], [5], field="day")])
     assert joined.field.tolist() == ["sex", "sex", "day"]
     assert joined.value.tolist() == ["male", "female", ""]
     assert joined.outcome.tolist() == ["value"] * 3 and joined.number.tolist() == [1, 1, 2]
