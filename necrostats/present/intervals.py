@@ -96,8 +96,8 @@ def _shortened(result: Rates) -> tuple[Rates, int]:
     if not is_grouped(result.table) or len(variables) <= most:
         return result, 0
     kept = result.table[result.table["variable"].isin(variables[:most])]
-    shown = kept.assign(variable=pd.Categorical(kept["variable"], categories=variables[:most], ordered=True))
-    return replace(result, table=shown), len(variables) - most
+    first = pd.Categorical(kept["variable"].astype(object), categories=variables[:most], ordered=True)
+    return replace(result, table=kept.assign(variable=first)), len(variables) - most
 
 
 @chart.register(Rates)
