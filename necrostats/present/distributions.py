@@ -169,7 +169,7 @@ def _completeness_panel(result: Summary, few: pd.Series) -> Panel:
             _row(table, row, few, plain(row.group if grouped else variable), int(grouped)) for row in here.itertuples()
         ]
     columns = _share_columns(result, table)
-    return Panel(heading=result.title, columns=columns, rows=tuple(made), scale=whole_percent("% of rows"))
+    return Panel(heading="Rows with a value", columns=columns, rows=tuple(made), scale=whole_percent("% of rows"))
 
 
 def _without_a_mean(table: pd.DataFrame, few: pd.Series) -> list:

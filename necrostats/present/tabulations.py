@@ -22,8 +22,8 @@ from necrostats.present.wording import table_caption
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
 FEW_NOTE = (
-    f"Too few: fewer than {FEWEST_FOR_A_RATE}, or for a mean fewer than {FEWEST_SESSIONS_FOR_A_MEAN} sessions with a "
-    f"yield or {FEWEST_PATIENTS_FOR_A_MEAN} patients; counts only."
+    f"Too few: fewer than {FEWEST_FOR_A_RATE}; for a mean, fewer than {FEWEST_SESSIONS_FOR_A_MEAN} sessions with a "
+    f"yield or fewer than {FEWEST_PATIENTS_FOR_A_MEAN} patients. Counts only."
 )
 
 
@@ -89,8 +89,9 @@ def _cause_column(result: Curves, cause: object) -> str:
 def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
     if result.medians.empty:
         return []
-    main = result.medians["cause"] == in_order(result.medians["cause"])[0]
-    found = result.medians[main & (result.medians["group"] == group)]
+    named = result.medians["cause"] == in_order(result.medians["cause"])[0]
+    shown = named | result.medians["estimate"].notna()
+    found = result.medians[shown & (result.medians["group"] == group)]
     line = {_point_column(result): f"Median, {result.axis}"}
     for row in found.itertuples():
         text = cells.median_reached(row.estimate, row.conf_low, row.conf_high)
@@ -100,7 +101,7 @@ def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
 
 @tabulate.register(Curves)
 def _(result: Curves, **options) -> Table:
-    """Incidence at the points named in advance, with the numbers at risk; then the median of the first cause."""
+    """Incidence at the points named in advance, with the numbers at risk; then the medians that were reached."""
     table, grouped = result.table, is_grouped(result.table)
     heads = ["Group", _point_column(result)] if grouped else [_point_column(result)]
     made = []

@@ -6,16 +6,17 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from bs4 import BeautifulSoup, Tag
+from bs4 import BeautifulSoup, NavigableString, Tag
 
 from necrostats.report import css_classes
+from necrostats.report.line_breaks import ranges, tied
 
 ACTIVE = (
     "script", "style", "link", "meta", "base", "iframe", "frame", "object", "embed", "applet", "form", "input",
     "button", "select", "textarea", "audio", "video", "source", "track", "template", "noscript",
 )  # fmt: skip
 DROPPED_ATTRIBUTES = ("style", "border", "align", "bgcolor", "srcset", "background", "formaction", "ping", "target")
-_SPACED_PERCENT = re.compile(r"(?<=[0-9]) %")
+_HAS_DIGIT = re.compile("[0-9]")
 NO_ALT = "No description has been provided for this image"
 
 
@@ -105,10 +106,18 @@ def make_readable(table: Tag) -> None:
 
 
 def keep_together(soup: BeautifulSoup) -> None:
-    """Keep a number and its per cent sign on one line."""
-    for text in soup.find_all(string=_SPACED_PERCENT):
-        if not text.find_parent(("pre", "code")):
-            text.replace_with(_SPACED_PERCENT.sub("\N{NO-BREAK SPACE}%", text))
+    """Keep a number and its per cent sign, and the two ends of a range, on one line."""
+    for text in soup.find_all(string=_HAS_DIGIT):
+        if type(text) is NavigableString and not text.find_parent(("pre", "code")):
+            pieces = enumerate(ranges(tied(text)))
+            text.replace_with(*(_whole(piece) if place % 2 else piece for place, piece in pieces if piece))
+
+
+def _whole(text: str) -> Tag:
+    """A span that no line break parts."""
+    span = _new("span")
+    span["class"], span.string = css_classes.WHOLE, text
+    return span
 
 
 def _box(tag: Tag, name: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from necrostats.present import saying, wording
 from necrostats.report import css_classes
+from necrostats.report.line_breaks import tied
 from necrostats.results import Result
 
 
@@ -30,7 +31,7 @@ class Prose:
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
     text = " ".join(saying.findings(result, **options)[:sentences])
-    return Prose(text=text, html=f'<p class="{css_classes.LEAD}">{html.escape(text)}</p>')
+    return Prose(text=text, html=f'<p class="{css_classes.LEAD}">{html.escape(tied(text))}</p>')
 
 
 def definitions_used(*results: Result) -> Prose:

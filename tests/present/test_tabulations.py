@@ -44,6 +44,9 @@ def test_curves_are_tabulated_at_their_landmarks_and_a_median_is_never_infinite(
     frame = tabulate(exact_curves(rows, medians=medians)).frame
     assert list(frame.iloc[1]) == ["90", "37", "62 % (57–70)", "6.0 % (1.0–14.0)"]
     assert list(frame.iloc[2]) == ["Median, days", "", "62 (50 to not reached)", ""]
+    medians.loc[1, ["estimate", "conf_low", "conf_high"]] = (55.5, 53.0, 69.0)
+    frame = tabulate(exact_curves(rows, medians=medians)).frame
+    assert list(frame.iloc[2]) == ["Median, days", "", "62 (50 to not reached)", "55.5 (53–69)"]
 
 
 def test_a_curve_of_three_patients_has_counts_at_risk_but_no_rate():

@@ -89,3 +89,12 @@ def test_the_cautions_are_added_once_if_the_notebook_does_not_show_them():
     added = clean("<p>x</p>", cautions=True).html
     assert "not a medical device" in added
     assert clean(added, cautions=True).html.count("not a medical device") == 1
+
+
+def test_a_range_stays_whole_in_text_and_cells_and_the_words_around_it_are_kept():
+    html = "<p>5 % (95 % CI 0–17 %, was 0.3–5.4) in 2 of 34</p><table><tr><td>40–59</td></tr></table><pre>0–17 %</pre>"
+    root = parsed(clean(html).html)
+    whole = [each for each in root.all("span") if each.attributes.get("class") == "whole"]
+    assert [each.text for each in whole] == ["0–17 %", "0.3–5.4", "40–59"]
+    assert root.all("p")[0].text == "5 % (95 % CI 0–17 %, was 0.3–5.4) in 2 of 34"
+    assert root.all("pre")[0].text == "0–17 %"

@@ -52,3 +52,10 @@ def test_definitions_stand_under_the_title_of_each_result(rates):
 def test_no_caution_is_missing(needed):
     assert needed in str(cautions()).lower()
     assert needed in parsed(cautions()._repr_html_()).text.lower()
+
+
+def test_no_line_break_parts_a_number_and_its_sign_in_a_notebook_either(rates):
+    said = lead(rates)
+    assert "4.7 % " not in said._repr_html_()
+    assert "4.7\N{NO-BREAK SPACE}%" in said._repr_html_()
+    assert "4.7 %" in str(said)
