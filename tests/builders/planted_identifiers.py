@@ -2,6 +2,7 @@
 
 Nobody is real: surnames are made of syllables, numbers come from ranges kept free for examples, addresses end in
 example.org. `FIRST` are the phrasings the rules were written beside; `SECOND` were written apart from them.
+`THIRD` show the kinds of phrasing that slipped past when sets of 300 and 100 were tried that no rule was written for.
 """
 
 from __future__ import annotations
@@ -295,6 +296,105 @@ SECOND: Phrasings = {
         lambda i: ("", f"hash {i.rng.bytes(20).hex()}"),
         lambda i: ("Indication", str(uuid.UUID(bytes=i.rng.bytes(16))).upper()),
         lambda i: ("", f"token Zq9{i.digits(6)}Kd{i.digits(6)}xYz{i.digits(4)}"),
+    ),
+}
+
+
+THIRD: Phrasings = {
+    "name": (
+        lambda i: ("", f"{i.surname()} family updated, stent patent"),
+        lambda i: ("", f"{i.surname()} rang, wants to come in"),
+        lambda i: ("", f"{i.surname().lower()} wants home"),
+        lambda i: ("", f"mrs {i.surname().lower()} tearful"),
+        lambda i: ("", f"mr {i.surname().lower()}kin"),
+        lambda i: ("", f"2 passes, Fr. {i.surname()} nüchtern"),
+        lambda i: ("", f"seen by {i.pick('siobhan', 'gwendolyn', 'friedhelm')} {i.surname().lower()}"),
+        lambda i: ("", f"{i.surname().lower()}, {i.pick('chukwuemeka', 'dimitrios', 'wojciech')}"),
+        lambda i: ("", f"{i.pick('sharma', 'nguyen', 'yilmaz', 'kowalski')} asleep"),
+        lambda i: ("", f"bloods by {i.pick('stefanakis', 'mavropoulos', 'karadoglu', 'lisiewicz')}"),
+        lambda i: ("", f"done by {i.pick('HKO', 'JBX', 'KLZ')}, snare"),
+        lambda i: ("", f"initials {i.pick('HKO', 'JBX', 'KLZ')}"),
+        lambda i: ("", i.pick("王小明", "田中花子様", "김민수 환자", "محمد العلي")),
+        lambda i: ("", i.pick("राजेश शर्मा", "דוד לוי", "สมชาย ใจดี")),
+        lambda i: ("", f"{i.surname()}, please check"),
+        lambda i: ("DEN1 tools", f"snare ({i.pick('Gianluca', 'Zofia', 'Rhys', 'Ayşe')})"),
+    ),
+    "place": (
+        lambda i: ("", f"moved to Ward {i.digits(2)}"),
+        lambda i: ("", f"Bed {i.digits(1)}, bay C"),
+        lambda i: ("", f"zip {i.digits(5)}"),
+        lambda i: ("", f"accepted from {i.place().capitalize()} General"),
+        lambda i: ("", f"{i.place().capitalize()} ICU kept him"),
+        lambda i: ("", f"wohnt Am {i.surname()} {i.digits(2)}"),
+        lambda i: ("", f"{i.surname()} utca {i.digits(2)}"),
+        lambda i: ("", f"hails from {i.place().capitalize()}"),
+        lambda i: ("", f"care home: {i.surname()} House"),
+    ),
+    "date": (
+        lambda i: ("", "on the fourteenth of March"),
+        lambda i: ("", "zweiter Mai, Fieber"),
+        lambda i: ("", f"{i.pick('12 czerwca', '5. května', '12 Temmuz', '7. kesäkuuta', '4 martie')} drain out"),
+        lambda i: ("", f"bled on {i.pick('Boxing Day', 'Easter Monday', 'Good Friday', 'Heiligabend')}"),
+        lambda i: ("", f"06{i.pick('Jun', 'Oct')}2023 stent"),
+        lambda i: ("", "12·03·2024"),
+        lambda i: ("", "12-III-2024"),
+        lambda i: ("", "令和5年3月4日"),
+        lambda i: ("", "seen 12/03, patent"),
+        lambda i: ("", "died 11/9"),
+        lambda i: ("", f"year of birth 19{i.pick('38', '49')}"),
+        lambda i: ("", f"{i.pick('95M', '92F', '97 yrs', 'm/91', '♀ 96', '93jährig', 'turned 90')}, frail"),
+        lambda i: ("", "ninety-one years old"),
+    ),
+    "telephone": (
+        lambda i: ("", f"DECT {i.digits(5)}"),
+        lambda i: ("", f"call son {i.telephone()}"),
+        lambda i: ("", f"call me on {i.digits(4)}"),
+        lambda i: ("", "oh seven seven double-oh 900143"),
+    ),
+    "fax": (lambda i: ("", f"faxed to {i.telephone()}"),),
+    "email": (
+        lambda i: ("", f"{i.surname().lower()}.q AT hospital DOT example"),
+        lambda i: ("", f"{i.given().lower()}<at>mail.example"),
+        lambda i: ("", f"send to j{i.surname().lower()}@{i.place().lower()}"),
+    ),
+    "national_number": (
+        lambda i: ("", f"nat. ins. ZZ {i.digits(2)} {i.digits(2)} {i.digits(2)} C"),
+        lambda i: ("", f"SVNR {i.digits(4)} 010150"),
+        lambda i: ("", "1EG4-TE5-MK72"),
+    ),
+    "record_number": (
+        lambda i: ("", f"{i.pick('URN', 'Aufnahme-Nr.', 'nosografico', 'cartella n.')} {i.digits(4)}/{i.digits(3)}"),
+        lambda i: ("DEN1 tools", f"snare {i.pick('R', 'WX-')}{i.digits(5)}7"),
+        lambda i: ("", f"old notes 44-{i.digits(2)}-12"),
+    ),
+    "health_plan": (
+        lambda i: ("", f"mutuelle n° {i.digits(4)} 998"),
+        lambda i: ("", f"memb {i.digits(2)} {i.digits(2)} 3341"),
+    ),
+    "account": (
+        lambda i: ("", f"Rechn.-Nr. 2024/{i.digits(4)}"),
+        lambda i: ("", f"card 4111 1111 1111 {i.digits(4)}"),
+    ),
+    "licence": (
+        lambda i: ("", f"{i.pick('NMC', 'passport', 'Reisepass')} {i.digits(2)}I{i.digits(4)}E"),
+        lambda i: ("", f"HCPC PA{i.digits(5)}"),
+    ),
+    "vehicle": (
+        lambda i: ("", f"Kfz M-XY {i.digits(4)}"),
+        lambda i: ("", f"plaque ZZ-{i.digits(3)}-ZZ"),
+    ),
+    "device": (lambda i: ("", f"Chargen-Nr. {i.digits(2)}A12"),),
+    "url": (lambda i: ("", f"C:\\Users\\{i.surname().lower()}"),),
+    "ip_address": (lambda i: ("", f"192.168.001.{i.digits(2)} pc"),),
+    "biometric": (
+        lambda i: ("", f"{i.pick('retina template', 'palm vein scan', 'thumbprint', 'DNA sample')} stored"),
+    ),
+    "photograph": (lambda i: ("", f"IMG_{i.digits(4)}.HEIC"),),
+    "other_code": (
+        lambda i: ("", f"{i.pick('wristband', 'specimen', 'biobank', 'trial no.')} {i.digits(2)}H{i.digits(5)}"),
+        lambda i: ("", "accession 1.2.840.99999.441"),
+        lambda i: ("", "9f8a7c6b5d4e"),
+        lambda i: ("", "pw: Quokka77!"),
     ),
 }
 

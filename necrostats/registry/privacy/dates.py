@@ -7,26 +7,20 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from necrostats.registry.privacy.ages import is_age, may_be_age
+from necrostats.registry.privacy.months import ABBREVIATED, FEASTS, ORDINALS, SPELT
 from necrostats.registry.privacy.suspicions import Clue
 
 FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
 _PART = Clue(kind="date", rule="a day and month, or a month and year")
 _BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
 _AGE = Clue(kind="date", rule="an age over 89", hard=True)
+_MAY_BE_AGE = Clue(kind="date", rule="a number that may be an age over 89")
 
-_ABBREVIATED = (
-    "jan|feb|mar|apr|jun|jul|aug|sep|sept|oct|okt|nov|dec|dez|dic|ene|abr|avr|fevr|juin|juil|janv|mai|maj|giu|lug"
-)
-_SPELT = (
-    "january|february|march|april|june|july|august|september|october|november|december|januar|februar|marz|maerz|juni|"
-    "juli|oktober|dezember|janvier|fevrier|mars|avril|juillet|aout|septembre|octobre|novembre|decembre|enero|febrero|"
-    "marzo|abril|mayo|junio|julio|agosto|septiembre|octubre|noviembre|diciembre|gennaio|febbraio|aprile|maggio|giugno|"
-    "luglio|settembre|ottobre|dicembre|januari|februari|maart|mei|augustus|december|fevereiro|marco|maio|setembro|"
-    "outubro|novembro|dezembro"
-)
-_MONTH = rf"(?:{_SPELT}|{_ABBREVIATED}|(?-i:May|MAY))"
+_MONTH = rf"(?:{SPELT}|{ABBREVIATED}|(?-i:May|MAY))"
 _WEEKDAY = (
-    r"(?:mon|tues|wednes|thurs|fri|satur|sun)day|mon|tue|tues|wed|thu|thur|thurs|fri|sat|sun|montag|dienstag|mittwoch|"
+    r"(?:mon|tues|wednes|thurs|fri|satur|sun)day|mon|tue|tues|wed|thu|thur|thurs|fri|sat|sun|montag|dienstag|"
+    r"mittwoch|"
     r"donnerstag|freitag|samstag|sonntag|lundi|mardi|mercredi|jeudi|vendredi|samedi|dimanche|lunes|martes|miercoles|"
     r"jueves|viernes|sabado|domingo"
 )
@@ -41,10 +35,17 @@ _YEAR_FIRST = re.compile(
 _COMPACT = re.compile(r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|"
                     r"[.,]\d)")
 _IN_WORDS = re.compile(
-    rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de |di )?{_MONTH}\b\.?,?[ \-/]{{0,2}}(?:de |di )?"
+    rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de |di )?{_MONTH}(?![^\W\d])\.?,?[ \-/]{{0,2}}(?:de |di )?"
     rf"(?:(?:19|20)\d{{2}}|'?\d{{2}})\b{_UNIT}"
     rf"|\b{_MONTH}\.? \d{{1,2}}(?:st|nd|rd|th)?,? (?:19|20)\d{{2}}\b",
     re.IGNORECASE,
+)
+_ROMAN = "(?:X?I{1,3}|I?[VX]|VI{1,3})"
+_OTHERWISE = re.compile(
+    rf"(?<![\d.])\d{{1,2}}([.\-/]){_ROMAN}\1'?(?:19|20)?\d{{2}}(?!\d)|(?<![\d.])\d{{1,2}} {_ROMAN} (?:19|"
+    rf"20)\d{{2}}(?!\d)"
+    r"|(?:令和|平成|昭和|大正) ?\d{1,2} ?年|\d{1,2} ?月 ?\d{1,2} ?日"
+    r"|(?<![\d.])\d{1,2}(?:st|nd|rd|th) of the \d{1,2}(?:st|nd|rd|th)\b"
 )
 _FIGURED_MONTH = r"(?<![\d./\-])(?:0?[1-9]|1[0-2])[/\-](?:19|20)\d{2}(?![\d/\-])"
 _MONTH_AND_YEAR = re.compile(_FIGURED_MONTH)
@@ -55,7 +56,8 @@ _PARTS = re.compile(
     rf"|{_FIGURED_MONTH}"
     r"|\b(?:on|dated?|since|vom|seit|am|du|depuis) (?:the )?(?:\d{1,2}/(?!52|7\b)\d{1,2}(?![\d/])|"
     r"\d{1,2}\.\d{1,2}\.(?!\d))"
-    r"|\b(?:rv|review|f/?u|clinic|due|booked|admitted|session) (on )?(?:1[3-9]|2\d|3[01])/(?:0?[1-689]|1[01])(?![\d/])"
+    r"|\b(?:rv|review|f/?u|clinic|due|booked|admitted|session) (on )?(?:1[3-9]|2\d|3[01])/(?:0?[1-689]|"
+    r"1[01])(?![\d/])"
     r"|\b(?:on|since|until) the \d{1,2}(?:st|nd|rd|th)\b"
     r"|\b\d{1,2}(?:st|nd|rd|th) of (?:this|last|next) month\b",
     re.IGNORECASE,
@@ -63,48 +65,92 @@ _PARTS = re.compile(
 _BIRTHS = re.compile(
     r"\b(?:d\.?o\.?b|date of birth|birth ?date|birthday|born|geb|geboren|geburtsdatum|nee? le|nato(?: il)?|"
     r"nata(?: il)?|"
-    r"nacid[oa](?: el)?|fodt|fodd|geb\.datum)\b[^a-z\d]{0,4}(?:(?:on|in|is|am|:) )?[^a-z\d]{0,3}\d",
+    r"nacid[oa](?: el)?|fodt|fodd|geb\.datum|yob|y\.o\.b|"
+    r"(?:year|month) of birth|urodz\w*)\b[^a-z\d]{0,4}(?:(?:on|in|is|am|:) )?[^a-z\d]{0,3}\d"
+    r"|\b(?:birthday|geburtstag|anniversaire|compleanno|cumpleanos)\b.{0,20}\d"
+    r"|(?:\bb\.|\bnee?\b|\Ab) ?(?:in )?1[89]\d{2}\b(?![/.]\d| ?ml)|\bf\. ?\d{6}\b",
     re.IGNORECASE,
 )
-_AGES = re.compile(
-    r"\b(?:9\d|1[01]\d)[ \-]?(?:y/?o|y\.o\.?|(?:years?|yrs?)[ \-]?old|(?:years|yrs) of age|jahrige[rn]?|jahre alt|"
-    r"ans|anos|"
-    r"anni)\b|\b(?:aged?|alter)[ :=]{1,3}(?:9\d|1[01]\d)\b(?! ?(?:days|weeks|months))",
+# A day and month in figures without a year: a zero in front, or after a word that a time follows, no proper fraction.
+_DAY = "(?:0?[1-9]|[12]\\d|3[01])"
+_TIMED = (
+    "on|since|from|until|till|died|death|deceased|expired|seen|reviewed|admitted|readmitted|discharged|d/c|scoped|"
+    "scope|ct|"
+    "mri|mrt|ercp|op|next|last|due|clinic|vom|seit|am|ab|bis|zum|termin|du|depuis|le|dal|il|del|desde"
+)
+_SHORT = re.compile(
+    rf"(?<![\d./\-]){_DAY}/0[1-9](?![\d/%])|(?<![\d./\-])0[1-9]/(?:0?[1-9]|1[0-2])(?![\d/%])"
+    rf"|(?<![\d./\-]){_DAY}\.(?:0[1-9]|1[0-2])\.(?!\d)"
+    rf"|\b(?:{_TIMED})\b:? (?:the |the\b )?{_DAY}\.(?:[1-9]|1[0-2])\.(?!\d)"
+    rf"|\b(?:{_TIMED})\b:? (?:1[3-9]|2\d|3[01])/(?:[1-6]|[89]|1[01])(?![\d/]| ?(?:cm|mm|ml|cc))"
+    rf"|\b(?:{_TIMED})\b:? (?:9/[1-68]|1[0-2]/[1-689])(?![\d/]| ?(?:cm|mm|ml|cc))"
+    rf"|\b(?:rip|died|death|dod|deceased|expired|passed away|gestorben|verstorben)\b:? {_DAY}/(?:[1-9]|1[012])(?![\d/])"
+    r"|\b(?:KW|CW) ?\d{1,2}/(?:20)?\d{2}\b",
     re.IGNORECASE,
 )
-_LETTERS = re.compile("[a-z]+")
+_OTHER_PARTS = re.compile(
+    r"\b(?:19|20)\d{2}-?W\d{2}\b"
+    r"|\b(?:died|death|dod|deceased|gestorben|verstorben)\b.{0,8}\b\d{1,2}(?:st|nd|rd|th)\b",
+    re.IGNORECASE,
+)
+_WORDED = re.compile(
+    rf"\b(?:rip|died|death|dod|deceased|passed away|expired|gestorben|verstorben|exitus|decede) (?:in |on |im |"
+    rf"en )?{_MONTH}\b"
+    rf"|\b(?:{ORDINALS}) (?:of |de |di |d')?{_MONTH}\b|\b{_MONTH} (?:the )?(?:{ORDINALS})\b", re.IGNORECASE
+)
+_FEASTS = re.compile(rf"\b(?:{FEASTS})\b", re.IGNORECASE)
+_LETTERS = re.compile(r"[^\W\d_]+")
 _DAYS = re.findall("[a-z]+", re.sub(r"\(\?:(.*?)\)day", lambda each: each[1].replace("|", "day|") + "day", _WEEKDAY))
 _CUES = "rv|review|f|fu|clinic|due|booked|admitted|session|may|on|date|dated|since|vom|seit|am|du|depuis|until|of"
-_WORDS_OF_DATES = frozenset((*f"{_SPELT}|{_ABBREVIATED}|{_CUES}".split("|"), *_DAYS))
+_NAMES_OF_MONTHS = frozenset((*f"{SPELT}|{ABBREVIATED}".split("|"), "may"))
+_WORDS_OF_DATES = frozenset((*f"{SPELT}|{ABBREVIATED}|{_CUES}".split("|"), *_DAYS))
 
 
 def _has_word_of_a_date(text: str) -> bool:
     return not _WORDS_OF_DATES.isdisjoint(_LETTERS.findall(text.casefold()))
 
 
+def _names_a_month(text: str) -> bool:
+    return not _NAMES_OF_MONTHS.isdisjoint(_LETTERS.findall(text.casefold()))
+
+
 def clues_in_dates(text: str, *, dates_belong: bool) -> Iterator[Clue]:
     """The clues of date elements in a folded text; in a declared date column only births and ages remain."""
-    if not any(digit in text for digit in "0123456789"):
-        return
-    if _BIRTHS.search(text):
-        yield _BIRTH
-    if _AGES.search(text):
+    if is_age(text):
         yield _AGE
+    elif may_be_age(text):
+        yield _MAY_BE_AGE
+    figured = any(digit in text for digit in "0123456789")
+    if figured and _BIRTHS.search(text):
+        yield _BIRTH
     if dates_belong:
         return
-    if has_full_date(text):
+    if figured and has_full_date(text):
         yield FULL_DATE
-    elif (_MONTH_AND_YEAR.search(text) or _has_word_of_a_date(text)) and _PARTS.search(text):
+    elif (figured and has_part(text)) or _is_worded(text):
         yield _PART
+
+
+def has_part(text: str) -> bool:
+    """Whether a folded text names a day of a month, or a month of a year, in figures."""
+    if ("/" in text or "." in text) and _SHORT.search(text):
+        return True
+    if _OTHER_PARTS.search(text):
+        return True
+    return bool((_MONTH_AND_YEAR.search(text) or _has_word_of_a_date(text)) and _PARTS.search(text))
+
+
+def _is_worded(text: str) -> bool:
+    return _FEASTS.search(text) is not None or (_names_a_month(text) and _WORDED.search(text) is not None)
 
 
 def has_full_date(text: str) -> bool:
     """Whether a folded text names a day of a year."""
     if any(_possible(found) for found in _FIGURES.finditer(text)):
         return True
-    if _YEAR_FIRST.search(text) or _COMPACT.search(text):
+    if any(each.search(text) for each in (_YEAR_FIRST, _COMPACT, _OTHERWISE)):
         return True
-    return _has_word_of_a_date(text) and _IN_WORDS.search(text) is not None
+    return _names_a_month(text) and _IN_WORDS.search(text) is not None
 
 
 def are_compact_dates(numbers: np.ndarray) -> np.ndarray:
@@ -116,7 +162,7 @@ def are_compact_dates(numbers: np.ndarray) -> np.ndarray:
 def without_dates(text: str) -> str:
     """A folded text with its full dates blanked, so that their digits are not taken for other numbers."""
     text = _FIGURES.sub(lambda found: " ; " if _possible(found) else found[0], text)
-    for pattern in (_YEAR_FIRST, _COMPACT, _IN_WORDS):
+    for pattern in (_YEAR_FIRST, _COMPACT, _OTHERWISE, _IN_WORDS):
         text = pattern.sub(" ; ", text)
     return text
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
+from necrostats.registry.privacy.ages import may_be_age
+from necrostats.registry.privacy.dates import has_part
 from necrostats.registry.privacy.folding import fold
 from necrostats.registry.shapes import shape_of
 
@@ -19,8 +21,11 @@ class KnownWords:
         self._shapes = frozenset(map(shape_of, self._words))
 
     def are_all_of(self, text: str) -> bool:
-        """Whether a text is one of them, or several with nothing but separators and small counts between them."""
-        return _are_all_of(text, self._words)
+        """Whether a text is one of them, or several with separators and small counts between, no age or day."""
+        if not _are_all_of(text, self._words):
+            return False
+        folded = fold(text)
+        return folded.casefold() in self._words or not (may_be_age(folded) or has_part(folded))
 
     def may_be_all_of(self, shape: str) -> bool:
         """Whether they can be all of a text of this shape."""

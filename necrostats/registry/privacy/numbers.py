@@ -14,6 +14,8 @@ _NATIONAL = Clue(kind="national_number", rule="it is written like a national num
 _CHECKED = Clue(kind="national_number", rule="a national number with a valid check digit", hard=True)
 _INSURED = Clue(kind="health_plan", rule="an insurance number with a valid check digit", hard=True)
 _ACCOUNT = Clue(kind="account", rule="an account or card number with valid check digits", hard=True)
+_CODE = Clue(kind="record_number", rule="a code of six digits or more inside a text")
+_NAMED = Clue(kind="record_number", rule="a name that holds a code of six digits or more")
 LONG_NUMBER = Clue(kind="record_number", rule="a number of seven digits or more")
 
 _SEPARATED = r"[ ().\-/]{0,3}+"
@@ -22,23 +24,32 @@ _TRUNK = re.compile(r"(?<![\d.,+\-/])\(?0[1-9](?:[ ()\-/.]{0,3}+\d){7,10}+(?!\d|
 _NORTH_AMERICAN = re.compile(r"(?<![\d.,\-/])(?:1[ .-])?(?:\(\d{3}\) ?|\d{3}[ .-])\d{3}[ .-]\d{4}(?!\d|[.,/-]\d)")
 _CALLED = re.compile(
     r"\b(?:tele?(?:ph?one?|fon[o]?)?|phone|mobile|mob|cell ?phone|handy|fon|ring|call|text|bleep|pager|extension|ext|"
-    r"whats ?app|contact|rufnummer|movil|portable)\b[^\w+(]{0,4}(?:(?:no|nr|on|number|at|is|back|him|"
-    r"her)\b[^\w+(]{0,3}){0,2}"
+    r"whats ?app|contact|rufnummer|movil|portable|dect|blp|tfno|tlf|tel ?nr|telefoon|telefone|puh|gsm|piepser|funk|"
+    r"durchwahl|dw|interno|anexo|poste)\b[^\w+(]{0,4}"
+    r"(?:(?:no|nr|on|number|at|is|back|him|her|me|us|them|son|daughter|wife|husband|mum|dad|ward|unit|reg|gp|family|"
+    r"via|under|unter|au|al|den)\b[^\w+(]{0,3}){0,3}"
     r"x?[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
     re.IGNORECASE,
 )
-_FAXED = re.compile(r"\b(?:tele)?fax\b[^\d]{0,12}\d(?:[ ().\-/]{0,2}+\d){4,14}", re.IGNORECASE)
+_SPOKEN = re.compile(
+    r"\b(?:(?:oh|zero|nought|one|two|three|four|five|six|seven|eight|nine|double[ \-]\w+|"
+    r"triple[ \-]\w+)[ ,\-]{1,2}){4,}",
+    re.IGNORECASE,
+)
+_FAXED = re.compile(r"\b(?:(?:tele)?fax(?:ed)?|tele ?copie)\b[^\d]{0,12}\d(?:[ ().\-/]{0,2}+\d){4,14}", re.IGNORECASE)
 _RUN = re.compile(r"(?<![\w.,])\d(?:[ .\-/]?+\d){7,19}+(?!\w|[.,]\d)")
 _LONG = re.compile(r"(?<![\d.,+])\d{7,}+(?!\d|[.,][1-9])")
 _LETTERED = (
     (re.compile(r"\b[XYZ]?\d{7,8}-?[A-HJ-NP-TV-Z]\b"), check_digits.spanish, 9, _CHECKED),
     (re.compile(r"\b\d{17}[\dXx]\b"), check_digits.chinese, 18, _CHECKED),
     (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), check_digits.iban, 0, _ACCOUNT),
-    (re.compile(r"\b[A-Z]\d{9}\b"), check_digits.german_insured, 10, _INSURED),
+    (re.compile(r"\b[A-Z]\d{3} ?\d{3} ?\d{3}\b"), check_digits.german_insured, 10, _INSURED),
 )
 _SHAPES = re.compile(
     r"\b(?:(?!000|666)\d{3}[- ]\d{2}[- ]\d{4}"  # United States
-    r"|[A-CEGHJ-PR-TW-Z][A-CEGHJ-NPR-TW-Z] ?\d{2} ?\d{2} ?\d{2} ?[A-D]"  # United Kingdom
+    r"|[A-Z]{2} ?\d{2} ?\d{2} ?\d{2} ?[A-D]|[a-z]{2}\d{6}[a-d]"  # United Kingdom
+    r"|[1-9][A-Z][A-Z0-9]\d-?[A-Z][A-Z0-9]\d-?[A-Z]{2}\d{2}"  # United States, insurance
+    r"|\d{2}\.\d{2}\.\d{2}-\d{3}\.\d{2}"  # Belgium
     r"|[A-Z]{6}\d{2}[A-EHLMPRST]\d{2}[A-Z]\d{3}[A-Z]"  # Italy
     r"|[A-Z]\d{6}\([\dA]\)"  # Hong Kong
     r"|[STFGM]\d{7}[A-Z]"  # Singapore
@@ -58,6 +69,15 @@ _BY_LENGTH = {
     15: (check_digits.french,),
 }  # fmt: skip
 _CARD_LENGTHS = range(14, 20)
+# Six digits or more beside other words, no round number and no year and month, with or without a letter in front.
+_MONTHS = r"(?!(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?!\d))"
+_IN_TEXT = re.compile(
+    r"(?<![\w\-])[A-Z]\d{3} \d{3} \d{3}(?!\w)"
+    rf"|(?<![\w.,/+:\-])(?:(?:[A-Z]{{1,3}}-?|#)?{_MONTHS}(?!000)\d{{6,10}}|"
+    rf"[A-Z]{{1,3}}-?[1-9]\d{{4}})(?<!000)(?:[-/]\d{{1,2}})?"
+    r"(?![\w,.:/]\w|-\w| ?(?:ml|u|iu|units?|ie|mcg|g|mg|cc)\b|\w)"
+)
+_IN_NAME = re.compile(rf"(?<![A-Za-z])[A-Za-z]{{1,3}}-?{_MONTHS}\d{{6,}}(?!\d)")
 _CLUSTER = re.compile(r"\d(?:[ .\-/()+]{0,3}+\d){3}")
 
 
@@ -65,8 +85,14 @@ def clues_in_numbers(text: str) -> Iterator[Clue]:
     """The clues in the numbers of a folded text from which dates have been taken out."""
     if _SHAPES.search(text):
         yield _NATIONAL
-    if not _CLUSTER.search(text):
-        return
+    if _SPOKEN.search(text):
+        yield _TELEPHONE
+    if _CLUSTER.search(text):
+        found = tuple(_in_clusters(text))
+        yield from found or ((_CODE,) if " " in text and _IN_TEXT.search(text) else ())
+
+
+def _in_clusters(text: str) -> Iterator[Clue]:
     if _FAXED.search(text):
         yield _FAX
     elif _CALLED.search(text) or any(each.search(text) for each in (_INTERNATIONAL, _TRUNK, _NORTH_AMERICAN)):
@@ -77,6 +103,12 @@ def clues_in_numbers(text: str) -> Iterator[Clue]:
     yield from _with_check_digits(text)
     if _LONG.search(text):
         yield LONG_NUMBER
+
+
+def clues_in_code_of_a_file(stem: str) -> Iterator[Clue]:
+    """The clue of a letter or three with six digits or more in the name of a file or sheet, where no code belongs."""
+    if _IN_NAME.search(stem):
+        yield _NAMED
 
 
 def _lettered(text: str) -> Iterator[Clue]:

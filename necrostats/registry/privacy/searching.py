@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from necrostats.registry.privacy.columns import Role, hits_in_column
@@ -9,8 +10,10 @@ from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import clue_of_person
+from necrostats.registry.privacy.numbers import clues_in_code_of_a_file
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
 from necrostats.registry.privacy.texts import clues_in, forget
+from necrostats.registry.privacy.vocabulary import sounds_ordinary
 
 
 def find_identifiers(
@@ -81,11 +84,15 @@ class _Names:
         return shown
 
 
+_ENDING = re.compile(r"\.[A-Za-z][A-Za-z0-9]{1,4}\Z")
+
+
 def _clues_in_name(name: str) -> tuple[Clue, ...]:
     """The clues in a file's or sheet's name, its ending left out and its joints opened."""
     stem = name.rsplit("/", 1)[-1].rsplit("\\", 1)[-1]
-    stem = stem.rsplit(".", 1)[0] if "." in stem[-6:] else stem
-    return _clues_in_each(stem, stem.replace("_", " ").replace("-", " "))
+    stem = _ENDING.sub("", stem)
+    opened = stem.replace("_", " ").replace("-", " ")
+    return tuple(dict.fromkeys((*_clues_in_each(stem, opened), *clues_in_code_of_a_file(stem))))
 
 
 def _clues_in_each(*texts: str) -> tuple[Clue, ...]:
@@ -118,9 +125,9 @@ _SAID_WITHOUT_VALUE = ("biometric", "photograph")
 
 
 def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
-    """What a heading must not hold: anything hard, or a person (a first row that is no header)."""
+    """What a heading must not hold: anything hard, a place or a person (a first row that is no header)."""
     clues = _clues_in_each(heading, heading.replace("_", " "))
-    hard = [clue for clue in clues if clue.hard and clue.kind not in _SAID_WITHOUT_VALUE]
+    hard = [clue for clue in clues if clue.kind == "place" or (clue.hard and clue.kind not in _SAID_WITHOUT_VALUE)]
     person = clue_of_person(fold(heading)) if heading_clue(heading) is None else None
     return (*hard, person) if person else tuple(hard)
 
@@ -128,8 +135,17 @@ def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
 def _in_other_texts(other_texts: Iterable[tuple[str, str]]) -> Iterator[Suspicion]:
     for number, (place, text) in enumerate(other_texts, 1):
         shown = f"text {number} (place withheld)" if any(clue.hard for clue in clues_in(place)) else place
-        for clue in clues_in(text) if text else ():
+        for clue in (*clues_in(text), *_clues_in_login(text)) if text else ():
             yield _elsewhere(clue, shown)
+
+
+_LOGIN = re.compile(r"([a-z]{4,})[._-][a-z]{1,2}\d{0,3}|[a-z]{1,2}[._-]([a-z]{4,})\d{0,3}")
+_OF_A_PERSON = Clue(kind="name", rule="it is written like the login of a person")
+
+
+def _clues_in_login(text: str) -> tuple[Clue, ...]:
+    found = _LOGIN.fullmatch(fold(text))
+    return (_OF_A_PERSON,) if found and not sounds_ordinary(found[1] or found[2]) else ()
 
 
 def _suspicion(clue: Clue, file: str, sheet: str, row: int | None, column: str) -> Suspicion:

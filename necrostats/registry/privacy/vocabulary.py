@@ -53,6 +53,51 @@ hartmann nissen heller dormia jackson pratt foley yankauer veress ringer hartman
 minnesota french charriere bormann braden bristol doppler fowler boas couinaud calot winslow toldt killian meckel
 petersen
 """
+# Eponyms whose bearers' names are too rare to be a patient's: they name a finding even as the whole of a cell.
+_SURELY_EPONYMS = """
+hounsfield clavien dindo billroth seldinger trendelenburg santorini wirsung oddi treitz gerota morison ranson
+balthazar puestow couinaud calot winslow toldt meckel dieulafoy boerhaave courvoisier virchow zenker ogilvie mirizzi
+charcot pfannenstiel mcburney kehr hashimoto crohn crohns pseudomonas dormia veress charriere bosniak hinchey rouviere
+strasberg sengstaken yankauer fogarty tuohy luer ziehl neelsen karnofsky blatchford rockall kocher gram lugol bulau
+tenckhoff laryngoscope raynaud sjogren kawasaki budd chiari kupffer lieberkuhn auerbach morgagni bochdalek hesselbach
+cantlie glisson hartnup sudeck luschka rokitansky aschoff peutz jeghers rendu bonferroni likert wegener petersen
+hodgkin cushing
+"""
+# A patient may bear these: only with 's are they the name of a disease, a sign or a place of the body.
+_DISEASES = """
+addison alzheimer barrett crohn cushing gilbert graves grave hartmann hodgkin huntington kelly killian meckel murphy
+parkinson paget petersen ringer wilson zenker charcot cullen morison rovsing still winslow gerota
+"""
+_SHORTHAND = """
+afib stemi nstemi cipro metro tazo mero klebs staph strep coags bluterbrechen burste rotierende todani dnacpr
+dnar rcts ecog mrcp ercp vard dpds lams sems covid aki ards copd esbl mrsa pcr cpap bipap ecmo iabp cvvh
+cvvhdf ortho haem haematology gastro gastroenterology hepatology micro neuro cardio cardiology physio
+dietitian dietician pharmacy pharmacist radiol radiographer anaes anaesth palliative oncology oncologist
+urology urologist nephrology vascular haematologist microbiologist cardiologist psych stoma interventional
+referring tertiary secondary primary tue tues wed thu thur thurs fri sat sun mon daily nocte mane stat prn
+sono echo labs obs bloods temps vitals sats hep asymptomatic symptomatic afebrile apyrexial pyrexial
+septicaemia frail smoker drinker retired independent etoh roman bougie bougies staging string monitoring
+screening protocol protocols guideline guidelines pathway request flank flanks antrum fluctuance crepitus
+haemofiltration dialysis relook irrigation suctioned extraction extractor retrieval retriever rinsing rinse
+scooping scoop dislodged capnography saturation desaturated pyrexia thrombosis thrombus thrombosed aneurysm
+coeliac iliac hemicolectomy stricturing ascitic amylase tamponade ligation acetylcysteine albumin allopurinol
+alteplase amiodarone amitriptyline amlodipine amoxicillin amphotericin ampicillin anidulafungin atorvastatin
+azathioprine aztreonam bisoprolol bupivacaine caspofungin cefotaxime ceftazidime ceftriaxone cefuroxime
+cefazolin cholestyramine ciprofloxacin clavulanate codeine cyclizine dabigatran dalteparin daptomycin
+dexamethasone diazepam diclofenac digoxin dobutamine domperidone edoxaban enoxaparin ertapenem erythromycin
+esomeprazole etomidate fondaparinux gabapentin gentamicin haloperidol hydrocortisone ibuprofen imipenem
+indometacin infliximab isavuconazole lactulose lansoprazole levofloxacin linezolid loperamide lorazepam
+melatonin mercaptopurine meropenem mesalazine metformin methadone metoclopramide metronidazole micafungin
+morphine naloxone neostigmine nitrofurantoin noradrenaline norepinephrine nystatin ondansetron oxycodone
+pancreatin pancrelipase pethidine piperacillin posaconazole prednisolone pregabalin prochlorperazine ramipril
+ranitidine rocuronium ropivacaine salbutamol sertraline simvastatin spironolactone sucralfate sugammadex
+suxamethonium tazobactam teicoplanin terlipressin elastase trypsin tigecycline tinzaparin tramadol valproate
+vasopressin vecuronium voriconazole bacitracin streptokinase urokinase peroxide iodine povidone chlorhexidine
+serratia morganella stenotrophomonas aspergillus enterobacterales anginosus milleri cloacae pneumoniae
+tropicalis parapsilosis haemolyticus epidermidis viridans pancreas divisum annulare caudal cephalad cranial
+lesser omentum retrogastric perisplenic perihepatic perirenal paraduodenal hilum hilar flexure uncinate
+isthmus papilla ampulla ampullary jejunostomy gutter psoas diaphragm subphrenic subdiaphragmatic
+"""
 _GENERAL = """
 the and but for with without from into onto over under after before during again still then there these this those
 they that than when where which while who whose why how what his her him she patient patients pt was were has had
@@ -102,18 +147,32 @@ comments comment category true false bled perf
 """
 _GERMAN = """
 aber abszess abgang abteilung alkohol allgemein alte alter anästhesie antibiotika arterie arzt aspiration auge
-ausfluss ballon bauch befund befunde beginn beidseits bereich bericht bergung bis bitte blutung blut blutig
-blutungen breite dann darm datum dauer der die das den dem des ein eine einem einen eiter eitrig eitriges ende
-endoskopie endosonographie entfernt entfernung entlassung erfolg ergebnis erneut etwas exitus fieber fistel flüssig
-flüssigkeit frau gabe gallenstein gallengang gefäß gering gewebe größe gut hämatom höhle in infekt intensiv kein
-keine komplett komplikation komplikationen kontrolle körbchen kultur lage leber leicht links linke lokal
-lokalisation lumen magen mann material medikament menge milz minuten mit mittel nach nadel narkose nekrose nekrosen
-nekrosektomie nekrotisch netz nicht niere nur ohne offen operation pankreas pankreatitis patient patientin
-perforation pigtail probe punktion rechts reichlich rest reste restnekrose schlinge schleimhaut sedierung septisch
-sitz sitzung sonde spülung spülen spüllösung stent stents stufe tag tage teil teils teilweise tief transfusion trüb
-über unauffällig und unklar untersuchung unter verband verlauf verschluss viel vom von vor wand wasser weich weiter
-wenig werkzeug wiederholung woche wochen zeit zange zugang zum zur zustand zyste und auch bei ist war wird wurde
-zwei drei eins keine zustimmung entlastung
+ausfluss ballon bauch befund befunde beginn beidseits bereich bericht bergung bis bitte blutung blut blutig blutungen
+breite dann darm datum dauer der die das den dem des ein eine einem einen eiter eitrig eitriges ende endoskopie
+endosonographie entfernt entfernung entlassung erfolg ergebnis erneut etwas exitus fieber fistel flüssig flüssigkeit
+frau gabe gallenstein gallengang gefäß gering gewebe größe gut hämatom höhle in infekt intensiv kein keine komplett
+komplikation komplikationen kontrolle körbchen kultur lage leber leicht links linke lokal lokalisation lumen magen
+mann material medikament menge milz minuten mit mittel nach nadel narkose nekrose nekrosen nekrosektomie nekrotisch
+netz nicht niere nur ohne offen operation pankreas pankreatitis patient patientin perforation pigtail probe punktion
+rechts reichlich rest reste restnekrose schlinge schleimhaut sedierung septisch sitz sitzung sonde spülung spülen
+spüllösung stent stents stufe tag tage teil teils teilweise tief transfusion trüb über unauffällig und unklar
+untersuchung unter verband verlauf verschluss viel vom von vor wand wasser weich weiter wenig werkzeug wiederholung
+woche wochen zeit zange zugang zum zur zustand zyste und auch bei ist war wird wurde zwei drei eins keine zustimmung
+entlastung fasszange zyste fistel ohne neu neue neuer korb korbe alt alte nekrosehöhle sonographie verdacht ausschluss
+rücksprache chirurgie innere anästhesist chirurg chirurgen hausarzt stabil wach fieberfrei entzündung pneumonie niere
+nieren galle gallenblase leberwerte drainagen gastroskop absaugung saugen spül fettgewebe stücke brei nüchtern
+kostaufbau intensivstation normalstation verlegung verlegt entlassen angehörige dislokation luft kompression kanüle
+komplett fremdkörper fremdkörperzange deutlich besserung massen vorgehen koagel papille folgetag abschluss
+pankreasschwanz pankreaskopf pankreaskorpus schwanz inhalt luftaustritt einblutung nachblutung vorbefund nächster
+nächste weiterer stück anteil anteile sekret abtragung anlage wechsel lavage gastral duodenal bursa omentalis wegen
+nahezu teilweise vollständig ausräumung unverändert gebessert schlechter besser morgen heute gestern
+"""
+_OTHER_LANGUAGES = """
+geen bloeding koorts goed net schaar tang spoeling vocht dood pijn steen stenen necrose linkerzijde rechts links
+patient ingen blodning feber bra nat slynge tang skylning vaske smerte sten nekros nekrose brak krwawienie goraczka
+petla siatka kosz plukanie martwica dren drenaz stan dobry zadne krvaceni horecka klicka sitka kosik proplach nekroza
+drenaz stav sangramento febre alca cesta rede lavagem necrose nenhuma nenhum bom liquido solido vacuna kanama ates
+nekroz drenaj
 """
 _ROMANCE = """
 abces aiguille aspect aucun aucune avec ballonnet bilan bonne cavite chaud collecte controle corps dans depuis deux
@@ -126,40 +185,22 @@ pinza protesis purulento sangrado sesion sin solido tejido ascesso cestello coll
 lavaggio liquido necrosi necrosectomia parete paziente pinza pulito sanguinamento sessione stomaco tessuto buono
 nessuno nessuna prelievo
 """
-_GIVEN = """
-aaron adam adrian agnes ahmed aisha alan albert alejandro alessandro alex alexander alexandra alfred alice alison
-amanda amelia amina amy ana andrea andreas andrew andrzej angela anita anja ann anna anne annette anthony antonio
-arthur astrid barbara beatrice ben benjamin bernard bernd bjorn brenda brian bridget bruno camille carl carla carlos
-carmen carol caroline catherine cecilia charles charlotte chloe christian christina christine christopher claire
-claudia colin craig daniel daniela david deborah denise dennis diana diego dieter dmitri dominic donald dorothy
-douglas edith eduardo edward eleanor elena elisabeth elizabeth ella ellen emily emma enrico eric erik esther eva
-evelyn fatima felix fernando fiona florian frances francesca francesco francis franz frederick friedrich gabriel
-gareth gary geoffrey georg george gerald gerhard gillian giovanni giulia giuseppe gordon graham gudrun guillaume
-gunther gustav hanna hannah hans harold harriet harry hassan heather heidi heinrich heinz helen helena helga helmut
-henri henry herbert holger howard hugh hugo ian ibrahim ines ingrid irene isabel isabella isabelle ivan jacob jakob
-james jan jane janet jasmine javier jean jennifer jens jeremy jessica joan joanna johan johann johannes john jonas
-jonathan jorge jose josef joseph josephine joshua juan judith julia julian juliette jurgen karen karin karl
-katarzyna katharina katherine kathleen keith kenneth kevin khalid klaus krzysztof lars laura lauren laurent leila
-leo leonard leonardo linda lisa louis louise luca lucas lucia lucy luigi luis lukas magdalena malcolm manfred manuel
-marco margaret maria marianne marie marion mario marta martha martin martina mary mathieu matteo matthew matthias
-maureen maurice michael michel michelle miguel mohamed mohammed monika muhammad nadia nancy naomi natalia natalie
-nathan neil nicholas nicola nicolas nicole nigel nina noah nora norman olga oliver olivia omar oscar otto pablo
-pamela paolo patricia patrick paul paula pauline pedro peter petra philip philippe pierre piotr priya rachel rafael
-rainer ralph raymond rebecca renate ricardo richard rita robert roberto roger roland ronald rosa rosemary ruth ryan
-sabine sally samantha samuel sandra sara sarah sebastian sergei sharon sheila shirley silvia simon sofia sophia
-sophie stanislaw stefan stefanie stella stephan stephanie stephen steven stuart susan susanne suzanne svetlana sven
-sylvia tanja teresa thomas timothy tobias ulrich ursula uwe valerie vanessa veronica victor victoria vincent
-virginia vladimir walter wendy werner wilhelm william wolfgang yasmin yusuf yvonne zoe
-"""
-GIVEN_NAMES = frozenset(_GIVEN.split())
 _ENDINGS = re.compile(
-    r"(?:itis|osis|oses|otic|ectomy|ectomies|ostomy|otomy|oscopy|oscopic|scopically|ography|graphic|aemia|emia|aemic|emic|"
-    r"uria|pathy|plasty|cillin|mycin|azole|penem|floxacin|parin|coccus|coccal|oma|omas|rrhage|rrhagic|rrhoea|algia|plegia|"
+    r"(?:itis|osis|oses|otic|ectomy|ectomies|ostomy|otomy|oscopy|oscopic|scopically|ography|graphic|aemia|emia|aemic|"
+    r"emic|"
+    r"uria|pathy|plasty|cillin|mycin|azole|penem|floxacin|parin|coccus|coccal|oma|omas|rrhage|rrhagic|rrhoea|algia|"
+    r"plegia|"
     r"megaly|centesis|pancreatic|intestinal|vascular|thoracic|colic|gastric|duodenal|abdominal|peritoneal|lateral|"
-    r"skop(?:ie|isch)|ektomie|blutung)\Z"
+    r"skop(?:ie|isch)|ektomie|blutung|ismus|amide|statin|micin|mab|"
+    # German compounds are known by their last part.
+    r"[a-z]{3}(?:zange|schlinge|netz|korb|korbchen|ballon|wechsel|drainage|kontrolle|entfernung|spulung|stent|zyste|"
+    r"nekrose|"
+    r"dislokation|katheter|sonde|nadel|gewebe|gefass|hohle|infekt|schmerz|fieber|"
+    r"material|reste|aufnahme|therapie|verletzung|erguss|embolie|stauung|einlage|punktion))\Z"
 )
 _COMMON_ENDINGS = re.compile(
-    r"(?:tion|tions|ment|ments|ness|ated|ised|ized|able|ible|ously|ally|ical|ious|ative|ance|ence|ency|ivity|ility|ung|ungen|"
+    r"(?:tion|tions|ment|ments|ness|ated|ised|ized|able|ible|ously|ally|ical|ious|ative|ance|ence|ency|ivity|ility|"
+    r"ung|ungen|"
     r"keit|heit|schaft|lich|isch|ische|tis|cion|zione|mente|ante|ively|ular|eous)\Z"
 )
 
@@ -170,18 +211,26 @@ def _codebook_words() -> set[str]:
     return set(re.findall(r"[a-z]{2,}", " ".join(texts).casefold()))
 
 
-EPONYMS = frozenset(_DEVICES_AND_SCORES.split())
+DISEASES = frozenset(f"{name}'s" for name in _DISEASES.split())
+SURELY_EPONYMS = frozenset(_SURELY_EPONYMS.split())
+EPONYMS = frozenset(_DEVICES_AND_SCORES.split()) | SURELY_EPONYMS
 _FOLDED = str.maketrans({"ä": "a", "ö": "o", "ü": "u", "ß": "ss"})
 _WORDS = frozenset(
-    word.translate(_FOLDED) for text in (_CLINICAL, _GENERAL, _GERMAN, _ROMANCE) for word in text.split()
+    word.translate(_FOLDED)
+    for text in (_CLINICAL, _GENERAL, _GERMAN, _ROMANCE)
+    for word in text.split()
 ) | _codebook_words()
+# As they stand: English endings after such short words would explain surnames.
+_UNINFLECTED = frozenset(f"{_SHORTHAND} {_OTHER_LANGUAGES}".split())
 _INFLECTIONS = re.compile(r"(?:'s|es|ed|ing|er|ly|s|d|n|e)\Z")
 
 
 def is_ordinary(word: str) -> bool:
     """Whether a folded word is on the lists, or an inflection of one that is, or has a medical ending."""
     lower = word.casefold()
-    return lower in _WORDS or bool(_ENDINGS.search(lower)) or _INFLECTIONS.sub("", lower) in _WORDS
+    if lower in _WORDS or lower in _UNINFLECTED or _ENDINGS.search(lower):
+        return True
+    return _INFLECTIONS.sub("", lower) in _WORDS
 
 
 def sounds_ordinary(word: str) -> bool:

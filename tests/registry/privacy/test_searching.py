@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders.clean_exports import FIRST_REMARKS, SECOND_REMARKS, clean_columns, date_columns, sheet_of
-from builders.planted_identifiers import FIRST, SECOND, Phrasings, planted
+from builders.planted_identifiers import FIRST, SECOND, THIRD, Phrasings, planted
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.privacy import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, find_identifiers, refusal_text
 
@@ -23,7 +23,9 @@ def _rows(found: list[Suspicion]) -> set[int | None]:
     return {each.row for each in found}
 
 
-@pytest.mark.parametrize(("phrasings", "remarks"), [(FIRST, FIRST_REMARKS), (SECOND, SECOND_REMARKS)])
+@pytest.mark.parametrize(
+    ("phrasings", "remarks"), [(FIRST, FIRST_REMARKS), (SECOND, SECOND_REMARKS), (THIRD, SECOND_REMARKS)]
+)
 def test_no_planted_identifier_slips_past(phrasings: Phrasings, remarks: tuple[str, ...]) -> None:
     missed = []
     for number, plant in enumerate(planted(phrasings, count=150, seed=5)):
@@ -43,7 +45,7 @@ def test_a_clean_export_raises_no_alarm(remarks: tuple[str, ...]) -> None:
 
 
 def test_the_planted_identifiers_are_of_all_eighteen_kinds() -> None:
-    assert set(FIRST) == set(SECOND) == set(KINDS)
+    assert set(FIRST) == set(SECOND) == set(THIRD) == set(KINDS)
     assert len(KINDS) == 18
 
 

@@ -15,6 +15,8 @@ dob born geb nee ne nato nata nacido fodt age aged alter tel phone mob fon ring 
 emr nhs chi acc ipp sn ser lot charge batch ref udi cat unit chart lab pass pat patient pt case pid visit id policy
 member account acct konto iban gmc npi dea passport ssn cpr bsn ahv dni nie vin http www y yo years Dr Mr Anna
 Brandelow Brown Hospital London St Street D F I E CH A B L NL DK S N W X Z AB GB DE QQ CE JB abcdef necrosectomy
+dect blp tfno wristband sample specimen trial subject donor token urn upi memb nhi kfz zip plz ward bed bay room
+yob f w m died rip ct op kw R WX notes card sharma siobhan Brandelow's
 Abcdefghijkl ABCDEFGHIJKL May MAY JAN Q t T a d c IV
 """
 WORDS = sorted({word for word in dates._WORDS_OF_DATES if len(word) <= 12} | {*LETTERS.split()})
