@@ -115,10 +115,10 @@ class _Columns:
     def add(self, block: list[Sequence[str]]) -> None:
         numbers = np.arange(self.read + 2, self.read + 2 + len(block))
         self.read += len(block)
-        blank = [number for number, line in enumerate(block) if _is_blank(line)]
+        blank = {number for number, line in enumerate(block) if _is_blank(line)}
         if blank:
-            numbers = np.delete(numbers, blank)
-            block = [line for number, line in enumerate(block) if number not in set(blank)]
+            numbers = np.delete(numbers, list(blank))
+            block = [line for number, line in enumerate(block) if number not in blank]
         if not block:
             return
         if set(map(len, block)) != {self.width}:
@@ -135,7 +135,7 @@ class _Columns:
 
     def columns(self) -> list[Written]:
         return [
-            Written(texts=_objects(seen), which=smallest(np.concatenate([*which, np.empty(0, np.int32)])))
+            Written(texts=objects(seen), which=smallest(np.concatenate([*which, np.empty(0, np.int32)])))
             for seen, which in zip(self._seen, self._which, strict=True)
         ]
 
@@ -156,8 +156,9 @@ def numbered() -> defaultdict[str, int]:
     return seen
 
 
-def _objects(texts: Iterable[str]) -> np.ndarray:
-    listed = list(texts)
+def objects(given: Iterable[object]) -> np.ndarray:
+    """An array (n,) that holds things as they are, whatever they are."""
+    listed = list(given)
     array = np.empty(len(listed), dtype=object)
     array[:] = listed
     return array

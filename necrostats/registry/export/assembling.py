@@ -15,6 +15,7 @@ from necrostats.registry.export.people import People
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.texts import Texts
+from necrostats.registry.written import objects
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
 REMEDIES = {
@@ -72,17 +73,11 @@ def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidCo
 
 def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:
     """The origin (N,) of the cells of a part."""
-    rules, hidden = _objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
+    rules, hidden = objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
     return Origin(
         column=np.full(len(at), number, dtype=np.int32), at=at.astype(np.int32), rule=rules[part.which],
         withheld=np.array(hidden, dtype=np.int8)[part.which],
     )  # fmt: skip
-
-
-def _objects(listed: Sequence[object]) -> np.ndarray:
-    array = np.empty(len(listed), dtype=object)
-    array[:] = listed
-    return array
 
 
 def _with_part(made: Made, part: Part, number: int) -> Made:
@@ -127,7 +122,7 @@ def conflict(column: str, at: np.ndarray, origin: Origin, takes: str = "cell") -
 def _marks(part: Part, origin: Origin) -> Iterator[Mark]:
     for said, severity, takes in (("problem", "stops", "cell"), ("question", "asks", ""), ("note", "notes", "")):
         for code in sorted({each.code for each in part.readings if getattr(each, said)}):
-            texts = _objects([_said(each, said, code) for each in part.readings])[part.which]
+            texts = objects([_said(each, said, code) for each in part.readings])[part.which]
             at = np.flatnonzero(texts != "")
             yield Mark(
                 rule={"problem": code, "question": "IN_DOUBT", "note": "TO_GRADE"}[said], at=at, column=part.layout.to,

@@ -12,7 +12,7 @@ import numpy as np
 
 from necrostats.registry.export.firsts import first_rows
 from necrostats.registry.export.names import letters_of
-from necrostats.registry.written import numbered
+from necrostats.registry.written import numbered, objects
 
 Merge = tuple[int, int, int, int]
 
@@ -57,9 +57,7 @@ class RawColumn:
 
     def texts(self) -> np.ndarray:
         """The texts (N,) as object."""
-        listed = np.empty(len(self.cells), dtype=object)
-        listed[:] = [cell.text for cell in self.cells]
-        return listed[self.which]
+        return objects(cell.text for cell in self.cells)[self.which]
 
     def at(self, positions: np.ndarray) -> RawColumn:
         """The same column, some of its rows, with the cells that occur in them in order of appearance."""

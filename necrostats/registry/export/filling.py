@@ -10,6 +10,7 @@ from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_codes import DATA_LOCK, LAST_RECORD
 from necrostats.registry.export.made import NOWHERE, Made, Making, Origin
 from necrostats.registry.export.texts import Texts
+from necrostats.registry.written import objects
 
 _CONTACT = ("patients", "last_contact_day")
 
@@ -52,9 +53,7 @@ def cell_texts(making: Making, origin: Origin) -> np.ndarray:
 
 def written_in(raw: RawColumn) -> np.ndarray:
     """The different cells (U,) of a column as written; a formula without a result reads as "="."""
-    listed = np.empty(len(raw.cells), dtype=object)
-    listed[:] = [cell.text.strip() or "=" * cell.no_result for cell in raw.cells]
-    return listed
+    return objects(cell.text.strip() or "=" * cell.no_result for cell in raw.cells)
 
 
 def _unwritten(making: Making, made: Made, column: str) -> np.ndarray:

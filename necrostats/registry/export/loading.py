@@ -21,7 +21,7 @@ from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
 from necrostats.registry.export.linking import NOTHING_BEFORE
 from necrostats.registry.export.private import refuse_identifiers
-from necrostats.registry.export.reading import read_export
+from necrostats.registry.export.reading import quietly, read_export
 from necrostats.registry.export.relocating import Places
 from necrostats.registry.export.reshaping import Material, Reshaped, material_of, reshaped
 from necrostats.registry.export.stretches import Stretch, everything
@@ -64,10 +64,6 @@ class ReadExport:
     unusable: bool
 
 
-def _quietly(line: str) -> None:
-    """Says nothing."""
-
-
 def registry_of_export(source: str | Path, layout: str | Path | Layout, **how) -> Registry:
     """The registry in an export; see `read_with_layout`."""
     return read_with_layout(source, layout, **how).registry
@@ -75,7 +71,7 @@ def registry_of_export(source: str | Path, layout: str | Path | Layout, **how) -
 
 def read_with_layout(
     source: str | Path, layout: str | Path | Layout, *, accepted: Collection[str] = (), dates_shown: bool = False,
-    say: Callable[[str], None] = _quietly,
+    say: Callable[[str], None] = quietly,
 ) -> ReadExport:  # fmt: skip
     """A workbook, a csv file or a folder of them, read by a layout.
 
@@ -94,7 +90,7 @@ def read_with_layout(
 
 def prepared(
     source: str | Path, layout: str | Path | Layout, *, accepted: Collection[str] = (), dates_shown: bool = False,
-    say: Callable[[str], None] = _quietly,
+    say: Callable[[str], None] = quietly,
 ) -> Prepared:  # fmt: skip
     """An export as far as all of it must be looked at together; raises as `read_with_layout` does."""
     plan = layout if isinstance(layout, Layout) else read_layout(layout)

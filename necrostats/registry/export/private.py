@@ -14,7 +14,7 @@ from necrostats.registry.export.names import folded
 from necrostats.registry.export.targets import is_date
 from necrostats.registry.export.words import all_words
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
-from necrostats.registry.written import Written
+from necrostats.registry.written import Written, objects
 
 _BARE = SheetLayout(names=())
 
@@ -65,9 +65,7 @@ def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
         shown = heading or f"({column.letters})"
         while shown in columns:
             shown = f"{shown} ({column.letters})"
-        texts = np.empty(len(column.cells), dtype=object)
-        texts[:] = [cell.text for cell in column.cells]
-        columns[shown] = Written(texts=texts, which=column.which[below])
+        columns[shown] = Written(texts=objects(cell.text for cell in column.cells), which=column.which[below])
     return Sheet(
         file=grid.file, name=grid.sheet, header=list(columns), columns=columns, hidden=grid.hidden,
         rows=grid.rows[below],

@@ -16,11 +16,11 @@ TEXT, BOOK = (".csv", ".tsv", ".txt"), (".xlsx", ".xlsm")
 LEFT_ALONE = (".toml", ".md")
 
 
-def _quietly(line: str) -> None:
+def quietly(line: str) -> None:
     """Says nothing."""
 
 
-def read_export(source: str | Path, *, say: Callable[[str], None] = _quietly) -> Export:
+def read_export(source: str | Path, *, say: Callable[[str], None] = quietly) -> Export:
     """A csv file, a workbook, or a folder of them, every cell as written; nothing in it is carried out.
 
     SourceError, one line a file, if there is nothing to read or a file is not what its name says. `say` is told

@@ -11,6 +11,7 @@ import pandas as pd
 from necrostats.registry.columns import LATEST
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.spreading import spread
+from necrostats.registry.written import objects
 
 VALUE, UNKNOWN, SET_ASIDE = "value", "unknown", "set aside"
 
@@ -42,7 +43,7 @@ class Told:
         dated &= day_0 == day_0
         days, others = np.flatnonzero(dated), np.flatnonzero(~dated)
         return cls(
-            rule=_objects([each.rule for each in read])[which],
+            rule=objects([each.rule for each in read])[which],
             withheld=np.array([each.withheld for each in read], dtype=np.int8)[which],
             lines=(*_days(read, which, target, day_0, days), _fills(read, which, target, others)),
             _outcomes=(_outcomes(read, gone=False)[which], _outcomes(read, gone=True)[which]),
@@ -54,7 +55,7 @@ class Told:
 
 
 def _outcomes(read: Sequence[Reading], *, gone: bool) -> np.ndarray:
-    return _objects([_outcome(each, gone) for each in read])
+    return objects([_outcome(each, gone) for each in read])
 
 
 def _outcome(reading: Reading, gone: bool) -> str:
@@ -81,7 +82,7 @@ def _days(
 
 def _said(rows: np.ndarray, field: str, days: np.ndarray) -> Said:
     number, different = pd.factorize(days)
-    texts = _objects([f"{day:.0f}" for day in different])
+    texts = objects([f"{day:.0f}" for day in different])
     return Said(row=rows, field=np.full(len(rows), field, dtype=object), value=texts[number])
 
 
@@ -93,12 +94,6 @@ def _fills(read: Sequence[Reading], which: np.ndarray, target: str, rows: np.nda
     lines = spread(lengths[which[rows]])
     place = start[which[rows]][lines.row] + lines.rank
     return Said(
-        row=rows[lines.row], field=_objects([field for field, _ in flat])[place],
-        value=_objects([value for _, value in flat])[place],
+        row=rows[lines.row], field=objects([field for field, _ in flat])[place],
+        value=objects([value for _, value in flat])[place],
     )  # fmt: skip
-
-
-def _objects(listed: Sequence[str]) -> np.ndarray:
-    array = np.empty(len(listed), dtype=object)
-    array[:] = listed
-    return array

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from necrostats.registry.written import objects
+
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Texts:
@@ -24,7 +26,7 @@ class Texts:
     @classmethod
     def chosen(cls, listed: Sequence[str] | np.ndarray, which: np.ndarray) -> Texts:
         """For each row the text in `listed` that `which` (N,) points to; the same text may be listed twice."""
-        number, different = pd.factorize(_objects(["", *listed]))
+        number, different = pd.factorize(objects(["", *listed]))
         return cls(different=np.asarray(different, dtype=object), which=number[1:].astype(np.int32)[which])
 
     @classmethod
@@ -88,9 +90,3 @@ class Texts:
             return self.different, np.arange(len(self.different), dtype=np.int32)
         number, different = pd.factorize(np.concatenate([self.different, others.different]))
         return np.asarray(different, dtype=object), number[len(self.different) :].astype(np.int32)
-
-
-def _objects(listed: Sequence[str]) -> np.ndarray:
-    array = np.empty(len(listed), dtype=object)
-    array[:] = listed
-    return array

@@ -24,6 +24,7 @@ from necrostats.registry.export.loading import (
     refuse_unusable,
 )
 from necrostats.registry.export.outputs import Outputs
+from necrostats.registry.export.reading import quietly
 from necrostats.registry.export.stretches import Stretch, everything, stretches_of
 from necrostats.registry.tables import Source
 
@@ -41,13 +42,9 @@ class Tidied:
     counts: Counts
 
 
-def _quietly(line: str) -> None:
-    """Says nothing."""
-
-
 def tidy(
     source: str | Path, layout: str | Path | Layout, to: str | Path, *, accepted: Collection[str] = (),
-    say: Callable[[str], None] = _quietly, rows_at_once: int = ROWS_AT_ONCE,
+    say: Callable[[str], None] = quietly, rows_at_once: int = ROWS_AT_ONCE,
 ) -> Tidied:  # fmt: skip
     """Write the nine tables, ledger.csv, set_aside.csv and findings.csv into a folder; the same input, the same bytes.
 
