@@ -9,6 +9,8 @@ from necrostats.present.kinds import not_presentable
 from necrostats.present.labels import plain, sentence_case
 from necrostats.results import Result
 
+_NO_NAMES = frozenset(("none", "yes", "no", "other", "unknown"))
+
 
 @singledispatch
 def findings(result: Result, **options) -> tuple[str, ...]:
@@ -29,12 +31,16 @@ def listed(items: Iterable[str]) -> str:
 
 
 def about(group: object, grouped: bool, sentence: str) -> str:
-    """A sentence with the group it is about before it, as "Cap suction: within 90 days …", where there are groups."""
+    """A sentence with the group it is about before it, as "Cap suction: within 90 days …", where there are groups.
+
+    A name that would read as a word of the sentence is said to be that of a group.
+    """
     if not grouped:
         return sentence
     first_word = sentence.split(" ", 1)[0]
     lowered = sentence if first_word[1:] != first_word[1:].lower() else sentence[:1].lower() + sentence[1:]
-    return f"{sentence_case(plain(group))}: {lowered}"
+    name = plain(group)
+    return f'Group "{name}": {lowered}' if name in _NO_NAMES else f"{sentence_case(name)}: {lowered}"
 
 
 def plural(n: float, noun: str) -> str:

@@ -79,7 +79,7 @@ def _group(group: pd.DataFrame, every: bool) -> Iterator[str]:
         yield f"  {sentence(finding._replace(value=on_one_line(finding.value)))}"
     if len(shown) < len(group):
         where = f" in {group['table'].iloc[0]}" if group["table"].iloc[0] else ""
-        yield f"  … and {len(group) - len(shown):,} more like it{where}. To see them all: necrostats check --all"
+        yield f"  … and {len(group) - len(shown):,} more like it{where}. Add --all to the command to see them."
     for remedy in dict.fromkeys(group["remedy"]):
         if remedy:
             yield f"    {remedy}"

@@ -13,7 +13,8 @@ import pytest
 import xlsxwriter
 
 from builders.clean_exports import FIRST_REMARKS, SECOND_REMARKS, clean_columns
-from builders.planted_identifiers import FIRST, SECOND, Planted, planted
+from builders.identifier_phrasings import FIRST, SECOND
+from builders.planted_identifiers import Planted, planted
 from necrostats.cli import main
 from necrostats.errors import NecrostatsError, RegistryError
 from necrostats.registry.export.loading import read_with_layout

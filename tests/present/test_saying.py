@@ -27,6 +27,10 @@ def test_a_group_stands_before_its_sentence_which_goes_on_in_small_letters():
     assert about("all", False, "Within 90 days 5 resolved.") == "Within 90 days 5 resolved."
 
 
+def test_a_group_called_none_does_not_read_as_if_nobody_was_meant():
+    assert about("none", True, "Within 90 days 5 resolved.") == 'Group "none": within 90 days 5 resolved.'
+
+
 @pytest.mark.parametrize(
     ("n", "noun", "said"),
     [(1, "patients", "patient"), (0, "patients", "patients"), (1.5, "days", "days"), (1, "%", "%")],

@@ -8,21 +8,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from builders.exports import HEADINGS, WIDE, wide_line, workbook
+from builders.exports import HEADINGS, TOP, WIDE, wide_line, workbook
 from necrostats.errors import RegistryError
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import prepared
 from necrostats.registry.export.stretches import everything, stretches_of
 from necrostats.registry.export.tidying import tidy
 
-LONG = """
-format = 1
-[dates]
-order = "day_first"
-data_lock = 2026-09-30
-[fill]
-"patients.vital_status" = "alive"
-"patients.last_contact_day" = "last_record"
+LONG = TOP + """
 [[sheet]]
 patient = "Study"
 [[sheet.rows]]

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders.clean_exports import FIRST_REMARKS, SECOND_REMARKS, clean_columns, date_columns, sheet_of
-from builders.planted_identifiers import FIRST, SECOND, THIRD, Phrasings, planted
+from builders.identifier_phrasings import FIRST, SECOND, THIRD, Phrasings
+from builders.planted_identifiers import planted
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.privacy import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, find_identifiers, refusal_text
 

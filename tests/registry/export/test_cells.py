@@ -1,0 +1,36 @@
+"""Cells as written."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from necrostats.registry.export.cells import Gathering, RawCell, RawColumn
+
+
+def test_a_cell_shows_what_it_holds_to_nobody_by_accident():
+    assert "secret" not in repr(RawCell(text="secret")) + str([RawCell(text="secret")])
+    assert RawCell(text="5", value=5.0).typed == 5.0 and RawCell(text="5").typed == "5"
+
+
+def test_a_formula_without_a_result_counts_as_filled_and_blanks_do_not():
+    column = RawColumn(number=27, cells=(RawCell(""), RawCell(" "), RawCell("", no_result=True)), which=np.arange(3))
+    assert column.filled().tolist() == [False, False, True]
+    assert column.letters == "AA" and column.texts().tolist() == ["", " ", ""]
+
+
+@pytest.mark.parametrize("lines", [[], [[]], [["", " "]], [[], [RawCell("")]]])
+def test_lines_without_anything_give_no_rows(lines):
+    gathering = Gathering()
+    gathering.add(lines)
+    assert gathering.rows().tolist() == []
+
+
+def test_a_column_that_begins_late_is_blank_before_and_lines_keep_their_numbers():
+    gathering = Gathering()
+    gathering.add([["a"], [""]])
+    gathering.add([["b", "c"]])
+    first, second = gathering.columns(hidden=[2])
+    assert gathering.rows().tolist() == [1, 3]
+    assert first.texts().tolist() == ["a", "b"] and second.texts().tolist() == ["", "c"]
+    assert second.hidden and not first.hidden
