@@ -14,6 +14,7 @@ from necrostats.measures.summaries import summary_row, summary_table
 from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
+from necrostats.stats.clusters import FEW
 from necrostats.stats.interval_censored import lognormal_mean
 
 BY = ("instrument_class",)
@@ -100,11 +101,12 @@ def _classes_used(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Mean:
-    """The row of one class in one unit, and what its estimate has to say."""
+    """The row of one class in one unit, and what its estimate has to say: `few` patients, or 0 if they are enough."""
 
     row: dict
-    small: bool
-    notes: tuple[Note, ...]
+    small: bool = False
+    few: int = 0
+    notes: tuple[Note, ...] = ()
 
 
 def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
@@ -118,12 +120,16 @@ def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
         UNIT_LABELS[unit], place, "geometric mean", n=int((~silent).sum()), missing=int(silent.sum()),
         events=int((~some & ~silent).sum()), patients=np.unique(patient[~silent]).size,
     )  # fmt: skip
-    if some.sum() < SMALL_CELL_SESSIONS or np.unique(patient[some]).size < SMALL_CELL_PATIENTS:
-        return _Mean(row=row, small=bool(here.any()), notes=())
+    patients = np.unique(patient[some]).size
+    if some.sum() < SMALL_CELL_SESSIONS or patients < SMALL_CELL_PATIENTS:
+        return _Mean(row=row, small=bool(here.any()))
     found = lognormal_mean(low[some], high[some], patient[some], level=level)
-    name = f"{_plainly(row)} ({row['variable']})"
-    notes = tuple(Note(code=note.code, text=f"{name}: {note.text}") for note in found.notes)
-    return _Mean(row=row | {"estimate": found.estimate, "low": found.low, "high": found.high}, small=False, notes=notes)
+    few = [note for note in found.notes if note.code == "FEW_CLUSTERS"]
+    others = [Note(code=note.code, text=f"{_name(row)}: {note.text}") for note in found.notes if note not in few]
+    return _Mean(
+        row=row | {"estimate": found.estimate, "low": found.low, "high": found.high}, few=patients if few else 0,
+        notes=tuple(others),
+    )  # fmt: skip
 
 
 def _method(level: float) -> Method:
@@ -141,7 +147,8 @@ def _notes(credited: _Credited, means: list[_Mean]) -> tuple[Note, ...]:
     nothing = sum(mean.row["events"] for mean in means)
     silent = sum(mean.row["missing"] for mean in means)
     ranged = int((credited.sessions["yield_low"] != credited.sessions["yield_high"]).sum())
-    small = [f"{_plainly(mean.row)} ({mean.row['variable']})" for mean in means if mean.small]
+    small = [_name(mean.row) for mean in means if mean.small]
+    few = [f"{_name(mean.row)} {mean.few}" for mean in means if mean.few]
     said = {
         "SHARED_SESSIONS": credited.shared
         and f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies "
@@ -157,10 +164,13 @@ def _notes(credited: _Credited, means: list[_Mean]) -> tuple[Note, ...]:
         "SMALL_N": small
         and f"Fewer than {SMALL_CELL_SESSIONS} sessions with a yield, or {SMALL_CELL_PATIENTS} patients, so counted "
         f"and not estimated: {', '.join(small)}.",
+        "FEW_CLUSTERS": few
+        and f"Fewer than {FEW} patients, so limits that allow for several sessions of one patient are approximate: "
+        f"{', '.join(few)}.",
     }
     from_means = [note for mean in means for note in mean.notes]
     return (*(Note(code=code, text=text) for code, text in said.items() if text), *from_means)
 
 
-def _plainly(row: dict) -> str:
-    return COMPARED_CLASSES[row["group"]].replace("_", " ")
+def _name(row: dict) -> str:
+    return f"{COMPARED_CLASSES[row['group']].replace('_', ' ')} ({row['variable']})"

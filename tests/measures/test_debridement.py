@@ -93,3 +93,10 @@ def test_a_yield_that_says_nothing_but_more_than_nothing_is_missing():
     result = debridement_yield(registry_of(*map(_course, (100.0, 90.0, 110.0, 100.0, 95.0)), _course((0.0, None))))
     assert _row(result, "snare")[["n", "missing"]].tolist() == [5, 1]
     assert "MISSING" in {note.code for note in result.notes}
+
+
+def test_classes_with_few_patients_are_named_in_one_note_each_with_its_number():
+    nets = [_course(each, tool="net") for each in (50.0, 60.0, 70.0, 65.0, 55.0, 58.0)]
+    snares = map(_course, (100.0, 400.0, 100.0, 400.0, 200.0))
+    notes = [note.text for note in debridement_yield(registry_of(*nets, *snares)).notes if note.code == "FEW_CLUSTERS"]
+    assert len(notes) == 1 and notes[0].endswith("approximate: snare (yield, ml) 5, net (yield, ml) 6.")
