@@ -122,9 +122,12 @@ def _add_source(command: argparse.ArgumentParser) -> None:
 
 def _add_accept(command: argparse.ArgumentParser) -> None:
     command.add_argument(
-        "--accept", action="append", default=[], metavar="COLUMN",
+        "--accept",
+        action="append",
+        default=[],
+        metavar="COLUMN",
         help="a column that a person has looked at and found nobody named in (may be given again)",
-    )  # fmt: skip
+    )
 
 
 def _pair(text: str) -> tuple[str, str]:

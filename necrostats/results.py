@@ -12,12 +12,34 @@ from typing import ClassVar
 import pandas as pd
 
 NOTE_CODES = (
-    "CLUSTER_IGNORED", "FEW_CLUSTERS", "ZERO_EVENTS", "SEPARATION", "SINGULAR", "NOT_CONVERGED",
-    "INTERVAL_CENSORED", "SCAN_GAP_IMBALANCE", "IMMORTAL_TIME", "LEFT_TRUNCATION", "COMPETING_AS_CENSORED",
-    "SHARED_SESSIONS", "ZERO_YIELD", "SMALL_N", "SMALL_RISK_SET", "NOT_REACHED", "OVERDISPERSED",
-    "BASELINE_SHORT", "MULTIPLICITY", "MISSING", "NO_OVERLAP", "NOT_MATURED", "TWO_SCALES", "NON_PROPORTIONAL",
-    "MEDIAN_ON_PLATEAU", "NO_LIMITS", "FEW_RESAMPLES",
-)  # fmt: skip
+    "CLUSTER_IGNORED",
+    "FEW_CLUSTERS",
+    "ZERO_EVENTS",
+    "SEPARATION",
+    "SINGULAR",
+    "NOT_CONVERGED",
+    "INTERVAL_CENSORED",
+    "SCAN_GAP_IMBALANCE",
+    "IMMORTAL_TIME",
+    "LEFT_TRUNCATION",
+    "COMPETING_AS_CENSORED",
+    "SHARED_SESSIONS",
+    "ZERO_YIELD",
+    "SMALL_N",
+    "SMALL_RISK_SET",
+    "NOT_REACHED",
+    "OVERDISPERSED",
+    "BASELINE_SHORT",
+    "MULTIPLICITY",
+    "MISSING",
+    "NO_OVERLAP",
+    "NOT_MATURED",
+    "TWO_SCALES",
+    "NON_PROPORTIONAL",
+    "MEDIAN_ON_PLATEAU",
+    "NO_LIMITS",
+    "FEW_RESAMPLES",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,29 +90,29 @@ def _shown(cell: object) -> str:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Result:
-    """Base of the four kinds. `table` is tidy, with the columns its kind names, in that order."""
+    """Base of the four kinds. `frame` is tidy, with the columns its kind names, in that order."""
 
     columns: ClassVar[tuple[str, ...]] = ()
 
     title: str
-    table: pd.DataFrame
+    frame: pd.DataFrame
     population: Population
     method: Method
     notes: tuple[Note, ...] = ()
 
     def __post_init__(self) -> None:
-        missing = [name for name in self.columns if name not in self.table.columns]
+        missing = [name for name in self.columns if name not in self.frame.columns]
         if missing:
             raise ValueError(f"{type(self).__name__} needs the columns {', '.join(missing)}")
 
     def __repr__(self) -> str:
-        return f"{type(self).__name__}: {self.title} ({self.population.patients} patients, {len(self.table)} rows)"
+        return f"{type(self).__name__}: {self.title} ({self.population.patients} patients, {len(self.frame)} rows)"
 
     def _repr_html_(self) -> str:
-        head = "".join(f'<th scope="col">{html.escape(str(name))}</th>' for name in self.table.columns)
+        head = "".join(f'<th scope="col">{html.escape(str(name))}</th>' for name in self.frame.columns)
         rows = "".join(
             "<tr>" + "".join(f"<td>{html.escape(_shown(cell))}</td>" for cell in row) + "</tr>"
-            for row in self.table.itertuples(index=False, name=None)
+            for row in self.frame.itertuples(index=False, name=None)
         )
         notes = "".join(f"<li>{html.escape(note.text)}</li>" for note in self.notes)
         caption = html.escape(self.title)
@@ -113,8 +135,16 @@ class Courses(Listing):
     """
 
     columns: ClassVar[tuple[str, ...]] = (
-        "patient", "group", "outcome", "what", "detail", "day", "day_to", "size_mm", "grade",
-    )  # fmt: skip
+        "patient",
+        "group",
+        "outcome",
+        "what",
+        "detail",
+        "day",
+        "day_to",
+        "size_mm",
+        "grade",
+    )
 
     horizon: int = 0
 
@@ -124,12 +154,20 @@ class Rates(Result):
     """Events over a denominator, one row for each variable, group and unit.
 
     `events` and `n` are in the unit of the row (`n` patients, sessions or days of exposure);
-    `estimate`, `conf_low` and `conf_high` are `events / n` times `per` (1, or 100 for a rate per 100 days).
+    `estimate`, `low` and `high` are `events / n` times `per` (1, or 100 for a rate per 100 days).
     """
 
     columns: ClassVar[tuple[str, ...]] = (
-        "variable", "group", "unit", "events", "n", "per", "estimate", "conf_low", "conf_high",
-    )  # fmt: skip
+        "variable",
+        "group",
+        "unit",
+        "events",
+        "n",
+        "per",
+        "estimate",
+        "low",
+        "high",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -142,8 +180,17 @@ class Estimates(Result):
     """
 
     columns: ClassVar[tuple[str, ...]] = (
-        "measure", "variable", "group", "unit", "of", "events", "n", "estimate", "conf_low", "conf_high",
-    )  # fmt: skip
+        "measure",
+        "variable",
+        "group",
+        "unit",
+        "of",
+        "events",
+        "n",
+        "estimate",
+        "low",
+        "high",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -151,15 +198,22 @@ class Curves(Result):
     """Step functions over `days` or `sessions`, one row for each group, cause and point in time.
 
     `at_risk` is counted just before the point. `landmarks` are the points named in advance: each has a row.
-    `medians` has one row for each group and cause: estimate (NaN = not reached), conf_low, conf_high.
+    `medians` has one row for each group and cause: estimate (NaN = not reached), low, high.
     `falling`: the share still free of the cause, from 1 downwards, and not the share that has had it. `remaining`
     names the cause that stands for the share with none of the others: they add up to 1 and are drawn stacked.
     `of` says what is counted at risk: "patients", "collections".
     """
 
     columns: ClassVar[tuple[str, ...]] = (
-        "group", "cause", "at_risk", "events", "censored", "estimate", "conf_low", "conf_high",
-    )  # fmt: skip
+        "group",
+        "cause",
+        "at_risk",
+        "events",
+        "censored",
+        "estimate",
+        "low",
+        "high",
+    )
 
     landmarks: tuple[int, ...] = ()
     medians: pd.DataFrame = field(default_factory=pd.DataFrame)
@@ -170,11 +224,11 @@ class Curves(Result):
     @property
     def axis(self) -> str:
         """The column that holds time: `days` or `sessions`."""
-        return "sessions" if "sessions" in self.table.columns else "days"
+        return "sessions" if "sessions" in self.frame.columns else "days"
 
     def at_landmarks(self) -> pd.DataFrame:
-        """The rows of `table` at the points named in advance."""
-        return self.table[self.table[self.axis].isin(self.landmarks)]
+        """The rows of `frame` at the points named in advance."""
+        return self.frame[self.frame[self.axis].isin(self.landmarks)]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -182,8 +236,15 @@ class Comparison(Result):
     """Contrasts of a group with a reference, one row for each contrast."""
 
     columns: ClassVar[tuple[str, ...]] = (
-        "group", "reference", "measure", "estimate", "conf_low", "conf_high", "statistic", "p_value",
-    )  # fmt: skip
+        "group",
+        "reference",
+        "measure",
+        "estimate",
+        "low",
+        "high",
+        "statistic",
+        "p_value",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -196,15 +257,25 @@ class Summary(Result):
     """
 
     columns: ClassVar[tuple[str, ...]] = (
-        "variable", "level", "group", "measure", "events", "n", "missing", "patients", "estimate", "low", "high",
-    )  # fmt: skip
+        "variable",
+        "level",
+        "group",
+        "measure",
+        "events",
+        "n",
+        "missing",
+        "patients",
+        "estimate",
+        "low",
+        "high",
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Trajectories(Summary):
     """Sizes of collections over time: a median with quartiles for each window of days (`level`) and group.
 
-    `windows` has a row for each row of `table`, in its order: day_from, day_to, and `day`, the median day of the
+    `windows` has a row for each row of `frame`, in its order: day_from, day_to, and `day`, the median day of the
     values used. `series` holds every value: collection (a number in this listing), group, day, value.
     """
 

@@ -1,4 +1,11 @@
-"""How each patient's course ended: resolved, a competing end, or last seen unresolved."""
+"""How each patient's course ended: resolved, a competing end, or last seen unresolved.
+
+Which scans show a collection that counts as gone, by its longest axis and, if asked, its size at baseline.
+
+Whether the review nearest to a scan found the patient free of symptoms.
+
+How each collection's course ended: gone, a competing end of its patient, or last seen not yet gone.
+"""
 
 from __future__ import annotations
 
@@ -7,20 +14,127 @@ from dataclasses import dataclass
 import numpy as np
 
 from necrostats.definitions.resolution import ResolutionDefinition
-from necrostats.definitions.sizes import baseline_mm, counts_as_gone
-from necrostats.definitions.symptom_reviews import reviewed_symptom_free
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
+
+_NO_DAY = 1 << 16
+
+
+def counts_as_gone(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    """For each scan whether the collection on it is small enough (n,); one whose size is not known never is."""
+    size = registry.scans["long_mm"].to_numpy(dtype=float)
+    gone = np.ones(size.size, dtype=bool)
+    if definition.size_mm is not None:
+        gone &= _small(size, definition.size_mm, definition)
+    if definition.share_of_baseline is not None:
+        most = definition.share_of_baseline * baseline_mm(registry)
+        gone &= _small(size, most[registry.position("scans", "collections")], definition)
+    return gone
+
+
+def baseline_mm(registry: Registry) -> np.ndarray:
+    """The longest axis of each collection at baseline (n,), NaN where it is not known.
+
+    As recorded of the collection; else on its last scan up to the index drainage; of a collection found later,
+    on the scan that first showed its size.
+    """
+    recorded = registry.collections["long_mm"].to_numpy(dtype=float)
+    late = (registry.collections["detected_day"] > 0).fillna(False).to_numpy(dtype=bool)
+    found = np.where(late, _first_size(registry), _last_size_up_to_drainage(registry))
+    return np.where(np.isnan(recorded), found, recorded)
+
+
+def _small(size: np.ndarray, limit: np.ndarray | float, definition: ResolutionDefinition) -> np.ndarray:
+    return size < limit if definition.strictly_below else size <= limit
+
+
+def _last_size_up_to_drainage(registry: Registry) -> np.ndarray:
+    day = _latest(registry)
+    return _size_on(registry, day <= 0, -day)
+
+
+def _first_size(registry: Registry) -> np.ndarray:
+    day = _latest(registry)
+    return _size_on(registry, np.ones(day.size, dtype=bool), day)
+
+
+def _size_on(registry: Registry, kept: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """For each collection the size on its first kept scan in order, the largest where two stand level."""
+    size = registry.scans["long_mm"].to_numpy(dtype=float)
+    kept = kept & ~np.isnan(size)
+    collection = registry.position("scans", "collections")[kept].astype(np.int64)
+    ranked = np.lexsort((-size[kept], order[kept], collection))
+    whose, first = np.unique(collection[ranked], return_index=True)
+    found = np.full(len(registry.collections), np.nan)
+    found[whose] = size[kept][ranked][first]
+    return found
+
+
+def _latest(registry: Registry) -> np.ndarray:
+    scans = registry.scans
+    return scans["day_latest"].fillna(scans["day"]).fillna(_NO_DAY).to_numpy(dtype=np.int64)
+
+
+_FAR = np.int64(1 << 50)
+
+
+def reviewed_symptom_free(
+    registry: Registry, patient: np.ndarray, day: np.ndarray, within: int, treated: tuple[np.ndarray, np.ndarray]
+) -> np.ndarray:
+    """Whether the review nearest to each (patient, day) (n,), at most `within` days off, found no symptoms.
+
+    Only reviews with a known answer since the index drainage count; of two as near, the later. Two answers on one day
+    are free of symptoms only if both are. A review after the scan confirms nothing if the patient was treated again
+    in between: `treated` are the rows in patients and the days of every further treatment.
+    """
+    reviews, free = _reviews(registry)
+    at = patient * _SPAN + day
+    place = np.searchsorted(reviews, at, side="right")
+    before, after = _at(reviews, place - 1), _at(reviews, place)
+    is_before = at - before < after - at
+    nearest = np.where(is_before, before, after)
+    answer = np.append(free, False)[np.where(is_before, place - 1, place)]
+    return answer & (np.abs(nearest - at) <= within) & (is_before | ~_between(treated, at, nearest))
+
+
+def _reviews(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
+    """One key a patient and day in order, and whether every answer of that day is free of symptoms."""
+    frame = registry.reviews
+    day = frame["day_latest"].fillna(frame["day"]).to_numpy(dtype=np.int64)
+    known = frame["symptom_free"].notna().to_numpy() & (day >= 0)
+    key = (registry.position("reviews").astype(np.int64) * _SPAN + day)[known]
+    free = frame["symptom_free"].fillna(False).to_numpy(dtype=bool)[known]
+    days, place = np.unique(key, return_inverse=True)
+    return days, np.bincount(place, weights=~free, minlength=days.size) == 0
+
+
+def _at(keys: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """The keys at places that may lie off either end, where nothing is near."""
+    padded = np.concatenate([[-_FAR], keys, [_FAR]])
+    return padded[place + 1]
+
+
+def _between(treated: tuple[np.ndarray, np.ndarray], first: np.ndarray, last: np.ndarray) -> np.ndarray:
+    """Whether the patient was treated after `first` and no later than `last`."""
+    keys = np.sort(treated[0].astype(np.int64) * _SPAN + treated[1])
+    return np.searchsorted(keys, last, side="right") > np.searchsorted(keys, first, side="right")
+
 
 NEVER = np.int64(1 << 40)
 _SPAN = np.int64(1 << 20)
 _SHIFT = np.int64(1 << 16)
 
 _DATED = (
-    ("sessions", "day"), ("scans", "day"), ("reviews", "day"), ("adverse_events", "day"),
-    ("other_interventions", "day"), ("stents", "placed_day"), ("stents", "removed_day"),
-    ("collections", "detected_day"), ("collections", "baseline_scan_day"),
-)  # fmt: skip
+    ("sessions", "day"),
+    ("scans", "day"),
+    ("reviews", "day"),
+    ("adverse_events", "day"),
+    ("other_interventions", "day"),
+    ("stents", "placed_day"),
+    ("stents", "removed_day"),
+    ("collections", "detected_day"),
+    ("collections", "baseline_scan_day"),
+)
 
 SURGERY = ("surgical_necrosectomy", "minimally_invasive_necrosectomy")
 
@@ -229,3 +343,61 @@ def _days(frame, column: str) -> np.ndarray:
 
 def _latest_days(frame, column: str) -> np.ndarray:
     return frame[column + "_latest"].fillna(frame[column]).fillna(int(NEVER)).to_numpy(dtype=np.int64)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class CollectionOutcomes:
+    """One entry a collection, in the order of `registry.collections`.
+
+    `start` (n,) is the day its count begins: the index drainage, or the day it was found if later. `days` (n,) run
+    from there to the end of its course; `cause` (n,) is 0 for last seen not gone, else the place in `causes` from 1.
+    `patient` (n,) is the row of its patient. `followed` (n,): observed for any time from its start on.
+    """
+
+    start: np.ndarray
+    days: np.ndarray
+    cause: np.ndarray
+    causes: tuple[str, ...]
+    patient: np.ndarray
+    followed: np.ndarray
+
+
+def collection_outcomes(registry: Registry, definition: ResolutionDefinition) -> CollectionOutcomes:
+    """The end of each collection's course: the first scan on which it counts as gone, confirmed as the definition asks.
+
+    Competing ends are those of its patient. A day known as a range counts at its latest for resolution and at its
+    earliest for a competing end. The horizon runs from the collection's own start.
+    """
+    patient = registry.position("collections").astype(np.int64)
+    detected = registry.collections["detected_day"].fillna(0).to_numpy(dtype=np.int64)
+    start = np.maximum(detected, 0)
+    others = [end_days(registry, cause)[patient] for cause in definition.causes[1:]]
+    days = np.stack([_gone_days(registry, definition, start), *others])
+    first = np.argmin(days, axis=0)
+    day = days[first, np.arange(patient.size)]
+    last = start + definition.horizon_days
+    seen = np.minimum(last_seen_days(registry)[patient], last)
+    ended = (day < NEVER) & (day <= last)
+    end = np.where(ended, day, seen)
+    return CollectionOutcomes(
+        start=start,
+        days=np.maximum(end - start, 0),
+        cause=np.where(ended, first + 1, 0),
+        causes=definition.causes,
+        patient=patient,
+        followed=end > start,
+    )
+
+
+def _gone_days(registry: Registry, definition: ResolutionDefinition, start: np.ndarray) -> np.ndarray:
+    """The day of the first scan after its start that documents a collection as gone (n,); NEVER where none does."""
+    scans = registry.scans
+    day = scans["day_latest"].fillna(scans["day"]).fillna(0).to_numpy(dtype=np.int64)
+    collection = registry.position("scans", "collections").astype(np.int64)
+    gone = counts_as_gone(registry, definition) & (day > start[collection])
+    if definition.symptom_free:
+        whose = registry.position("scans").astype(np.int64)
+        gone &= reviewed_symptom_free(registry, whose, day, definition.review_within_days, further_treatment(registry))
+    first = np.full(len(registry.collections), NEVER)
+    np.minimum.at(first, collection[gone], day[gone])
+    return first

@@ -1,35 +1,23 @@
 """One clinical question a function: a Registry in, a Result out."""
 
-from necrostats.measures.adverse_event_burden import complication_index
-from necrostats.measures.adverse_event_cases import adverse_event_cases
 from necrostats.measures.adverse_event_comparisons import compare_adverse_events
-from necrostats.measures.adverse_event_grades import event_grades, worst_grades
+from necrostats.measures.adverse_event_grades import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.measures.adverse_event_times import time_to_first_event
 from necrostats.measures.adverse_events import adverse_event_rates
-from necrostats.measures.after_resolution import recurrence
-from necrostats.measures.bootstrap_resolution import bootstrap_resolution
-from necrostats.measures.case_mix import activity, case_mix
+from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
+from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
-from necrostats.measures.competing_trap import competing_ends_trap
-from necrostats.measures.completeness import data_completeness
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
-from necrostats.measures.ever_used import ever_used_trap
-from necrostats.measures.interval_censored import interval_censored_resolution
-from necrostats.measures.landmark import landmark_resolution
-from necrostats.measures.naive_sessions import naive_mean_sessions
-from necrostats.measures.parametric_resolution import parametric_resolution
-from necrostats.measures.resolution import time_to_resolution
+from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
+from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
-from necrostats.measures.restricted_resolution import restricted_mean_resolution
-from necrostats.measures.scanning import scan_schedule
+from necrostats.measures.restricted_resolution import bootstrap_resolution, restricted_mean_resolution
+from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.session_regression import session_regression
-from necrostats.measures.sessions import sessions_to_resolution
-from necrostats.measures.standing import session_states
-from necrostats.measures.stent_days import resolution_by_stent
-from necrostats.measures.survival import event_free_survival, follow_up
-from necrostats.measures.use_so_far import resolution_after_use
+from necrostats.measures.survival import event_free_survival, follow_up, recurrence
+from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
 from necrostats.measures.volumes import collection_volumes
 
 __all__ = [

@@ -1,20 +1,38 @@
-"""How grave adverse events were: the worst grade of each patient, and types of event by grade."""
+"""How grave adverse events were: the worst grade of each patient, and types of event by grade.
+
+All of a patient's complications in one number: the Comprehensive Complication Index.
+
+The adverse events one by one, for the meeting.
+"""
 
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import AGREE, CLAVIEN_DINDO, GradingScale, scale_named
-from necrostats.measures.adverse_event_choosing import ANY, EVENT_TYPES, of_type
-from necrostats.measures.adverse_event_units import Watchful, known_interval
-from necrostats.measures.adverse_event_wording import CHECKED, INTERVAL_REFERENCES, watching_notes
-from necrostats.measures.grouping import session_groups
-from necrostats.measures.phrases import counted
-from necrostats.measures.summaries import share_row, summary_row, summary_table
-from necrostats.measures.watching import Watched, watched
+from necrostats.definitions.grades import (
+    AGREE,
+    CLAVIEN_DINDO,
+    REFERENCE,
+    GradingScale,
+    complication_index_of_patients,
+    scale_named,
+)
+from necrostats.definitions.groups import age_band, extent_of_patients
+from necrostats.measures.adverse_events import CHECKED, INTERVAL_REFERENCES, Watchful, known_interval, watching_notes
+from necrostats.measures.event_follow_up import ANY, EVENT_TYPES, NO_RECORD, Watched, of_type, watched, whole_histories
+from necrostats.measures.grouping import (
+    Grouping,
+    counted,
+    patient_groups,
+    session_groups,
+    share_row,
+    summary_row,
+    summary_table,
+)
 from necrostats.registry.tables import Registry
-from necrostats.results import Method, Note, Population, Summary
+from necrostats.results import Listing, Method, Note, Population, Summary
 from necrostats.stats.proportions import clopper_pearson
 
 NO_EVENT, UNGRADED = "no event", "not graded"
@@ -38,12 +56,10 @@ def worst_grades(
     window, scale = window_named(window), scale_named(grading)
     groups = session_groups(registry, by)
     seen = watched(registry, groups, window)
-    rows = [
-        row for place in range(len(groups.labels)) for row in _worst(registry, seen, scale, place, level)
-    ]  # fmt: skip
+    rows = [row for place in range(len(groups.labels)) for row in _worst(registry, seen, scale, place, level)]
     return Summary(
         title=f"Worst {scale.name} grade of each patient, adverse events {window.sentence()}",
-        table=summary_table(rows, groups),
+        frame=summary_table(rows, groups),
         population=Population(patients=seen.patients, sessions=seen.sessions, left_out=seen.left_out()),
         method=Method(
             estimand=f"share of patients by the worst {scale.name} grade of their adverse events {window.sentence()}",
@@ -81,7 +97,7 @@ def event_grades(
     ]
     return Summary(
         title=f"Adverse events {window.sentence()}, by type and {scale.name} grade",
-        table=summary_table(rows, groups),
+        frame=summary_table(rows, groups),
         population=Population(patients=seen.patients, sessions=seen.sessions, left_out=seen.left_out()),
         method=Method(
             estimand="a count of the adverse events recorded, not an estimate",
@@ -112,9 +128,13 @@ def two_scales_note(registry: Registry) -> tuple[Note, ...]:
 
 def _grades(registry: Registry, scale: GradingScale) -> np.ndarray:
     """The place of each event's grade (E,) in the scale, −1 where it has none."""
-    return registry.adverse_events[scale.column].astype(object).map(
-        {grade: place for place, grade in enumerate(scale.grades)}
-    ).fillna(-1).to_numpy(dtype=np.int64)  # fmt: skip
+    return (
+        registry.adverse_events[scale.column]
+        .astype(object)
+        .map({grade: place for place, grade in enumerate(scale.grades)})
+        .fillna(-1)
+        .to_numpy(dtype=np.int64)
+    )
 
 
 def _worst(registry: Registry, seen: Watched, scale: GradingScale, group: int, level: float):
@@ -134,9 +154,16 @@ def _worst(registry: Registry, seen: Watched, scale: GradingScale, group: int, l
         events = int(found[name].sum())
         limits = clopper_pearson(events, patients, level=level)
         yield share_row(
-            f"worst {scale.name} grade", group, level=name, events=events, n=patients, missing=0, patients=patients,
-            low=limits.low, high=limits.high,
-        )  # fmt: skip
+            f"worst {scale.name} grade",
+            group,
+            level=name,
+            events=events,
+            n=patients,
+            missing=0,
+            patients=patients,
+            low=limits.low,
+            high=limits.high,
+        )
 
 
 def _counts(registry: Registry, seen: Watched, scale: GradingScale, variable: str, group: int):
@@ -148,9 +175,15 @@ def _counts(registry: Registry, seen: Watched, scale: GradingScale, variable: st
     patients = np.unique(registry.position("adverse_events")[here]).size
     for name, events in zip((*scale.grades, UNGRADED), (*graded[1:], graded[0]), strict=True):
         yield summary_row(
-            variable, group, "count", level=name, events=int(events), n=grade.size, missing=int(graded[0]),
+            variable,
+            group,
+            "count",
+            level=name,
+            events=int(events),
+            n=grade.size,
+            missing=int(graded[0]),
             patients=patients,
-        )  # fmt: skip
+        )
 
 
 def _seriousness(scale: GradingScale) -> str:
@@ -163,3 +196,120 @@ def _ungraded_note(registry: Registry, seen: Watched, scale: GradingScale) -> tu
     events = counted(int(np.count_nonzero(counts)), "event carries", "events carry")
     text = f"{without:,} of {events} no {scale.name} grade: a patient's worst may be graver than what is shown."
     return (Note(code="MISSING", text=text),) if without else ()
+
+
+EVERYBODY, AFFECTED = "complication index", "complication index of those with an event"
+
+
+def complication_index(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Summary:
+    """The Comprehensive Complication Index (0 to 100) of each patient: median and quartiles, from all recorded events.
+
+    No event is 0, where somebody looked for events in at least one session; elsewhere it is not known. A patient with
+    an event that has no Clavien–Dindo grade has no index (unless another is grade V) and is counted as missing. The
+    second variable is conditional on an event. `by` is something recorded at the index drainage. Raises DesignError
+    for a registry narrowed to a period: the index takes all events of a patient.
+    """
+    whole_histories(registry, "The complication index")
+    groups = patient_groups(registry, by)
+    affected, looked_at = _affected(registry), _looked_at(registry)
+    index = complication_index_of_patients(registry).where(affected | looked_at)
+    rows = [
+        _row(variable, index[kept & (groups.codes == place)], place)
+        for variable, kept in ((EVERYBODY, np.ones(affected.size, dtype=bool)), (AFFECTED, affected))
+        for place in range(len(groups.labels))
+    ]
+    return Summary(
+        title="Comprehensive Complication Index",
+        frame=summary_table(rows, groups),
+        population=_population(registry, groups),
+        method=Method(
+            estimand="the complications of each patient in one number, 0 (none) to 100 (death)",
+            estimator="half the root of the summed weights of all Clavien–Dindo grades; median and quartiles",
+            interval="none: a description, not an inference",
+            level=level,
+            definition="all adverse events recorded of a patient, whatever the session or window; Clavien–Dindo grades "
+            "only, AGREE grades are never used for it",
+            references=(f"{REFERENCE} (weights from memory)", CLAVIEN_DINDO.reference),
+        ),
+        notes=(*_notes(registry, index, affected, looked_at), *two_scales_note(registry)),
+    )
+
+
+def _row(variable: str, index: pd.Series, group: int) -> dict:
+    known = index.dropna().to_numpy(dtype=float)
+    low, middle, high = np.quantile(known, [0.25, 0.5, 0.75]) if known.size else (np.nan,) * 3
+    return summary_row(
+        variable,
+        group,
+        "median",
+        n=known.size,
+        missing=len(index) - known.size,
+        patients=known.size,
+        estimate=middle,
+        low=low,
+        high=high,
+    )
+
+
+def _affected(registry: Registry) -> np.ndarray:
+    """Patients (P,) with a recorded event."""
+    return np.bincount(registry.position("adverse_events"), minlength=len(registry.patients)) > 0
+
+
+def _looked_at(registry: Registry) -> np.ndarray:
+    """Patients (P,) with a session in which somebody looked for events."""
+    checked = registry.sessions["events_checked"].fillna(False).to_numpy(dtype=bool)
+    return np.bincount(registry.position("sessions")[checked], minlength=len(registry.patients)) > 0
+
+
+def _population(registry: Registry, groups: Grouping) -> Population:
+    return Population(
+        patients=len(registry.patients) - groups.left_out, left_out={"patients without a group": groups.left_out}
+    )
+
+
+def _notes(registry: Registry, index: pd.Series, affected: np.ndarray, looked_at: np.ndarray) -> tuple[Note, ...]:
+    ungraded = int(registry.adverse_events["clavien_grade"].isna().sum())
+    without = int(np.count_nonzero(affected & index.isna().to_numpy()))
+    unknown = int(np.count_nonzero(~affected & ~looked_at))
+    unchecked = int((~registry.sessions["events_checked"].fillna(False).astype(bool)).sum())
+    events = counted(ungraded, "event has", "events have")
+    have = counted(without, "patient has", "patients have")
+    of = counted(unknown, "patient", "patients")
+    sessions = counted(unchecked, "session", "sessions")
+    said = {
+        f"{events} no Clavien–Dindo grade, so {have} no index and {'is' if without == 1 else 'are'} counted as "
+        "missing.": ungraded,
+        f"{of} {NO_RECORD}: no index.": unknown,
+        f"{sessions} {NO_RECORD}: the index may be too low.": unchecked,
+    }
+    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
+
+
+_SHOWN = ("event_type", "day", "agree_grade", "attribution", "treatment")
+
+
+def adverse_event_cases(registry: Registry, *, by: None = None, level: float = 0.95) -> Listing:
+    """The adverse events one by one, without a date, an id or an exact age: day offsets, grade and treatment."""
+    events = registry.adverse_events
+    position = registry.position("adverse_events")
+    table = pd.DataFrame(
+        {
+            "case": np.arange(1, len(events) + 1),
+            "age_band": age_band(registry.patients["age_years"]).iloc[position].to_numpy(),
+            "extent_class": extent_of_patients(registry).iloc[position].to_numpy(),
+            **{name: events[name].to_numpy() for name in _SHOWN},
+        }
+    )
+    return Listing(
+        title="Adverse events, one by one",
+        frame=table,
+        population=Population(patients=len(np.unique(position))),
+        method=Method(
+            estimand="a listing, not an estimate",
+            estimator="every adverse event recorded for these sessions",
+            interval="none",
+            level=level,
+            definition="day counted from the index drainage; age in bands; no identifier and no date",
+        ),
+    )

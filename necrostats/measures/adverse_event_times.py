@@ -9,13 +9,21 @@ import numpy as np
 
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
 from necrostats.definitions.grades import AGREE, GradingScale, scale_named
-from necrostats.measures.adverse_event_choosing import ANY, chosen_events, known_types, of_type, whole_histories
-from necrostats.measures.adverse_event_placing import STENT_UNKNOWN
 from necrostats.measures.curves import incidence
-from necrostats.measures.grouping import Grouping, patient_groups, session_groups
-from necrostats.measures.phrases import counted
+from necrostats.measures.event_follow_up import (
+    ANY,
+    NO_RECORD,
+    STENT_UNKNOWN,
+    Watched,
+    chosen_events,
+    known_types,
+    last_contact,
+    of_type,
+    watched,
+    whole_histories,
+)
+from necrostats.measures.grouping import Grouping, counted, patient_groups, session_groups
 from necrostats.measures.resolution import INTERVAL, REFERENCES
-from necrostats.measures.watching import NO_RECORD, Watched, last_contact, watched
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
 
@@ -55,15 +63,13 @@ def time_to_first_event(
     open_ended = looked_at & seen.unended
     kept = Grouping(labels=groups.labels, codes=np.where(looked_at & ~seen.unended, groups.codes, -1))
     landmarks = tuple(sorted(set(days)))
-    curve = incidence(
-        ends.day, ends.cause, kept, (variable, DEATH), axis="days", landmarks=landmarks, level=level
-    )  # fmt: skip
+    curve = incidence(ends.day, ends.cause, kept, (variable, DEATH), axis="days", landmarks=landmarks, level=level)
     name = "first adverse event" if variable == ANY else f"first {variable.replace('_', ' ')}"
     any_day = "on any day to the last contact"
     which = f"{'' if span is None else ' ' + span.sentence()}{chosen.words}"
     return Curves(
         title=f"Time to {name}{which}",
-        table=curve.table,
+        frame=curve.table,
         landmarks=landmarks,
         population=Population(
             patients=int(np.count_nonzero(kept.codes >= 0)),

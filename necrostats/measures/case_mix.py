@@ -1,21 +1,40 @@
-"""Who was treated, and what was done: the baseline table and the activity of a period."""
+"""Who was treated, and what was done: the baseline table and the activity of a period.
+
+How much of the record is filled in.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.extent import REFERENCE, extent_of_patients
-from necrostats.measures.grouping import Grouping, label, one_group, patient_groups
-from necrostats.measures.summaries import share_row, summary_row, summary_table
-from necrostats.registry.codebook import COLLECTIONS, PATIENTS, SESSIONS
+from necrostats.definitions.groups import REFERENCE, extent_of_patients
+from necrostats.measures.grouping import (
+    Grouping,
+    label,
+    one_group,
+    patient_groups,
+    share_row,
+    summary_row,
+    summary_table,
+)
+from necrostats.registry.codebook import COLLECTIONS, PATIENTS, SESSIONS, TABLES, Column
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Summary
 
 OF_PATIENTS = (
-    "age_years", "sex", "aetiology", "atlanta_severity", "organ_failure", "infection", "asa_class",
-    "comorbidity_index", "nutrition", "prior_intervention", "antithrombotic",
-)  # fmt: skip
+    "age_years",
+    "sex",
+    "aetiology",
+    "atlanta_severity",
+    "organ_failure",
+    "infection",
+    "asa_class",
+    "comorbidity_index",
+    "nutrition",
+    "prior_intervention",
+    "antithrombotic",
+)
 OF_THE_INDEX_COLLECTION = ("long_mm", "volume_ml", "solid_percent", "quadrants", "site", "encapsulated")
 AS_LEVELS = ("asa_class", "quadrants")
 
@@ -30,7 +49,7 @@ def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) 
     rows = [row for variable, series in values.items() for row in _describe(variable, series, groups)]
     return Summary(
         title="Case mix at the index drainage",
-        table=summary_table(rows, groups),
+        frame=summary_table(rows, groups),
         population=Population(patients=len(registry.patients), left_out={"patients without a group": groups.left_out}),
         method=Method(
             estimand="the patients treated, as they were at the index drainage",
@@ -48,13 +67,16 @@ def activity(registry: Registry, *, by: None = None, level: float = 0.95) -> Sum
     rows = list(_describe("session type", registry.sessions["session_type"], one_group(len(registry.sessions))))
     return Summary(
         title="Activity",
-        table=summary_table(rows, one_group(0)),
+        frame=summary_table(rows, one_group(0)),
         population=Population(patients=len(registry.patients), sessions=len(registry.sessions)),
         method=Method(
-            estimand="the sessions held", estimator="count and share", interval="none", level=level,
+            estimand="the sessions held",
+            estimator="count and share",
+            interval="none",
+            level=level,
             definition=SESSIONS.row,
         ),
-    )  # fmt: skip
+    )
 
 
 HEADINGS = {"long_mm": "longest axis, mm", "volume_ml": "volume, ml", "solid_percent": "solid contents, %"}
@@ -103,3 +125,56 @@ def _median(variable: str, values: pd.Series, group: int) -> dict:
     return summary_row(
         variable, group, "median", n=known.size, missing=len(values) - known.size, estimate=middle, low=low, high=high
     )
+
+
+def data_completeness(registry: Registry, *, by: None = None, level: float = 0.95) -> Summary:
+    """For each expected column, the share of rows that hold a value, among the rows it applies to.
+
+    Of a registry narrowed with `during`, rows of the period and whole histories of its patients: title and method
+    say which is which.
+    """
+    rows = [
+        _completeness(f"{table.name}.{column.name}", registry.tables[table.name], column)
+        for table in TABLES.values()
+        for column in table.columns
+        if column.expected and not column.required
+    ]
+    return Summary(
+        title=f"Completeness of the record{_narrowed_title(registry)}",
+        frame=summary_table(rows, one_group(0)),
+        population=Population(
+            patients=len(registry.patients), collections=len(registry.collections), sessions=len(registry.sessions)
+        ),
+        method=Method(
+            estimand="share of rows with a value, column by column",
+            estimator="filled rows over rows the column applies to",
+            interval="none: a count, not an inference",
+            level=level,
+            definition="blank or marked as not recorded is missing; columns that may rightly be blank are not listed"
+            f"{_narrowed_definition(registry)}",
+        ),
+    )
+
+
+def _narrowed_title(registry: Registry) -> str:
+    if not registry.narrowed_to:
+        return ""
+    return f": sessions and events of {registry.narrowed_to}, and all other records of the patients treated then"
+
+
+def _narrowed_definition(registry: Registry) -> str:
+    """Which tables are of the period: a day from the index drainage cannot be placed in a quarter."""
+    if not registry.narrowed_to:
+        return ""
+    return (
+        f". Sessions, their instruments and adverse events are those of {registry.narrowed_to}; patients, collections, "
+        "stents, scans, reviews and other interventions are whole histories of the patients treated then, since a day "
+        "counted from the index drainage does not say in which quarter it fell"
+    )
+
+
+def _completeness(variable: str, frame: pd.DataFrame, column: Column) -> dict:
+    condition, codes = column.applies
+    rows = frame[frame[condition].isin(codes)] if condition else frame
+    filled = int(rows[column.name].notna().sum())
+    return share_row(variable, 0, events=filled, n=len(rows), missing=len(rows) - filled)

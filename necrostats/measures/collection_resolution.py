@@ -6,12 +6,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from necrostats.definitions.collection_outcomes import CollectionOutcomes, collection_outcomes
+from necrostats.definitions.outcomes import CollectionOutcomes, collection_outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import unknown_choice
 from necrostats.measures.curves import incidence
-from necrostats.measures.grouping import DERIVED, KNOWN_AT_THE_START, Grouping, known_only_later, patient_groups
-from necrostats.measures.phrases import counted
+from necrostats.measures.grouping import (
+    DERIVED,
+    KNOWN_AT_THE_START,
+    Grouping,
+    counted,
+    known_only_later,
+    patient_groups,
+)
 from necrostats.measures.resolution import NAMED_DAYS, REFERENCES
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
@@ -53,7 +59,7 @@ def collection_resolution(
     *others, last = ends.causes[1:]
     return Curves(
         title="Time to documented resolution of collections",
-        table=curve.table,
+        frame=curve.table,
         medians=curve.medians,
         landmarks=landmarks,
         of="collections",

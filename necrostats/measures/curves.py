@@ -1,20 +1,50 @@
-"""From ends and times to the table, medians and notes that every incidence curve shares."""
+"""From ends and times to the table, medians and notes that every incidence curve shares.
+
+Medians that are not one day: a curve that stays at exactly one half for a while.
+
+Referred patients: under this unit's eyes only from some day after their index drainage.
+
+The share still free of any event, as a table of Curves: Kaplan–Meier.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from necrostats.measures.grouping import Grouping
-from necrostats.measures.plateaus import plateau_notes
+from necrostats.errors import unknown_choice
+from necrostats.measures.grouping import Grouping, counted
+from necrostats.registry.tables import Registry
 from necrostats.results import Note
+from necrostats.stats.curves import Quantile, passing_time
 from necrostats.stats.event_tables import EventTable, event_table
 from necrostats.stats.few_clusters import widened
-from necrostats.stats.incidence import CumulativeIncidence, aalen_johansen, aalen_johansen_of, quantile
+from necrostats.stats.incidence import (
+    CumulativeIncidence,
+    Survival,
+    aalen_johansen,
+    aalen_johansen_of,
+    kaplan_meier_of,
+    quantile,
+)
 from necrostats.stats.proportions import clopper_pearson
-from necrostats.stats.reading_curves import Quantile, passing_time
+
+
+def plateau_notes(middle: Quantile, names: Sequence[str]) -> tuple[Note, ...]:
+    """The stretches of days of which the middle is given as median, by group (G named), for the first cause."""
+    shown, first, last = (
+        each if each.ndim == 1 else each[:, 0] for each in (middle.estimate, middle.stretch.first, middle.stretch.last)
+    )
+    level = np.flatnonzero((first < last) & (shown > first))
+    if not level.size:
+        return ()
+    fits = ", ".join(f"any day from {first[place]:g} to {last[place]:g} fits ({names[place]})" for place in level)
+    text = f"The curve stays at exactly one half, so the median is not one day: {fits}. The middle is shown."
+    return (Note(code="MEDIAN_ON_PLATEAU", text=text),)
+
 
 SMALL_RISK_SET = 10
 SMALL_GROUP = 20
@@ -32,7 +62,15 @@ class Incidence:
 
 
 def incidence(
-    time, cause, groups: Grouping, causes: tuple[str, ...], *, axis: str, landmarks, level: float, cluster=None,
+    time,
+    cause,
+    groups: Grouping,
+    causes: tuple[str, ...],
+    *,
+    axis: str,
+    landmarks,
+    level: float,
+    cluster=None,
     entry=None,
 ) -> Incidence:
     """Aalen–Johansen incidence over `axis` ("days" or "sessions"), with a row at each landmark.
@@ -71,9 +109,14 @@ def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
         return np.concatenate([np.full((*values.shape[:-1], 1), first), values], axis=-1)[..., step]
 
     return replace(
-        curve, table=table, estimate=spread(curve.estimate, 0.0), std_error=spread(curve.std_error, 0.0),
-        low=spread(curve.low, np.nan), high=spread(curve.high, np.nan), event_free=spread(curve.event_free, 1.0),
-    )  # fmt: skip
+        curve,
+        frame=table,
+        estimate=spread(curve.estimate, 0.0),
+        std_error=spread(curve.std_error, 0.0),
+        low=spread(curve.low, np.nan),
+        high=spread(curve.high, np.nan),
+        event_free=spread(curve.event_free, 1.0),
+    )
 
 
 def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[np.ndarray, np.ndarray]:
@@ -124,8 +167,8 @@ def _table(curve: CumulativeIncidence, estimate, low, high, groups: Grouping, ax
             "events": counts.events.ravel().astype(np.int64),
             "censored": counts.censored[group, point].astype(np.int64),
             "estimate": np.where(followed, estimate, np.nan).ravel(),
-            "conf_low": np.where(followed, low, np.nan).ravel(),
-            "conf_high": np.where(followed, high, np.nan).ravel(),
+            "low": np.where(followed, low, np.nan).ravel(),
+            "high": np.where(followed, high, np.nan).ravel(),
         }
     )
 
@@ -150,9 +193,7 @@ def median_limits(counts: EventTable, estimate, low, high, axis: str) -> tuple[n
     return np.where(none, np.nan, early), np.where(none, np.nan, late)
 
 
-def _medians(
-    curve: CumulativeIncidence, middle: Quantile, low, high, groups: Grouping, axis: str
-) -> pd.DataFrame:
+def _medians(curve: CumulativeIncidence, middle: Quantile, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
     early, late = median_limits(curve.table, curve.estimate, low, high, axis)
     group, cause = (index.ravel() for index in np.indices(curve.estimate.shape[:2]))
     return pd.DataFrame(
@@ -160,8 +201,8 @@ def _medians(
             "group": groups.column(group),
             "cause": _causes(cause, curve),
             "estimate": np.ravel(middle.estimate),
-            "conf_low": np.ravel(early),
-            "conf_high": np.ravel(late),
+            "low": np.ravel(early),
+            "high": np.ravel(late),
         }
     )
 
@@ -197,3 +238,102 @@ def curve_notes(
             Note(code="SMALL_RISK_SET", text=f"Fewer than {SMALL_RISK_SET} patients were still at risk {where}.")
         )
     return tuple(notes)
+
+
+def entry_days(registry: Registry, seen_from: Mapping[str, int] | None) -> np.ndarray:
+    """The day from which each patient was seen here (P,), 0 for those not named; ChoiceError for an unknown id."""
+    days = np.zeros(len(registry.patients), dtype=np.int64)
+    place = {str(name): row for row, name in enumerate(registry.patients["patient_id"])}
+    for name, day in (seen_from or {}).items():
+        if str(name).strip().upper() not in place:
+            raise unknown_choice("patient", name, place)
+        days[place[str(name).strip().upper()]] = max(int(day), 0)
+    return days
+
+
+def entry_notes(entry: np.ndarray) -> tuple[Note, ...]:
+    """That referred patients count only from the day they were seen."""
+    late = int(np.count_nonzero(entry > 0))
+    if not late:
+        return ()
+    text = (
+        f"{counted(late, 'patient was', 'patients were')} first seen here after the index drainage and counted from "
+        "that day: whoever resolved or died before a referral could not be among them."
+    )
+    return (Note(code="LEFT_TRUNCATION", text=text),)
+
+
+def event_free(time, event, groups: Grouping, name: str, *, axis: str, landmarks, level: float) -> Incidence:
+    """Kaplan–Meier over `axis` ("days" or "sessions") of those with no event, with a row at each landmark.
+
+    `time` (n,) whole numbers, `event` (n,) true or false, `groups` codes (n,), -1 not counted. `name` is what the
+    share is called. Limits log-log; Clopper–Pearson in a group of fewer than 30 of whom nobody is censored, and while
+    nobody has had an event or been censored.
+    """
+    known = groups.codes >= 0
+    counted = event_table(
+        np.asarray(time)[known],
+        np.asarray(event, dtype=np.int64)[known],
+        group=groups.codes[known],
+        causes=(name,),
+        groups=range(len(groups.labels)),
+    ).with_times((0, *landmarks))
+    curve = kaplan_meier_of(counted, level=level)
+    low, high = _event_free_limits(curve, level)
+    table = _event_free_table(curve, low, high, groups, name, axis)
+    middle = quantile(curve, 0.5, midpoint=axis == "days")
+    medians = _event_free_medians(curve, middle, low, high, groups, name, axis)
+    notes = curve_notes(table, medians, middle, axis, f"more than half were still {name} while followed")
+    return Incidence(table=table, medians=medians, notes=notes)
+
+
+def _event_free_table(curve: Survival, low, high, groups: Grouping, name: str, axis: str) -> pd.DataFrame:
+    counts = curve.table
+    subjects = counts.at_risk[:, :1] > 0 if counts.time.size else counts.at_risk > 0
+    followed = (counts.at_risk > 0) | (np.isclose(curve.estimate, 0.0) & subjects)
+    group, point = (index.ravel() for index in np.indices(curve.estimate.shape))
+    return pd.DataFrame(
+        {
+            "group": groups.column(group),
+            "cause": _cause(group.size, name),
+            axis: counts.time[point].astype(np.int64),
+            "at_risk": counts.at_risk.ravel().astype(np.int64),
+            "events": counts.all_events.ravel().astype(np.int64),
+            "censored": counts.censored.ravel().astype(np.int64),
+            "estimate": np.where(followed, curve.estimate, np.nan).ravel(),
+            "low": np.where(followed, low, np.nan).ravel(),
+            "high": np.where(followed, high, np.nan).ravel(),
+        }
+    )
+
+
+def _event_free_limits(curve: Survival, level: float) -> tuple[np.ndarray, np.ndarray]:
+    none, most = curve.estimate == 1, most_with_none(curve.table, level)
+    low, high = np.where(none, 1 - most, curve.low), np.where(none & np.isnan(most), np.nan, curve.high)
+    total = curve.table.all_events.sum(axis=1)
+    complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
+    for group in np.flatnonzero(complete):
+        left = total[group] - curve.table.all_events[group].cumsum()
+        exact = clopper_pearson(left, total[group], level=level)
+        low[group], high[group] = exact.low, exact.high
+    return low, high
+
+
+def _cause(rows: int, name: str) -> pd.Categorical:
+    return pd.Categorical.from_codes(np.zeros(rows, dtype=np.int64), categories=[name], ordered=True)
+
+
+def _event_free_medians(
+    curve: Survival, middle: Quantile, low, high, groups: Grouping, name: str, axis: str
+) -> pd.DataFrame:
+    early, late = median_limits(curve.table, 1 - curve.estimate, 1 - high, 1 - low, axis)
+    places = np.arange(len(groups.labels))
+    return pd.DataFrame(
+        {
+            "group": groups.column(places),
+            "cause": _cause(places.size, name),
+            "estimate": middle.estimate,
+            "low": early,
+            "high": late,
+        }
+    )

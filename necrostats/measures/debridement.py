@@ -8,14 +8,12 @@ import numpy as np
 import pandas as pd
 
 from necrostats.errors import unknown_choice
-from necrostats.measures.grouping import Grouping
-from necrostats.measures.phrases import counted
-from necrostats.measures.summaries import summary_row, summary_table
+from necrostats.measures.grouping import Grouping, counted, summary_row, summary_table
 from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
 from necrostats.stats.clusters import FEW
-from necrostats.stats.interval_censored import lognormal_mean
+from necrostats.stats.parametric_times import lognormal_mean
 
 BY = ("instrument_class",)
 UNIT_LABELS = {"ml": "yield, ml", "g": "yield, g", "percent_cleared": "yield, % cleared"}
@@ -50,7 +48,7 @@ def debridement_yield(registry: Registry, *, by: str = "instrument_class", level
     means = [_mean(credited, unit, place, level) for unit in units for place in range(len(COMPARED_CLASSES))]
     return Summary(
         title="Yield of necrosectomy by instrument class, one-class sessions",
-        table=summary_table([mean.row for mean in means], groups),
+        frame=summary_table([mean.row for mean in means], groups),
         population=Population(
             patients=np.unique(credited.patient).size, sessions=len(credited.sessions), left_out=credited.left_out
         ),
@@ -117,9 +115,14 @@ def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
     silent = (low == 0) & np.isnan(high)
     some = ~((low == 0) & (high == 0)) & ~silent
     row = summary_row(
-        UNIT_LABELS[unit], place, "geometric mean", n=int((~silent).sum()), missing=int(silent.sum()),
-        events=int((~some & ~silent).sum()), patients=np.unique(patient[~silent]).size,
-    )  # fmt: skip
+        UNIT_LABELS[unit],
+        place,
+        "geometric mean",
+        n=int((~silent).sum()),
+        missing=int(silent.sum()),
+        events=int((~some & ~silent).sum()),
+        patients=np.unique(patient[~silent]).size,
+    )
     patients = np.unique(patient[some]).size
     if some.sum() < SMALL_CELL_SESSIONS or patients < SMALL_CELL_PATIENTS:
         return _Mean(row=row, small=bool(here.any()))
@@ -127,9 +130,10 @@ def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
     few = [note for note in found.notes if note.code == "FEW_CLUSTERS"]
     others = [Note(code=note.code, text=f"{_name(row)}: {note.text}") for note in found.notes if note not in few]
     return _Mean(
-        row=row | {"estimate": found.estimate, "low": found.low, "high": found.high}, few=patients if few else 0,
+        row=row | {"estimate": found.estimate, "low": found.low, "high": found.high},
+        few=patients if few else 0,
         notes=tuple(others),
-    )  # fmt: skip
+    )
 
 
 def _method(level: float) -> Method:
@@ -160,7 +164,7 @@ def _notes(credited: _Credited, means: list[_Mean]) -> tuple[Note, ...]:
         and f"{ranged:,} of {len(credited.sessions):,} yields were written as a range, or as less or more than a "
         "number, and are used as such.",
         "MISSING": silent
-        and f"{counted(silent, 'yield says', 'yields say')} nothing but \"more than 0\": counted as missing.",
+        and f'{counted(silent, "yield says", "yields say")} nothing but "more than 0": counted as missing.',
         "SMALL_N": small
         and f"Fewer than {SMALL_CELL_SESSIONS} sessions with a yield, or {SMALL_CELL_PATIENTS} patients, so counted "
         f"and not estimated: {', '.join(small)}.",

@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
-from necrostats.definitions.resolution import ResolutionDefinition
-from necrostats.definitions.resolution_catalogue import RESOLUTION_CATALOGUE
+from necrostats.definitions.resolution import RESOLUTION_CATALOGUE, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
-from necrostats.measures.estimates import estimate_row, estimate_table
-from necrostats.measures.phrases import counted
-from necrostats.measures.resolution import INTERVAL, time_to_resolution
-from necrostats.measures.sessions import sessions_to_resolution
+from necrostats.measures.grouping import counted, estimate_row, estimate_table
+from necrostats.measures.resolution import INTERVAL, sessions_to_resolution, time_to_resolution
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Note, Population
 
@@ -41,7 +38,7 @@ def sensitivity(
     rows = [_row(curve, each, point) for curve, each in zip(curves, definitions, strict=True)]
     return Estimates(
         title=f"Resolution {_words(measure, point)} under {counted(len(rows), 'definition', 'definitions')}",
-        table=estimate_table(rows),
+        frame=estimate_table(rows),
         population=_population(curves),
         method=Method(
             estimand=f"probability of being resolved {_words(measure, point)}, under each definition, its own other "
@@ -72,12 +69,12 @@ def _check(definitions: Sequence[ResolutionDefinition]) -> None:
         raise ChoiceError(f'Two definitions have one name: "{twice[0]}". Give each a name of its own.')
 
 
-def _curve(
-    registry: Registry, measure: str, point: int, definition: ResolutionDefinition, level: float
-) -> Curves:
-    curve_of = partial(time_to_resolution, days=(point,)) if measure == "time" else partial(
-        sessions_to_resolution, up_to=point
-    )  # fmt: skip
+def _curve(registry: Registry, measure: str, point: int, definition: ResolutionDefinition, level: float) -> Curves:
+    curve_of = (
+        partial(time_to_resolution, days=(point,))
+        if measure == "time"
+        else partial(sessions_to_resolution, up_to=point)
+    )
     return curve_of(registry, definition=definition, level=level)
 
 
@@ -86,9 +83,16 @@ def _row(curve: Curves, definition: ResolutionDefinition, point: int) -> dict:
     found = rows[rows[curve.axis] == point].iloc[0]
     events = int(rows.loc[rows[curve.axis] <= point, "events"].sum())
     return estimate_row(
-        "cumulative incidence of resolution", definition.name, unit="share", of="patients", events=events,
-        n=curve.population.patients, estimate=found["estimate"], low=found["conf_low"], high=found["conf_high"],
-    )  # fmt: skip
+        "cumulative incidence of resolution",
+        definition.name,
+        unit="share",
+        of="patients",
+        events=events,
+        n=curve.population.patients,
+        estimate=found["estimate"],
+        low=found["low"],
+        high=found["high"],
+    )
 
 
 def _population(curves: list[Curves]) -> Population:

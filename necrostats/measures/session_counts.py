@@ -1,4 +1,7 @@
-"""How many necrosectomies each course had when it ended, and who is at risk at which number."""
+"""How many necrosectomies each course had when it ended, and who is at risk at which number.
+
+Each necrosectomy of each course: its number, which instruments it names, and whether it was the last one needed.
+"""
 
 from __future__ import annotations
 
@@ -7,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from necrostats.definitions.outcomes import Outcomes
-from necrostats.measures.phrases import counted as counts
-from necrostats.registry.codebook import NECROSECTOMIES
+from necrostats.errors import unknown_choice
+from necrostats.measures.grouping import counted as counts
+from necrostats.registry.codebook import INSTRUMENT_USES, NECROSECTOMIES
 from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.tables import Registry
 from necrostats.results import Note
@@ -91,7 +95,7 @@ def session_notes(counted: CountedSessions) -> tuple[Note, ...]:
         "before it.": counted.stepped_back,
         f"{partly} counted only in part, since sessions were set aside: censored at the number of sessions known."
         f"{_open_ends(counted)}": counted.lower_bounds,
-    }  # fmt: skip
+    }
     return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
 
 
@@ -102,3 +106,70 @@ def _open_ends(counted: CountedSessions) -> str:
         f" {counted.ends_open:,} of these had resolved or come to another end, which does not count: whether a session "
         "that was set aside lies before that end or after it is not known."
     )
+
+
+CLASSES = tuple(code for code in INSTRUMENT_USES.column("instrument_class").codes if code not in ("other", "unknown"))
+USED, NOT_USED, NOT_RECORDED = 1, 0, -1
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Necrosectomies:
+    """S necrosectomies up to the end of each patient's course, by patient and day.
+
+    `session` and `patient` (S,) are row numbers, `number` counts the patient's necrosectomies from 1, `day` (S,).
+    `enough` (S,): 1 resolved with no further necrosectomy, 0 not, -1 not known: the last one of a patient under
+    treatment, with no scan or review after it.
+    """
+
+    session: np.ndarray
+    patient: np.ndarray
+    number: np.ndarray
+    day: np.ndarray
+    enough: np.ndarray
+
+
+def necrosectomies(registry: Registry, ends: Outcomes) -> Necrosectomies:
+    """The necrosectomies of every course, in order of patient and day."""
+    patient = registry.position("sessions").astype(np.int64)
+    day = registry.sessions["day"].to_numpy(dtype=np.int64)
+    kept = np.flatnonzero(
+        registry.sessions["session_type"].isin(NECROSECTOMIES).to_numpy() & (day <= ends.day[patient])
+    )
+    session = kept[np.lexsort((day[kept], patient[kept]))]
+    whose, when = patient[session], day[session]
+    first = np.searchsorted(whose, whose, side="left")
+    last = np.append(whose[1:] != whose[:-1], True)[: whose.size]
+    unseen = last & (ends.cause[whose] == 0) & (last_assessed(registry, ends)[whose] <= when)
+    enough = np.where(unseen, -1, (last & (ends.cause[whose] == 1)).astype(np.int64))
+    return Necrosectomies(
+        session=session, patient=whose, number=np.arange(whose.size) - first + 1, day=when, enough=enough
+    )
+
+
+def check_class(instrument_class: str) -> str:
+    """The class of instrument; ChoiceError if it is not one of the codebook's."""
+    if instrument_class not in CLASSES:
+        raise unknown_choice("instrument class", instrument_class, CLASSES)
+    return instrument_class
+
+
+def uses_of(registry: Registry, instrument_class: str) -> np.ndarray:
+    """For each session (n,) whether it names a class of instrument: 1 yes, 0 no, -1 where it is not recorded.
+
+    A session that names the class used it, whatever else it names. One without any instrument, or with an
+    `unknown` one and not this class, may have used it.
+    """
+    named = registry.instrument_uses["instrument_class"].astype(object).to_numpy()
+    session = registry.position("instrument_uses", "sessions")
+    state = np.full(len(registry.sessions), NOT_RECORDED)
+    state[session] = NOT_USED
+    state[session[named == "unknown"]] = NOT_RECORDED
+    state[session[named == check_class(instrument_class)]] = USED
+    return state
+
+
+def used_by_patient(patient: np.ndarray, uses: np.ndarray, patients: int) -> np.ndarray:
+    """For each patient whether any of these sessions used it: 1, 0, or -1 where none did and one is not recorded."""
+    ever = np.bincount(patient, weights=uses == USED, minlength=patients) > 0
+    unsure = np.bincount(patient, weights=uses == NOT_RECORDED, minlength=patients) > 0
+    return np.where(ever, USED, np.where(unsure, NOT_RECORDED, NOT_USED))

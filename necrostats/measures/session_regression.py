@@ -11,9 +11,8 @@ import pandas as pd
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import Grouping, patient_groups
-from necrostats.measures.resolution import competing
-from necrostats.measures.resolution_axis import NAMED_TAU, SESSIONS, CoursesAlong, courses_along
-from necrostats.measures.resolution_contrasts import FEWEST_FOR_A_MODEL, named
+from necrostats.measures.resolution import NAMED_TAU, SESSIONS, CoursesAlong, competing, courses_along
+from necrostats.measures.resolution_comparison import FEWEST_FOR_A_MODEL, named
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.discrete_hazard import LINKS, DiscreteHazard, discrete_hazard
@@ -22,8 +21,9 @@ MEASURES = {"cloglog": "hazard ratio of resolution, per session", "logit": "odds
 FEWEST_IN_A_LEVEL = 5
 COLUMNS = (*Comparison.columns, "variable", "unit", "events", "n", "events_ref", "n_ref", "test", "limits")
 REFERENCES = (
-    "Prentice and Gloeckler, Biometrics 1978;34:57", "Allison, Sociol Methodol 1982;13:61",
-)  # fmt: skip
+    "Prentice and Gloeckler, Biometrics 1978;34:57",
+    "Allison, Sociol Methodol 1982;13:61",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,7 +68,7 @@ def session_regression(
     names = ", ".join(name.replace("_", " ") for name in chosen)
     return Comparison(
         title=f"Resolution at each session, by {names}",
-        table=table,
+        frame=table,
         population=Population(
             patients=int(np.count_nonzero(counted)),
             sessions=None,
@@ -117,11 +117,14 @@ def _levels(name: str, groups: Grouping, counted: np.ndarray) -> list[_Level]:
     filled = np.unique(groups.codes[counted])
     return [
         _Level(
-            covariate=name, level=groups.labels[place], reference=groups.labels[filled[0]],
-            here=counted & (groups.codes == place), there=counted & (groups.codes == filled[0]),
+            covariate=name,
+            level=groups.labels[place],
+            reference=groups.labels[filled[0]],
+            here=counted & (groups.codes == place),
+            there=counted & (groups.codes == filled[0]),
         )
         for place in filled[1:]
-    ]  # fmt: skip
+    ]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -146,26 +149,40 @@ def _fitted(courses: CoursesAlong, levels: list[_Level], counted: np.ndarray, li
     )
     names = [f"{each.covariate.replace('_', ' ')} {each.level}" for each in levels]
     return _Fit(
-        ratio=np.exp(fit.coefficient), low=np.exp(fit.low), high=np.exp(fit.high), p_value=fit.p_value,
-        z=fit.coefficient / fit.std_error, notes=named(fit.notes, names),
-    )  # fmt: skip
+        ratio=np.exp(fit.coefficient),
+        low=np.exp(fit.low),
+        high=np.exp(fit.high),
+        p_value=fit.p_value,
+        z=fit.coefficient / fit.std_error,
+        notes=named(fit.notes, names),
+    )
 
 
 def _table(courses: CoursesAlong, levels: list[_Level], fit: _Fit, counted: np.ndarray, measure: str) -> pd.DataFrame:
     resolved = courses.cause == 1
     rows = [
         {
-            "group": each.level, "reference": each.reference, "measure": measure, "estimate": fit.ratio[place],
-            "conf_low": fit.low[place], "conf_high": fit.high[place], "statistic": fit.z[place],
-            "p_value": fit.p_value[place], "variable": each.covariate, "unit": "patients",
-            "events": int((each.here & resolved).sum()), "n": int(each.here.sum()),
-            "events_ref": int((each.there & resolved).sum()), "n_ref": int(each.there.sum()), "test": "Wald test",
+            "group": each.level,
+            "reference": each.reference,
+            "measure": measure,
+            "estimate": fit.ratio[place],
+            "low": fit.low[place],
+            "high": fit.high[place],
+            "statistic": fit.z[place],
+            "p_value": fit.p_value[place],
+            "variable": each.covariate,
+            "unit": "patients",
+            "events": int((each.here & resolved).sum()),
+            "n": int(each.here.sum()),
+            "events_ref": int((each.there & resolved).sum()),
+            "n_ref": int(each.there.sum()),
+            "test": "Wald test",
             "limits": "normal limits on the log scale",
         }
         for place, each in enumerate(levels)
-    ]  # fmt: skip
+    ]
     table = pd.DataFrame(rows, columns=list(COLUMNS))
-    for name in ("estimate", "conf_low", "conf_high", "statistic", "p_value"):
+    for name in ("estimate", "low", "high", "statistic", "p_value"):
         table[name] = table[name].astype("float64")
     for name in ("events", "n", "events_ref", "n_ref"):
         table[name] = table[name].astype("int64")

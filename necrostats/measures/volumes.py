@@ -7,9 +7,7 @@ import pandas as pd
 
 from necrostats.errors import unknown_choice
 from necrostats.measures.case_mix import HEADINGS
-from necrostats.measures.grouping import Grouping, patient_groups
-from necrostats.measures.phrases import counted
-from necrostats.measures.summaries import summary_row, summary_table
+from necrostats.measures.grouping import Grouping, counted, patient_groups, summary_row, summary_table
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Trajectories
 
@@ -37,7 +35,7 @@ def collection_volumes(
     windows, table = _windows(known, registry, of_collection, HEADINGS[size])
     return Trajectories(
         title=f"{'Volume' if size == 'volume_ml' else 'Longest axis'} of collections over time",
-        table=table,
+        frame=table,
         windows=windows,
         series=_series(known, of_collection),
         population=_population(registry, known, measured, kept, of_collection),
@@ -80,8 +78,16 @@ def _windows(
             low, middle, high = _quartiles(here["value"].to_numpy())
             rows.append(
                 summary_row(
-                    variable, group, "median", level=_window_name(window), n=len(here), missing=total - len(here),
-                    patients=patients, estimate=middle, low=low, high=high,
+                    variable,
+                    group,
+                    "median",
+                    level=_window_name(window),
+                    n=len(here),
+                    missing=total - len(here),
+                    patients=patients,
+                    estimate=middle,
+                    low=low,
+                    high=high,
                 )
             )
             start = WINDOW_ENDS[window - 1] + 1 if window else min(int(known["day"].min()), 0) if len(known) else 0

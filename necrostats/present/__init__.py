@@ -1,19 +1,27 @@
-"""Three verbs that present any result: chart, tabulate, describe."""
+"""Three verbs that present any result: chart, table, words."""
 
 from necrostats.present import (  # noqa: F401 (they register)
     courses,
     curves,
-    distributions,
     estimates,
-    intervals,
     listings,
+    rates,
+    say_curves,
+    summaries,
     tabulations,
     trajectories,
 )
 from necrostats.present.figures import Figure, chart
-from necrostats.present.tables import Table, tabulate
-from necrostats.present.wording import cautions, definition_list, describe, methods_paragraph
+from necrostats.present.tables import Table, table
+from necrostats.present.wording import cautions, definition_list, methods_paragraph, words
 
 __all__ = [
-    "Figure", "Table", "cautions", "chart", "definition_list", "describe", "methods_paragraph", "tabulate",
-]  # fmt: skip
+    "Figure",
+    "Table",
+    "cautions",
+    "chart",
+    "definition_list",
+    "methods_paragraph",
+    "table",
+    "words",
+]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from necrostats.present import numbers
-from necrostats.present.small_numbers import NO_VALUES, NOBODY, NOT_DETERMINED, TOO_FEW
+from necrostats.present.numbers import NO_VALUES, NOBODY, NOT_DETERMINED, TOO_FEW
 
 _MULTIPLE = re.compile(r"\d[\d,.]*\s+")
 
@@ -66,7 +66,7 @@ def rate(row, few: bool) -> str:
         return NOBODY
     if few:
         return TOO_FEW
-    limits = (row.estimate, row.conf_low, row.conf_high)
+    limits = (row.estimate, row.low, row.high)
     return share(*limits, row.n) if is_share(row.per, row.unit) else amount(*limits)
 
 

@@ -49,7 +49,7 @@ def pair(row) -> str:
 
 def _scaled(row) -> tuple[float, float, float]:
     factor = contrast_of(row.measure).factor
-    return row.estimate * factor, row.conf_low * factor, row.conf_high * factor
+    return row.estimate * factor, row.low * factor, row.high * factor
 
 
 def _written(row) -> tuple[str, str]:

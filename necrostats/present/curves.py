@@ -7,12 +7,13 @@ from functools import partial
 import pandas as pd
 
 from necrostats.errors import unknown_choice
-from necrostats.present import numbers, stacks
+from necrostats.present import numbers
+from necrostats.present import stack_drawing as stacks
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
+from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.present.say_curves import at_start, counted_once, main_cause
 from necrostats.present.saying import plural
-from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.present.steps import Curve, Grid, Panel, RiskRow, draw
 from necrostats.present.style import BACKDROP, MOST_STYLES, Style, drawing, style_at
 from necrostats.present.wording import alternative, caption
@@ -22,20 +23,20 @@ _MANY_TICKS = 6
 
 
 def _chosen_cause(result: Curves, cause: str | None) -> object:
-    causes = in_order(result.table["cause"])
+    causes = in_order(result.frame["cause"])
     if cause is not None and cause not in causes:
         raise unknown_choice("cause", cause, causes)
     return main_cause(result) if cause is None else cause
 
 
 def _horizon(result: Curves) -> float:
-    last = result.table[result.axis].max()
+    last = result.frame[result.axis].max()
     return float(max(result.landmarks)) if result.landmarks else float(last) if numbers.known(last) else 1.0
 
 
 def _ticks(result: Curves, horizon: float) -> tuple[int, ...]:
     """The landmarks, or else a few of the points that the table has."""
-    points = sorted(int(each) for each in result.table[result.axis].unique() if each <= horizon)
+    points = sorted(int(each) for each in result.frame[result.axis].unique() if each <= horizon)
     if result.landmarks:
         return tuple(sorted({*result.landmarks, *points[:1]} if points[:1] == [0] else result.landmarks))
     step = max(1, -(-len(points) // _MANY_TICKS))
@@ -64,15 +65,20 @@ def _drawn(rows: pd.DataFrame, result: Curves) -> pd.DataFrame:
 def _curve(rows: pd.DataFrame, all_rows: pd.DataFrame, result: Curves, label: str, style: Style, bold: bool) -> Curve:
     point = result.axis
     return Curve(
-        label=label, style=style, bold=bold, x=tuple(rows[point].astype(float)),
-        y=tuple(rows["estimate"].astype(float)), low=tuple(rows["conf_low"].astype(float)),
-        high=tuple(rows["conf_high"].astype(float)), faint_from=_faint_from(all_rows, point),
+        label=label,
+        style=style,
+        bold=bold,
+        x=tuple(rows[point].astype(float)),
+        y=tuple(rows["estimate"].astype(float)),
+        low=tuple(rows["low"].astype(float)),
+        high=tuple(rows["high"].astype(float)),
+        faint_from=_faint_from(all_rows, point),
         start=float(result.falling),
-    )  # fmt: skip
+    )
 
 
 def _rows_of(result: Curves, group: object, cause: object) -> pd.DataFrame:
-    table, horizon = result.table, _horizon(result)
+    table, horizon = result.frame, _horizon(result)
     rows = table[(table["group"] == group) & (table["cause"] == cause) & (table[result.axis] <= horizon)]
     return rows.sort_values(result.axis, kind="stable")
 
@@ -94,7 +100,7 @@ def _group_label(result: Curves, group: object, cause: object) -> str:
 
 def _by_cause(result: Curves, group: object, main: object) -> Panel:
     """One group: the main cause in bold, the competing causes thinner."""
-    causes = sorted(in_order(result.table["cause"]), key=lambda cause: cause != main)
+    causes = sorted(in_order(result.frame["cause"]), key=lambda cause: cause != main)
     curves = []
     for place, cause in enumerate(causes):
         rows = _rows_of(result, group, cause)
@@ -113,7 +119,7 @@ def _by_group(result: Curves, groups: list, drawn: list, main: object) -> Panel:
         if group in drawn:
             label = _group_label(result, group, main)
             curves.append(_curve(_drawn(rows, result), rows, result, label, style, False))
-        risk.append(_risk_row(rows, result, plain(group) if is_grouped(result.table) else "At risk"))
+        risk.append(_risk_row(rows, result, plain(group) if is_grouped(result.frame) else "At risk"))
     return Panel(title="", curves=tuple(curves), risk=tuple(risk))
 
 
@@ -148,7 +154,7 @@ def _panels(result: Curves, main: object, groups: list, drawn: list) -> tuple[Pa
 
 
 def _remarks(result: Curves, main: object, groups: list, drawn: list) -> tuple[str, ...]:
-    grouped = is_grouped(result.table)
+    grouped = is_grouped(result.frame)
     said = [_remark(group, _n(result, group, main), grouped, result.of) for group in groups if group not in drawn]
     each = [_rows_of(result, group, main) for group in drawn]
     if any(_faint_from(rows, result.axis) < float("inf") for rows in each):
@@ -171,18 +177,22 @@ def _grid(result: Curves, main: object, groups: list, drawn: list) -> Grid:
     across, up = _axis_labels(result, main, groups)
     horizon = _horizon(result)
     return Grid(
-        panels=_panels(result, main, groups, drawn), ticks=_ticks(result, horizon), horizon=horizon,
-        whole=result.axis == "sessions", x_label=across, y_label=up,
+        panels=_panels(result, main, groups, drawn),
+        ticks=_ticks(result, horizon),
+        horizon=horizon,
+        whole=result.axis == "sessions",
+        x_label=across,
+        y_label=up,
         remarks=_remarks(result, main, groups, drawn),
-    )  # fmt: skip
+    )
 
 
 def _data(result: Curves, main: object, groups: list, drawn: list) -> pd.DataFrame:
-    causes = [main] if len(groups) > 1 else in_order(result.table["cause"])
+    causes = [main] if len(groups) > 1 else in_order(result.frame["cause"])
     kept = [_drawn(_rows_of(result, group, cause), result) for group in drawn for cause in causes]
     kept = [rows for rows in kept if len(rows)]
     columns = ["group", "cause", result.axis, *Curves.columns[2:]]
-    return (pd.concat(kept) if kept else result.table.iloc[:0])[columns].reset_index(drop=True)
+    return (pd.concat(kept) if kept else result.frame.iloc[:0])[columns].reset_index(drop=True)
 
 
 @chart.register(Curves)
@@ -195,7 +205,7 @@ def _(
     """
     if bool(result.remaining) if stacked is None else stacked:
         return stacks.figure_of(result, width)
-    main, groups = _chosen_cause(result, cause), in_order(result.table["group"])
+    main, groups = _chosen_cause(result, cause), in_order(result.frame["group"])
     drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_RATE]
     grid = _grid(result, main, groups, drawn)
     redraw = partial(draw, grid)
@@ -203,6 +213,9 @@ def _(
     with drawing():
         sheet = redraw(inches)
     return Figure(
-        fig=sheet, alt=alternative(result, "Step curves"), data=_data(result, main, groups, drawn), redraw=redraw,
+        fig=sheet,
+        alt=alternative(result, "Step curves"),
+        data=_data(result, main, groups, drawn),
+        redraw=redraw,
         caption=caption(result, "Shaded: the intervals" if drawn else "", counted_once(result), *grid.remarks),
-    )  # fmt: skip
+    )

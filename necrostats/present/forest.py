@@ -157,9 +157,15 @@ def _draw_interval(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
         for end, raw, pointer in ((low, mark.low, "<"), (high, mark.high, ">")):
             cut = end != raw
             axes.plot(
-                [end], [y], marker=pointer if cut else "|", color=mark.style.colour, zorder=2, clip_on=False,
-                markersize=4 if cut else 5, markeredgewidth=0 if cut else 1.1,
-            )  # fmt: skip
+                [end],
+                [y],
+                marker=pointer if cut else "|",
+                color=mark.style.colour,
+                zorder=2,
+                clip_on=False,
+                markersize=4 if cut else 5,
+                markeredgewidth=0 if cut else 1.1,
+            )
 
 
 def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
@@ -169,9 +175,17 @@ def _draw_mark(axes: Axes, mark: Mark, y: float, scale: Scale) -> None:
         face = "white" if mark.hollow else mark.style.colour
         beyond = "" if point == mark.estimate else ">" if mark.estimate > point else "<"
         axes.plot(
-            [point], [y], marker=beyond or mark.style.marker, color=mark.style.colour, markerfacecolor=face,
-            markersize=4.8, markeredgewidth=1.1, linestyle="none", zorder=3, clip_on=False,
-        )  # fmt: skip
+            [point],
+            [y],
+            marker=beyond or mark.style.marker,
+            color=mark.style.colour,
+            markerfacecolor=face,
+            markersize=4.8,
+            markeredgewidth=1.1,
+            linestyle="none",
+            zorder=3,
+            clip_on=False,
+        )
 
 
 def _draw_axes(pen: Pen, panel: Panel, layout: _Layout, top: float, height: float) -> Axes:

@@ -6,14 +6,14 @@ import pandas as pd
 
 from necrostats.present.labels import plain, sentence_case
 from necrostats.present.saying import ended, findings
-from necrostats.present.tables import Table, tabulate
+from necrostats.present.tables import Table, table
 from necrostats.results import Listing
 
 
-@tabulate.register(Listing)
+@table.register(Listing)
 def _(result: Listing, **options) -> Table:
     """The rows as they are; codes in plain words, text as written, blanks left blank."""
-    table = result.table
+    table = result.frame
     heads = {name: sentence_case(plain(name)) for name in table.columns}
     frame = pd.DataFrame({heads[name]: _texts(table[name]) for name in table.columns}, dtype=object)
     words = tuple(heads[name] for name in table.columns if not pd.api.types.is_numeric_dtype(table[name]))
@@ -30,5 +30,5 @@ def _texts(values: pd.Series) -> list[str]:
 @findings.register(Listing)
 def _(result: Listing, **options) -> tuple[str, ...]:
     """How many rows there are to read."""
-    rows = len(result.table)
+    rows = len(result.frame)
     return (f"{result.title}: {rows:,} {'row' if rows == 1 else 'rows'}.",)

@@ -40,9 +40,7 @@ class Pen:
     def axes(self, left: float, top: float, width: float, height: float) -> Axes:
         """Axes whose frame lies exactly there."""
         bottom = self.height - top - height
-        return self.sheet.add_axes(
-            (left / self.width, bottom / self.height, width / self.width, height / self.height)
-        )
+        return self.sheet.add_axes((left / self.width, bottom / self.height, width / self.width, height / self.height))
 
 
 def spread(wanted: list[float], sizes: list[float], low: float, high: float) -> list[float]:

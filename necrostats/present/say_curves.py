@@ -8,9 +8,9 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.cells import median_range, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
-from necrostats.present.say_rates import is_event, some_event
+from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
+from necrostats.present.rates import is_event, some_event
 from necrostats.present.saying import about, findings, listed, plural
-from necrostats.present.small_numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.results import Curves
 
 USUAL_LANDMARK = {"days": 90, "sessions": 3}
@@ -41,7 +41,7 @@ def comes_first(cause: object, main: object) -> bool:
 
 def counted_once(result: Curves) -> str:
     """That an end is the first one, for a caption; nothing where there are no such ends."""
-    ends = [cause for cause in in_order(result.table["cause"]) if comes_first(cause, main_cause(result))]
+    ends = [cause for cause in in_order(result.frame["cause"]) if comes_first(cause, main_cause(result))]
     return _ONCE.format(plural(1, result.of)) if ends else ""
 
 
@@ -59,7 +59,7 @@ def reached(cause: object, main: object = "resolved", of: str = "patients") -> s
 
 def main_cause(result: Curves) -> object | None:
     """The cause a figure is about: "resolved" if there is one, else the first; None if there is none."""
-    causes = in_order(result.table["cause"])
+    causes = in_order(result.frame["cause"])
     return "resolved" if "resolved" in causes else next(iter(causes), None)
 
 
@@ -106,7 +106,7 @@ def _share(row, n: int) -> str:
 
 
 def _limits(row, n: int) -> str:
-    limits = numbers.percent_range(row.estimate, row.conf_low, row.conf_high, n)
+    limits = numbers.percent_range(row.estimate, row.low, row.high, n)
     return limits if limits == numbers.NO_INTERVAL else f"{limits} %"
 
 
@@ -156,12 +156,12 @@ def _median(result: Curves, group: object) -> str:
     if not numbers.known(row.estimate):
         return "The median was not reached."
     unit = "necrosectomy sessions" if result.axis == "sessions" else "days"
-    limits = spoken_interval(median_range(row.conf_low, row.conf_high), result.method.level)
+    limits = spoken_interval(median_range(row.low, row.high), result.method.level)
     return f"The median was {numbers.reached(row.estimate)} {plural(row.estimate, unit)} ({limits})."
 
 
 def _group(result: Curves, group: object, at: int | None) -> str:
-    rows = result.table[result.table["group"] == group]
+    rows = result.frame[result.frame["group"] == group]
     n = at_start(rows) if len(rows) else 0
     if n == 0:
         return "Nobody was at risk."
@@ -175,7 +175,7 @@ def _group(result: Curves, group: object, at: int | None) -> str:
 @findings.register(Curves)
 def _(result: Curves, *, at: int | None = None, **options) -> tuple[str, ...]:
     landmark = main_landmark(result, at)
-    grouped = is_grouped(result.table)
-    groups = in_order(result.table["group"])
+    grouped = is_grouped(result.frame)
+    groups = in_order(result.frame["group"])
     said = [about(group, grouped, _group(result, group, landmark)) for group in groups]
     return tuple(said) or ("Nobody was at risk.",)

@@ -1,13 +1,23 @@
-"""The findings of a result as sentences, one function for each kind of result; shared turns of phrase."""
+"""The findings of a result as sentences, one function for each kind of result; shared turns of phrase.
+
+The answer to something that cannot be presented.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import singledispatch
 
-from necrostats.present.kinds import not_presentable
+from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.present.labels import plain, sentence_case
 from necrostats.results import Result
+
+
+def not_presentable(verb, given: object) -> ChoiceError:
+    """The error for a value that a verb (chart, table, findings) knows no way with; it lists what the verb knows."""
+    known = sorted(kind.__name__ for kind in verb.registry if kind is not object)
+    return unknown_choice("kind of result", type(given).__name__, known)
+
 
 _NO_NAMES = frozenset(("none", "yes", "no", "other", "unknown"))
 

@@ -1,19 +1,31 @@
-"""Draws shares stacked on each other, told apart by colour, hatching and order; what remains is left white."""
+"""Draws shares stacked on each other, told apart by colour, hatching and order; what remains is left white.
+
+Charts of curves stacked: every end on top of the others, with the share that remains, adding up to all patients.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Rectangle
 
-from necrostats.present.figures import blank
-from necrostats.present.labels import width_of, wrapped
+from necrostats.errors import ChoiceError
+from necrostats.present import numbers
+from necrostats.present.figures import Figure, blank, check_width
+from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, width_of, with_n, wrapped
+from necrostats.present.numbers import FEWEST_FOR_A_RATE
 from necrostats.present.pen import Pen
-from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT
+from necrostats.present.say_curves import at_start, counted_once
+from necrostats.present.saying import plural
+from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT, drawing
+from necrostats.present.wording import alternative, caption
+from necrostats.results import Curves
 
 MARGIN = 0.06
 LEFT = 0.68
@@ -145,3 +157,86 @@ def draw(grid: Stacks, width: float) -> Drawing:
     pen.middle(LEFT + (plot * columns + GAP * (columns - 1)) / 2, bottom - BELOW - TITLE / 2, grid.x_label, ha="center")
     pen.text(MARGIN, bottom + 0.5 * LINE, "\n".join(remarks), size=SMALL, color=QUIET)
     return pen.sheet
+
+
+STILL_TREATED = "still under treatment"
+UNREPORTED = "not to report"
+
+
+def figure_of(result: Curves, width: str) -> Figure:
+    """The stacked figure of cumulative incidences; ChoiceError for curves that do not add up to one."""
+    if result.falling or any(str(cause).startswith(UNREPORTED) for cause in in_order(result.frame["cause"])):
+        raise ChoiceError(f'"{result.title}" cannot be stacked: its curves are not shares of one whole.')
+    groups = in_order(result.frame["group"])
+    drawn = [group for group in groups if _n(result, group) >= FEWEST_FOR_A_RATE]
+    remarks = tuple(_remark(result, group) for group in groups if group not in drawn)
+    grid = Stacks(
+        stacks=tuple(_stack(result, group) for group in drawn),
+        names=(*map(plain, _ends(result)), _left(result)),
+        whole=result.axis == "sessions",
+        x_label=_across(result),
+        remarks=remarks or (() if drawn else ("Nobody at risk",)),
+    )
+    redraw, inches = partial(draw, grid), check_width(width)
+    with drawing():
+        sheet = redraw(inches)
+    return Figure(
+        fig=sheet,
+        alt=alternative(result, "Stacked shares"),
+        data=_data(result, drawn),
+        redraw=redraw,
+        caption=caption(result, "From the bottom: " + ", ".join(grid.names), counted_once(result), *remarks),
+    )
+
+
+def _ends(result: Curves) -> list:
+    return [cause for cause in in_order(result.frame["cause"]) if cause != result.remaining]
+
+
+def _left(result: Curves) -> str:
+    return plain(result.remaining) if result.remaining else STILL_TREATED
+
+
+def _across(result: Curves) -> str:
+    if result.axis == "sessions":
+        return "Necrosectomy sessions"
+    return "Days from index drainage" if "index drainage" in result.method.estimand else "Days"
+
+
+def _rows(result: Curves, group: object, cause: object) -> pd.DataFrame:
+    """The rows of one end that are known, up to the last landmark."""
+    table, last = result.frame, max(result.landmarks, default=float("inf"))
+    rows = table[(table["group"] == group) & (table["cause"] == cause) & (table[result.axis] <= last)]
+    return rows.dropna(subset=["estimate"]).sort_values(result.axis, kind="stable")
+
+
+def _n(result: Curves, group: object) -> int:
+    rows = result.frame[result.frame["group"] == group]
+    return at_start(rows) if len(rows) else 0
+
+
+def _stack(result: Curves, group: object) -> Stack:
+    bands = [_rows(result, group, cause) for cause in _ends(result)]
+    first = bands[0]
+    x = tuple(first[result.axis].astype(float))
+    risk = dict(zip(first[result.axis], first["at_risk"], strict=True))
+    ticks = tuple(sorted({0, *result.landmarks})) if result.landmarks else tuple(first[result.axis])
+    return Stack(
+        title=with_n(plain(group) if is_grouped(result.frame) else "All patients", numbers.count(_n(result, group))),
+        x=x,
+        bands=tuple(Band(heights=tuple(rows["estimate"].astype(float))) for rows in bands),
+        ticks=ticks,
+        at_risk=tuple(numbers.count(risk.get(tick, 0)) for tick in ticks),
+    )
+
+
+def _remark(result: Curves, group: object) -> str:
+    name, n = f"{plain(group)}: " if is_grouped(result.frame) else "", _n(result, group)
+    return sentence_case(f"{name}{n} {plural(n, 'patients')}, too few for a figure" if n else f"{name}nobody at risk")
+
+
+def _data(result: Curves, drawn: list) -> pd.DataFrame:
+    causes = in_order(result.frame["cause"])
+    kept = [_rows(result, group, cause) for group in drawn for cause in causes]
+    columns = ["group", "cause", result.axis, *Curves.columns[2:]]
+    return (pd.concat(kept) if kept else result.frame.iloc[:0])[columns].reset_index(drop=True)

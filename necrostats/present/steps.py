@@ -114,13 +114,19 @@ def _layout(grid: Grid, width: float) -> _Layout:
     title = (TITLE + LINE * max(text.count("\n") for text in titles)) * facets
     inside = title + height + TICKS + LINE * (not facets)
     return _Layout(
-        left=left, plot_width=plot, plot_height=height, columns=columns, title=title,
-        leader=LEADER[size], handle=HANDLE[size],
-        panel_height=inside + _risk_lines(grid) * LINE + 0.1, label=label,
+        left=left,
+        plot_width=plot,
+        plot_height=height,
+        columns=columns,
+        title=title,
+        leader=LEADER[size],
+        handle=HANDLE[size],
+        panel_height=inside + _risk_lines(grid) * LINE + 0.1,
+        label=label,
         y_label=wrapped(grid.y_label, width - 2 * MARGIN, TEXT, most=2),
         remarks="\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in grid.remarks),
         ticks=_kept_ticks(grid, plot),
-    )  # fmt: skip
+    )
 
 
 def _vertices(curve: Curve, values: tuple[float, ...], stop: float) -> tuple[np.ndarray, np.ndarray]:
@@ -154,10 +160,18 @@ def _draw_curve(axes: Axes, curve: Curve, stop: float, *, behind: bool = False) 
     heavy = 0.7 if behind else 2.0 if curve.bold else 1.3
     for place, (across, up) in enumerate(_split(x, y, curve.faint_from)):
         axes.plot(
-            across, up, color=curve.style.colour, linestyle=curve.style.line, clip_on=False,
-            linewidth=heavy * (0.6 if place and not behind else 1), alpha=0.55 if place and not behind else 1,
-            zorder=2 if behind else 3, solid_capstyle="butt", solid_joinstyle="miter", dash_joinstyle="miter",
-        )  # fmt: skip
+            across,
+            up,
+            color=curve.style.colour,
+            linestyle=curve.style.line,
+            clip_on=False,
+            linewidth=heavy * (0.6 if place and not behind else 1),
+            alpha=0.55 if place and not behind else 1,
+            zorder=2 if behind else 3,
+            solid_capstyle="butt",
+            solid_joinstyle="miter",
+            dash_joinstyle="miter",
+        )
 
 
 def _tick_widths(grid: Grid) -> list[float]:

@@ -10,7 +10,7 @@ from itertools import groupby
 import pandas as pd
 
 from necrostats.present import numbers
-from necrostats.present.kinds import not_presentable
+from necrostats.present.saying import not_presentable
 from necrostats.results import Result
 
 
@@ -88,6 +88,6 @@ def _plain_cell(text: object) -> str:
 
 
 @singledispatch
-def tabulate(result: Result, **options) -> Table:
+def table(result: Result, **options) -> Table:
     """The table of a result, each number with its denominator and interval."""
-    raise not_presentable(tabulate, result)
+    raise not_presentable(table, result)

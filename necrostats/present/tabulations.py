@@ -6,10 +6,7 @@ import pandas as pd
 
 from necrostats.present import cells, contrasts, numbers
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.say_curves import at_start, comes_first, main_cause
-from necrostats.present.say_summary import is_completeness, is_counts
-from necrostats.present.saying import ended, listed
-from necrostats.present.small_numbers import (
+from necrostats.present.numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
     FEWEST_SESSIONS_FOR_A_MEAN,
@@ -17,7 +14,10 @@ from necrostats.present.small_numbers import (
     too_few_for_a_rate,
     too_few_to_summarise,
 )
-from necrostats.present.tables import Table, tabulate
+from necrostats.present.say_curves import at_start, comes_first, main_cause
+from necrostats.present.saying import ended, listed
+from necrostats.present.summaries import is_completeness, is_counts
+from necrostats.present.tables import Table, table
 from necrostats.present.wording import table_caption
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 
@@ -44,10 +44,10 @@ def _unit_column(unit: str, per: float, level: str) -> str:
     return f"{sentence_case(cells.exposure(unit))}: k / n, per {per:g} ({level})"
 
 
-@tabulate.register(Rates)
+@table.register(Rates)
 def _(result: Rates, **options) -> Table:
     """The denominator table: a row for each variable and group, one column for each unit."""
-    table, level = result.table, numbers.interval_name(result.method.level)
+    table, level = result.frame, numbers.interval_name(result.method.level)
     few, grouped = too_few_for_a_rate(table), is_grouped(table)
     heads = ["Measure", "Group"] if grouped else ["Measure"]
     columns, rows = list(heads), {}
@@ -72,7 +72,7 @@ def _landmark_rows(result: Curves, group: object, n: int) -> list[dict[str, str]
     for row in rows.itertuples():
         point = int(getattr(row, result.axis))
         line = made.setdefault(point, {"At risk": numbers.count(row.at_risk)})
-        text = cells.share(row.estimate, row.conf_low, row.conf_high, n)
+        text = cells.share(row.estimate, row.low, row.high, n)
         line[_cause_column(result, row.cause)] = TOO_FEW if n < FEWEST_FOR_A_RATE else text
     return [{_point_column(result): str(point)} | line for point, line in made.items()]
 
@@ -94,15 +94,15 @@ def _median_row(result: Curves, group: object, n: int) -> list[dict[str, str]]:
     found = result.medians[shown & (result.medians["group"] == group)]
     line = {_point_column(result): f"Median, {result.axis}"}
     for row in found.itertuples():
-        text = cells.median_reached(row.estimate, row.conf_low, row.conf_high)
+        text = cells.median_reached(row.estimate, row.low, row.high)
         line[_cause_column(result, row.cause)] = TOO_FEW if n < FEWEST_FOR_A_RATE else text
     return [line] if len(found) else []
 
 
-@tabulate.register(Curves)
+@table.register(Curves)
 def _(result: Curves, **options) -> Table:
     """Incidence at the points named in advance, with the numbers at risk; then the medians that were reached."""
-    table, grouped = result.table, is_grouped(result.table)
+    table, grouped = result.frame, is_grouped(result.frame)
     heads = ["Group", _point_column(result)] if grouped else [_point_column(result)]
     made = []
     for group in in_order(table["group"]):
@@ -134,7 +134,7 @@ def _group_column(rows: pd.DataFrame, group: object, grouped: bool) -> str:
 
 def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
     """Variables and levels down, groups across, then how many have no value."""
-    grouped = is_grouped(result.table)
+    grouped = is_grouped(result.frame)
     made: dict[tuple, dict[str, str]] = {}
     columns = ["Variable", "Level"]
     for group in in_order(rows["group"]):
@@ -160,20 +160,24 @@ def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
             zip(
                 columns,
                 (
-                    sentence_case(plain(row.variable)), plain(row.group), numbers.count(row.patients),
-                    numbers.count(row.n), numbers.count(row.events), numbers.count(row.missing),
+                    sentence_case(plain(row.variable)),
+                    plain(row.group),
+                    numbers.count(row.patients),
+                    numbers.count(row.n),
+                    numbers.count(row.events),
+                    numbers.count(row.missing),
                     cells.description(row, bool(few[row.Index])),
                 ),
                 strict=True,
             )
         )
         for row in rows.itertuples()
-    ]  # fmt: skip
+    ]
     return _table(result, made, columns, 2)
 
 
 def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
-    grouped = is_grouped(result.table)
+    grouped = is_grouped(result.frame)
     heads = ["Column", "Group"] if grouped else ["Column"]
     columns = [*heads, "Filled / rows", "Filled, %"]
     made = []
@@ -204,10 +208,10 @@ def _counts(result: Summary, rows: pd.DataFrame) -> Table:
     return _table(result, made, [*heads, *levels, "Total"], len(heads), remarks)
 
 
-@tabulate.register(Summary)
+@table.register(Summary)
 def _(result: Summary, **options) -> Table:
     """A baseline table, a table of means, counts by level, or a table of how complete the columns are."""
-    table, few = result.table, too_few_to_summarise(result.table)
+    table, few = result.frame, too_few_to_summarise(result.frame)
     if is_counts(table):
         return _counts(result, table)
     if (table["measure"].astype(object) == "geometric mean").any():
@@ -217,12 +221,12 @@ def _(result: Summary, **options) -> Table:
     return _baseline(result, table, few)
 
 
-@tabulate.register(Comparison)
+@table.register(Comparison)
 def _(result: Comparison, **options) -> Table:
     """A row for each contrast, with its interval and, where there is one, the p-value."""
     level = numbers.interval_name(result.method.level)
-    tested, counted = result.table["p_value"].notna().any(), "n_ref" in result.table.columns
-    p_value = contrasts.p_heading(result.table)
+    tested, counted = result.frame["p_value"].notna().any(), "n_ref" in result.frame.columns
+    p_value = contrasts.p_heading(result.frame)
     both = ["Group: events / n", "Reference: events / n"] * counted
     columns = ["Measure", "Groups", *both, f"Estimate ({level})", *([p_value] if tested else [])]
     made = [
@@ -233,6 +237,6 @@ def _(result: Comparison, **options) -> Table:
             f"Estimate ({level})": contrasts.text(row),
             p_value: numbers.p_value(row.p_value).removeprefix("p = ").removeprefix("p "),
         }
-        for row in result.table.itertuples()
+        for row in result.frame.itertuples()
     ]
-    return _table(result, made, columns, 2, contrasts.rules(result.table))
+    return _table(result, made, columns, 2, contrasts.rules(result.frame))

@@ -5,13 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable
 
-from necrostats.present import (  # noqa: F401 (they register)
-    numbers,
-    say_curves,
-    say_estimates,
-    say_rates,
-    say_summary,
-)
+from necrostats.present import numbers
 from necrostats.present.labels import sentence_case
 from necrostats.present.saying import ended, findings, listed
 from necrostats.results import Method, Population, Result
@@ -47,7 +41,7 @@ def _basis(result: Result) -> list[str]:
     return [*said, _who(result.population), *(ended(note.text) for note in result.notes)]
 
 
-def describe(result: Result, **options) -> str:
+def words(result: Result, **options) -> str:
     """A result in plain sentences: findings, estimand, definition, who was left out, and every note.
 
     Every number comes from the result. `at=` names the landmark of curves to speak of (day 90, or session 3).
@@ -58,8 +52,10 @@ def describe(result: Result, **options) -> str:
 def counted(population: Population) -> str:
     """Who was counted: "142 patients, 391 sessions"."""
     numbers_of = (
-        ("patient", population.patients), ("collection", population.collections), ("session", population.sessions),
-    )  # fmt: skip
+        ("patient", population.patients),
+        ("collection", population.collections),
+        ("session", population.sessions),
+    )
     known = [(noun, number) for noun, number in numbers_of if number is not None]
     return ", ".join(f"{numbers.count(number)} {noun}{'' if number == 1 else 's'}" for noun, number in known)
 

@@ -4,17 +4,13 @@ from __future__ import annotations
 
 from necrostats.registry import (
     checking_days,
-    checking_events,
     checking_headers,
     checking_ids,
-    checking_index,
-    checking_patients,
-    checking_repeats,
     checking_values,
 )
 from necrostats.registry.drafts import Draft, applied
 
-STOP_FIRST = (checking_ids.orphans, checking_ids.of_another_patient, checking_patients.life_and_death)
+STOP_FIRST = (checking_ids.orphans, checking_ids.of_another_patient, checking_values.life_and_death)
 STOP_THEN = (
     checking_days.ranges,
     checking_days.two_kinds_of_period,
@@ -23,11 +19,11 @@ STOP_THEN = (
     checking_values.yields,
     checking_values.two_primaries,
 )
-STOP_LAST = (checking_index.one_index_collection, checking_index.drained_on_day_0)
+STOP_LAST = (checking_ids.one_index_collection, checking_ids.drained_on_day_0)
 ASK = (
-    checking_patients.many_sessions,
-    checking_patients.twins,
-    checking_repeats.same_again,
+    checking_values.many_sessions,
+    checking_values.twins,
+    checking_ids.same_again,
     checking_days.after_last_contact,
     checking_days.out_of_order,
     checking_days.event_before_session,
@@ -37,12 +33,12 @@ ASK = (
     checking_values.volumes,
     checking_values.minutes,
     checking_values.no_instrument,
-    checking_events.fatal_events,
-    checking_events.grade_against_treatment,
+    checking_values.fatal_events,
+    checking_values.grade_against_treatment,
 )
 
 
-ACROSS_PATIENTS = (checking_patients.twins, checking_values.mixed_units)
+ACROSS_PATIENTS = (checking_values.twins, checking_values.mixed_units)
 
 
 def checked(draft: Draft, *, whole: bool = True) -> Draft:
@@ -51,7 +47,7 @@ def checked(draft: Draft, *, whole: bool = True) -> Draft:
     A draft that is not the `whole` holds some of the patients: nothing is asked then that hangs on the others.
     """
     draft = applied(draft, checking_headers.without_required_columns(draft))
-    draft = checking_index.marked(draft)
+    draft = checking_ids.marked(draft)
     draft = applied(draft, checking_ids.without_required_cells(draft))
     draft = applied(draft, checking_ids.twice(draft))
     draft = checking_ids.linked(draft)

@@ -12,8 +12,8 @@ from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.drafts import Draft, Flag, heading
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
+from necrostats.registry.source_table import RawTable
 from necrostats.registry.tidy_cells import fold
-from necrostats.registry.written import RawTable
 
 RELATED = {
     "instrument_uses": "which instruments were used",
@@ -95,28 +95,57 @@ def _columns(source: RawSource) -> Iterator[pd.DataFrame]:
         known = [column.name for column in table.all_columns]
         lacking = _lacking(raw, table)
         if not any(fold(head) in known for head in raw.columns):
-            yield _about(raw, "stops", "NO_HEADER", "row 1 names no column of this table",
-                         remedy=f"Row 1 must hold the names of the columns: {', '.join(table.names)}.")  # fmt: skip
+            yield _about(
+                raw,
+                "stops",
+                "NO_HEADER",
+                "row 1 names no column of this table",
+                remedy=f"Row 1 must hold the names of the columns: {', '.join(table.names)}.",
+            )
             continue
         for column in lacking:
-            yield _about(raw, "stops", "COLUMN_MISSING", f'there is no column "{column}", which is required',
-                         remedy="Add the column, or correct its heading.", scope="table")  # fmt: skip
+            yield _about(
+                raw,
+                "stops",
+                "COLUMN_MISSING",
+                f'there is no column "{column}", which is required',
+                remedy="Add the column, or correct its heading.",
+                scope="table",
+            )
         for head in raw.columns:
             if fold(head) not in known:
-                yield _about(raw, "asks", "UNKNOWN_COLUMN", f"is no column of this table and was not read"
-                             f"{_nearest(head, known)}", value=head,
-                             remedy="Correct the heading, or take the column away.")  # fmt: skip
+                yield _about(
+                    raw,
+                    "asks",
+                    "UNKNOWN_COLUMN",
+                    f"is no column of this table and was not read{_nearest(head, known)}",
+                    value=head,
+                    remedy="Correct the heading, or take the column away.",
+                )
         for number in raw.unnamed:
-            yield _about(raw, "asks", "UNNAMED_COLUMN", f"column {number} holds something but has no heading; "
-                         "it was not read", remedy="Give it a heading, or take it away.")  # fmt: skip
+            yield _about(
+                raw,
+                "asks",
+                "UNNAMED_COLUMN",
+                f"column {number} holds something but has no heading; it was not read",
+                remedy="Give it a heading, or take it away.",
+            )
 
 
 def _about(raw: RawTable, severity: str, rule: str, problem: str, *, remedy: str, value: str = "", scope="table"):
     place = raw.place
     return findings_frame(
-        row=[pd.NA], severity=severity, scope=scope, rule=rule, table=place.table, file=place.file,
-        sheet=place.sheet, value=value, problem=problem, remedy=remedy,
-    )  # fmt: skip
+        row=[pd.NA],
+        severity=severity,
+        scope=scope,
+        rule=rule,
+        table=place.table,
+        file=place.file,
+        sheet=place.sheet,
+        value=value,
+        problem=problem,
+        remedy=remedy,
+    )
 
 
 def _nearest(name: str, known: Iterable[str]) -> str:
@@ -127,8 +156,13 @@ def _nearest(name: str, known: Iterable[str]) -> str:
 def _encodings(source: RawSource) -> Iterator[pd.DataFrame]:
     for raw in source.tables.values():
         if raw.place.encoding == "cp1252":
-            yield _about(raw, "notes", "ENCODING", "the file is not UTF-8 and was read as Windows text (cp1252)",
-                         remedy="If accented letters look wrong, save it as CSV UTF-8.")  # fmt: skip
+            yield _about(
+                raw,
+                "notes",
+                "ENCODING",
+                "the file is not UTF-8 and was read as Windows text (cp1252)",
+                remedy="If accented letters look wrong, save it as CSV UTF-8.",
+            )
 
 
 def _workbook(source: RawSource) -> Iterator[pd.DataFrame]:
@@ -139,6 +173,11 @@ def _workbook(source: RawSource) -> Iterator[pd.DataFrame]:
     for rule, problem in said.items():
         if problem:
             yield findings_frame(
-                row=[pd.NA], severity="notes", scope="table", rule=rule, file=source.name, problem=problem,
+                row=[pd.NA],
+                severity="notes",
+                scope="table",
+                rule=rule,
+                file=source.name,
+                problem=problem,
                 remedy="Nothing to do, unless they matter.",
-            )  # fmt: skip
+            )

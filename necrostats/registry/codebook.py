@@ -59,9 +59,7 @@ PATIENTS = Table(
             "severity, revised Atlanta classification 2012",
             ordered=True,
         ),
-        code(
-            "organ_failure", "none transient persistent", "organ failure before index drainage", ordered=True
-        ),
+        code("organ_failure", "none transient persistent", "organ failure before index drainage", ordered=True),
         code("infection", "confirmed suspected none", "infection of the necrosis at index drainage"),
         whole("asa_class", "", "ASA physical status class", low=1, high=5),
         whole("comorbidity_index", "points", "Charlson comorbidity index", high=37),
@@ -71,9 +69,7 @@ PATIENTS = Table(
             "none percutaneous endoscopic surgical",
             "intervention before index drainage",
         ),
-        code(
-            "antithrombotic", "none antiplatelet anticoagulant both", "antithrombotic drugs at index drainage"
-        ),
+        code("antithrombotic", "none antiplatelet anticoagulant both", "antithrombotic drugs at index drainage"),
         code("duct", "intact disconnected", "main pancreatic duct, when known", expected=False),
         period("index_period", "period of the index drainage", required=True),
         whole("observed_days", "days", "from index drainage to the data lock", required=True),
@@ -204,9 +200,7 @@ SESSIONS = Table(
             "no bleeding desaturation perforation access time other",
             "why it was stopped early",
         ),
-        yes_no(
-            "events_checked", "somebody looked for adverse events; blank or no, without a row, is unknown"
-        ),
+        yes_no("events_checked", "somebody looked for adverse events; blank or no, without a row, is unknown"),
     ),
 )
 
@@ -240,9 +234,7 @@ INSTRUMENT_USES = Table(
         yes_no("is_primary", "the primary instrument: at most one a session"),
         whole("passes", "", "in-and-out passes with it", likely_high=300),
         number("minutes", "minutes", "time it was used", likely_high=480.0),
-        number(
-            "yield_low", "in yield_unit", "yield with it, only where recorded by instrument", expected=False
-        ),
+        number("yield_low", "in yield_unit", "yield with it, only where recorded by instrument", expected=False),
         number(
             "yield_high",
             "in yield_unit",
@@ -374,7 +366,14 @@ OTHER_INTERVENTIONS = Table(
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
-        PATIENTS, COLLECTIONS, SESSIONS, INSTRUMENT_USES, STENTS, SCANS, REVIEWS, ADVERSE_EVENTS,
+        PATIENTS,
+        COLLECTIONS,
+        SESSIONS,
+        INSTRUMENT_USES,
+        STENTS,
+        SCANS,
+        REVIEWS,
+        ADVERSE_EVENTS,
         OTHER_INTERVENTIONS,
     )
-}  # fmt: skip
+}

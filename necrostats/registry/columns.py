@@ -85,9 +85,7 @@ def _with_partner(column: Column) -> tuple[Column, ...]:
 
 def key(name, refers_to="", meaning="", required=True) -> Column:
     """The key of a table, or of the table it refers to."""
-    return Column(
-        name=name, kind="id", refers_to=refers_to, required=required, expected=required, meaning=meaning
-    )
+    return Column(name=name, kind="id", refers_to=refers_to, required=required, expected=required, meaning=meaning)
 
 
 def day(name, meaning, *, required=False, **limits) -> Column:

@@ -15,7 +15,7 @@ import pandas as pd
 from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.columns import LATEST
 from necrostats.registry.findings import findings_frame
-from necrostats.registry.written import RawTable
+from necrostats.registry.source_table import RawTable
 
 TOGETHER = (("yield_low", "yield_high"),)
 
@@ -180,10 +180,17 @@ def _finding(table: DraftTable, flag: Flag) -> pd.DataFrame:
     place = table.raw.place
     return findings_frame(
         row=[pd.NA] if flag.once else table.raw.rows[flag.at],
-        severity=flag.severity, scope=_scope(table.table, flag), rule=flag.rule, table=flag.table,
-        file=place.file, sheet=place.sheet, column=flag.column, value=_value(table, flag),
-        problem=flag.problem, remedy=flag.remedy,
-    )  # fmt: skip
+        severity=flag.severity,
+        scope=_scope(table.table, flag),
+        rule=flag.rule,
+        table=flag.table,
+        file=place.file,
+        sheet=place.sheet,
+        column=flag.column,
+        value=_value(table, flag),
+        problem=flag.problem,
+        remedy=flag.remedy,
+    )
 
 
 def _value(table: DraftTable, flag: Flag) -> str | np.ndarray:

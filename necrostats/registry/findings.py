@@ -11,8 +11,18 @@ DUPLICATE_ROW = "DUPLICATE_ROW"
 """The rule about a row that stands a second time word for word: the first counts, and nothing is lost."""
 
 COLUMNS = (
-    "severity", "scope", "rule", "table", "file", "sheet", "row", "column", "value", "problem", "remedy",
-)  # fmt: skip
+    "severity",
+    "scope",
+    "rule",
+    "table",
+    "file",
+    "sheet",
+    "row",
+    "column",
+    "value",
+    "problem",
+    "remedy",
+)
 
 
 def no_findings() -> pd.DataFrame:
@@ -21,9 +31,19 @@ def no_findings() -> pd.DataFrame:
 
 
 def findings_frame(
-    *, row, severity="stops", scope="cell", rule="", table="", file="", sheet="", column="", value="", problem="",
+    *,
+    row,
+    severity="stops",
+    scope="cell",
+    rule="",
+    table="",
+    file="",
+    sheet="",
+    column="",
+    value="",
+    problem="",
     remedy="",
-) -> pd.DataFrame:  # fmt: skip
+) -> pd.DataFrame:
     """A table of findings; each argument is one value for all rows or a sequence as long as `row`.
 
     `row` is the row number as the spreadsheet shows it (1 = the header); NA for a finding about a whole table.
@@ -32,9 +52,18 @@ def findings_frame(
     """
     rows = pd.array(row, dtype="Int64")
     given = {
-        "severity": severity, "scope": scope, "rule": rule, "table": table, "file": file, "sheet": sheet,
-        "row": rows, "column": column, "value": value, "problem": problem, "remedy": remedy,
-    }  # fmt: skip
+        "severity": severity,
+        "scope": scope,
+        "rule": rule,
+        "table": table,
+        "file": file,
+        "sheet": sheet,
+        "row": rows,
+        "column": column,
+        "value": value,
+        "problem": problem,
+        "remedy": remedy,
+    }
     frame = pd.DataFrame(given, index=np.arange(len(rows)))[list(COLUMNS)]
     text = [name for name in COLUMNS if name != "row"]
     return frame.astype(dict.fromkeys(text, object))

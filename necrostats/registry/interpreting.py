@@ -9,6 +9,7 @@ from itertools import groupby
 import numpy as np
 import pandas as pd
 
+from necrostats.registry.cell_findings import NO_RESULT, Verdict
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import (
     Cells,
@@ -22,9 +23,8 @@ from necrostats.registry.drafts import (
     nothing_drafted,
 )
 from necrostats.registry.reading import RawSource
+from necrostats.registry.source_table import RawTable, Written, smallest
 from necrostats.registry.tidy_cells import are_plain_ids, read_cell
-from necrostats.registry.verdicts import NO_RESULT, Verdict
-from necrostats.registry.written import RawTable, Written, smallest
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -152,7 +152,14 @@ def _flag(raw: RawTable, read: _Read, numbers: list[int]) -> Flag:
 def _of(verdict: Verdict, raw: RawTable, column: Column, at: np.ndarray, problem: str | np.ndarray) -> Flag:
     once = verdict.rule == "DECIMAL_COMMA"
     return Flag(
-        rule=verdict.rule, table=raw.place.table, at=at, severity=verdict.severity, column=column.name,
-        takes="cell" if verdict.severity == "stops" else "", problem=verdict.problem if once else problem,
-        remedy=verdict.remedy, value="" if verdict.withheld or once else None, once=once,
-    )  # fmt: skip
+        rule=verdict.rule,
+        table=raw.place.table,
+        at=at,
+        severity=verdict.severity,
+        column=column.name,
+        takes="cell" if verdict.severity == "stops" else "",
+        problem=verdict.problem if once else problem,
+        remedy=verdict.remedy,
+        value="" if verdict.withheld or once else None,
+        once=once,
+    )

@@ -13,9 +13,9 @@ from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable
+from necrostats.registry.earlier_set_aside import about_before, set_aside_before
 from necrostats.registry.findings import findings_frame, in_order, no_findings
 from necrostats.registry.interpreting import interpreted
-from necrostats.registry.kept_aside import about_before, set_aside_before
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import RawSource, read_source
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, dtype_of, link, nothing_set_aside
@@ -55,17 +55,23 @@ def _registry(raw: RawSource, draft: Draft, before: pd.DataFrame) -> Registry:
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
     aside = [each for each in (before, set_aside_of(draft)) if len(each)]
     return Registry(
-        **link(frames_of(draft)), findings=findings, source=source_of(raw, draft),
+        **link(frames_of(draft)),
+        findings=findings,
+        source=source_of(raw, draft),
         set_aside=pd.concat(aside, ignore_index=True) if aside else nothing_set_aside(),
-    )  # fmt: skip
+    )
 
 
 def _no_patient(raw: RawSource) -> pd.DataFrame:
     return findings_frame(
-        row=[pd.NA], scope="table", rule="NO_PATIENT", table="patients", file=raw.name,
+        row=[pd.NA],
+        scope="table",
+        rule="NO_PATIENT",
+        table="patients",
+        file=raw.name,
         problem="the table patients has no rows",
         remedy="A registry needs at least one patient.",
-    )  # fmt: skip
+    )
 
 
 def source_of(raw: RawSource, draft: Draft) -> Source:

@@ -10,10 +10,10 @@ from pathlib import Path
 
 from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.kept_aside import BESIDE
+from necrostats.registry.earlier_set_aside import BESIDE
 from necrostats.registry.reading_csv import read_csv
 from necrostats.registry.reading_xlsx import read_workbook
-from necrostats.registry.written import RawTable
+from necrostats.registry.source_table import RawTable
 
 _DATA = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".xlsm", ".ods")
 
@@ -80,9 +80,7 @@ def _folder(path: Path) -> RawSource:
         raise SourceError("\n".join(problems))
     others = [each for table, each in named if not table and each.name not in BESIDE]
     strangers = tuple(each.name for each in others if each.suffix.lower() in _DATA)
-    return RawSource(
-        name=path.resolve().name, sha256=digest.hexdigest(), tables=_in_order(tables), strangers=strangers
-    )
+    return RawSource(name=path.resolve().name, sha256=digest.hexdigest(), tables=_in_order(tables), strangers=strangers)
 
 
 def _table_of(path: Path) -> str:
@@ -100,9 +98,7 @@ def _refuse_twice(known: list[tuple[str, Path]]) -> None:
 def _nothing_in(path: Path, files: list[Path]) -> str:
     books = [each.name for each in files if each.suffix.lower() == ".xlsx"]
     hint = f" To read a workbook, name it: {path.name}/{books[0]}." if books else ""
-    return (
-        f"{path.name} holds no table of a registry: no patients.csv, collections.csv, sessions.csv.{hint}"
-    )
+    return f"{path.name} holds no table of a registry: no patients.csv, collections.csv, sessions.csv.{hint}"
 
 
 def _workbook(path: Path) -> RawSource:
@@ -112,9 +108,13 @@ def _workbook(path: Path) -> RawSource:
     if not tables:
         raise SourceError(f"{path.name} has no sheet named after a table: patients, collections, sessions …")
     return RawSource(
-        name=path.name, sha256=digest.hexdigest(), tables=_in_order(tables), strangers=book.other_sheets,
-        hidden_rows=book.hidden_rows, comments=book.comments,
-    )  # fmt: skip
+        name=path.name,
+        sha256=digest.hexdigest(),
+        tables=_in_order(tables),
+        strangers=book.other_sheets,
+        hidden_rows=book.hidden_rows,
+        comments=book.comments,
+    )
 
 
 def _in_order(tables: Mapping[str, RawTable]) -> dict[str, RawTable]:

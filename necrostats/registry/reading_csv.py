@@ -9,7 +9,7 @@ from pathlib import Path
 
 from necrostats.errors import SourceError
 from necrostats.registry.privacy.texts import LONGEST_CELL
-from necrostats.registry.written import Place, RawTable, collect
+from necrostats.registry.source_table import Place, RawTable, collect
 
 SEPARATORS = (",", ";", "\t")
 _BLOCK = 1 << 20

@@ -14,7 +14,7 @@ import numpy as np
 from openpyxl import load_workbook
 
 from necrostats.errors import SourceError
-from necrostats.registry.written import Place, RawTable, collect
+from necrostats.registry.source_table import Place, RawTable, collect
 
 MOST_BYTES = 1 << 30
 MOST_ROWS = 1_048_576
@@ -122,9 +122,7 @@ def _read(path: Path, wanted: dict[str, str], inside: _Inside) -> Workbook:
     finally:
         book.close()
     others = tuple(title for title, table in names.items() if not table)
-    return Workbook(
-        tables=tuple(tables), other_sheets=others, hidden_rows=inside.hidden_rows, comments=inside.comments
-    )
+    return Workbook(tables=tuple(tables), other_sheets=others, hidden_rows=inside.hidden_rows, comments=inside.comments)
 
 
 def _folded(title: str) -> str:

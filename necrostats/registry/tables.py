@@ -133,9 +133,7 @@ class Registry:
     def _known(self, period: str) -> tuple[str, ...]:
         wanted = periods.parse(period)
         if self.periods and not set(wanted) & set(self.periods):
-            raise ChoiceError(
-                f"Nothing in {period}: this registry runs from {self.periods[0]} to {self.periods[-1]}."
-            )
+            raise ChoiceError(f"Nothing in {period}: this registry runs from {self.periods[0]} to {self.periods[-1]}.")
         return wanted
 
 
@@ -239,8 +237,11 @@ def dtype_of(column: Column):
     if column.kind == "code":
         return pd.CategoricalDtype(list(column.codes), ordered=column.ordered)
     return {
-        "whole": "Int64", "day": "Int64", "number": "float64", "yes_no": "boolean",
-    }.get(column.kind, "string")  # fmt: skip
+        "whole": "Int64",
+        "day": "Int64",
+        "number": "float64",
+        "yes_no": "boolean",
+    }.get(column.kind, "string")
 
 
 def empty_table(table: Table) -> pd.DataFrame:
@@ -277,4 +278,3 @@ def typed_table(table: Table, frame: pd.DataFrame | None) -> pd.DataFrame:
 
 def _as(values: pd.Series, dtype) -> pd.Series:
     return pd.to_numeric(values, errors="raise").astype("float64") if dtype == "float64" else values.astype(dtype)
-

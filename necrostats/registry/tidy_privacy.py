@@ -10,7 +10,7 @@ from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.privacy import KnownIds, Sheet, find_identifiers, refusal_text
 from necrostats.registry.reading import RawSource
-from necrostats.registry.written import RawTable, Written
+from necrostats.registry.source_table import RawTable, Written
 
 _NONE = np.array([""], dtype=object)
 

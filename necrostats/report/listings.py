@@ -68,6 +68,4 @@ def _counted(frame: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
 
 def _listing(title: str, table: pd.DataFrame, registry: Registry, rows: str) -> Listing:
     method = Method(estimand="a listing, not an estimate", estimator=rows, interval="", level=0.95)
-    return Listing(
-        title=title, table=table, population=Population(patients=len(registry.patients)), method=method
-    )
+    return Listing(title=title, frame=table, population=Population(patients=len(registry.patients)), method=method)

@@ -1,4 +1,7 @@
-"""Makes a notebook's HTML safe to hand on: nothing that runs, nothing from outside, one h1, tables that can be read."""
+"""Makes a notebook's HTML safe to hand on: nothing that runs, nothing from outside, one h1, tables that can be read.
+
+Class names that both the notebooks' output and the page's style sheet know.
+"""
 
 from __future__ import annotations
 
@@ -8,13 +11,31 @@ from dataclasses import dataclass
 
 from bs4 import BeautifulSoup, NavigableString, Tag
 
-from necrostats.report import css_classes
 from necrostats.report.line_breaks import ranges, tied
 
 ACTIVE = (
-    "script", "style", "link", "meta", "base", "iframe", "frame", "object", "embed", "applet", "form", "input",
-    "button", "select", "textarea", "audio", "video", "source", "track", "template", "noscript",
-)  # fmt: skip
+    "script",
+    "style",
+    "link",
+    "meta",
+    "base",
+    "iframe",
+    "frame",
+    "object",
+    "embed",
+    "applet",
+    "form",
+    "input",
+    "button",
+    "select",
+    "textarea",
+    "audio",
+    "video",
+    "source",
+    "track",
+    "template",
+    "noscript",
+)
 DROPPED_ATTRIBUTES = ("style", "border", "align", "bgcolor", "srcset", "background", "formaction", "ping", "target")
 _HAS_DIGIT = re.compile("[0-9]")
 NO_ALT = "No description has been provided for this image"
@@ -51,7 +72,7 @@ def content(html: str, *, title: str, period: str = "", cautions: bool = True) -
     for picture in soup.select("figure > img"):
         _box(picture, "Figure")
     keep_together(soup)
-    if cautions and not soup.select_one(f".{css_classes.CAUTIONS}"):
+    if cautions and not soup.select_one(f".{CAUTIONS}"):
         soup.append(_cautions())
     sections = tuple(_sections(soup))
     _group(soup)
@@ -98,7 +119,7 @@ def make_readable(table: Tag) -> None:
     for header in table.find_all("th"):
         if not header.get("scope"):
             header["scope"] = "col" if header.find_parent("thead") else "row"
-    if table.parent and css_classes.SCROLL in table.parent.get("class", []):
+    if table.parent and SCROLL in table.parent.get("class", []):
         return
     if table.caption:
         _keep_in_view(table.caption)
@@ -116,14 +137,14 @@ def keep_together(soup: BeautifulSoup) -> None:
 def _whole(text: str) -> Tag:
     """A span that no line break parts."""
     span = _new("span")
-    span["class"], span.string = css_classes.WHOLE, text
+    span["class"], span.string = WHOLE, text
     return span
 
 
 def _box(tag: Tag, name: str) -> None:
     """A box that scrolls by itself, and can be reached by keyboard, around something wide."""
     box = tag.wrap(_new("div"))
-    box["class"], box["role"], box["tabindex"], box["aria-label"] = css_classes.SCROLL, "region", "0", name
+    box["class"], box["role"], box["tabindex"], box["aria-label"] = SCROLL, "region", "0", name
 
 
 def _keep_in_view(caption: Tag) -> None:
@@ -161,3 +182,10 @@ def _group(soup: BeautifulSoup) -> None:
                 break
             following.append(part)
         section.extend(following)
+
+
+CAUTIONS = "cautions"
+LEAD = "lead"
+SCROLL = "scroll"
+STATUS = "status"
+WHOLE = "whole"

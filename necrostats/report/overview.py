@@ -11,7 +11,7 @@ import numpy as np
 
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
-from necrostats.report import css_classes
+from necrostats.report import markup as css_classes
 
 HORIZON = 180
 FINGERPRINT_LENGTH = 12

@@ -6,7 +6,7 @@ import html
 from dataclasses import dataclass
 
 from necrostats.present import saying, wording
-from necrostats.report import css_classes
+from necrostats.report import markup as css_classes
 from necrostats.report.line_breaks import tied
 from necrostats.results import Result
 

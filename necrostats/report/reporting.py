@@ -1,13 +1,17 @@
-"""One template, one source, one HTML file."""
+"""One template, one source, one HTML file.
+
+Writing without harm: whole files or none, and nothing replaced unasked.
+"""
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from necrostats.errors import SourceError
+from necrostats.errors import ReportError, SourceError
 from necrostats.registry import periods
-from necrostats.report import files, templates
+from necrostats.report import templates
 
 SECONDS_A_CELL = 600
 Say = Callable[[str], None]
@@ -36,14 +40,14 @@ def write_report(
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
     name = _file_name(chosen.name, period)
-    target = files.ready(folder) / f"{name}.html"
+    target = ready(folder) / f"{name}.html"
     say(f"running {chosen.name} on {Path(source).name}")
     from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
 
     notebook = running.run(chosen, values, timeout=timeout)
     say(f"writing {target}")
     page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
-    return files.write(page.encode("utf-8"), target)
+    return write(page.encode("utf-8"), target)
 
 
 def _named(period: str, layout: str | Path, accepted: Sequence[str]) -> dict[str, str]:
@@ -64,3 +68,28 @@ def _file_name(template: str, period: str) -> str:
         return template
     labels = periods.parse(period)
     return "_".join((template, "-".join(dict.fromkeys((labels[0], labels[-1])))))
+
+
+def ready(folder: str | Path) -> Path:
+    """The folder, made if it was not there; ReportError if it cannot be used."""
+    path = Path(folder)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ReportError(f"{path} cannot be used as a folder ({error.strerror}). Choose another one.") from error
+    if not os.access(path, os.W_OK):
+        raise ReportError(f"{path} cannot be written to. Choose another folder.")
+    return path
+
+
+def write(content: bytes, path: Path) -> Path:
+    """Write beside `path` and move into place, so that a run that dies leaves the old file; returns the path."""
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        beside.write_bytes(content)
+        beside.replace(path)
+    except OSError as error:
+        raise ReportError(f"{path} cannot be written ({error.strerror}). Choose another folder.") from error
+    finally:
+        beside.unlink(missing_ok=True)
+    return path

@@ -96,7 +96,7 @@ def _what_failed(error: PapermillExecutionError, name: str) -> str:
         return error.evalue
     first_line = error.source.strip().splitlines()[0]
     said = f"{error.ename}: {error.evalue}" if error.evalue else error.ename
-    return f"{name}: the cell that begins \"{first_line}\" failed with {said}."
+    return f'{name}: the cell that begins "{first_line}" failed with {said}.'
 
 
 @contextmanager

@@ -80,8 +80,9 @@ def _notebook(path: Path) -> nbformat.NotebookNode:
         notebook = nbformat.reads(path.read_text(encoding="utf-8"), as_version=4)
         nbformat.validate(notebook)
     except FileNotFoundError:
-        raise ReportError(f"There is no template {path}. Check the path, or name one of: "
-                          f"{', '.join(bundled_names())}.") from None  # fmt: skip
+        raise ReportError(
+            f"There is no template {path}. Check the path, or name one of: {', '.join(bundled_names())}."
+        ) from None
     except (OSError, ValueError, TypeError, KeyError, AttributeError, nbformat.ValidationError) as error:
         raise ReportError(f"{path} cannot be read as a notebook. Open it in JupyterLab and save it again.") from error
     for cell in notebook.cells:

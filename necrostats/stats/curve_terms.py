@@ -12,7 +12,7 @@ import numpy as np
 
 from necrostats.stats.curves import CumulativeIncidence, Survival
 from necrostats.stats.event_tables import EventTable, over
-from necrostats.stats.products import event_free, incidence_shares, just_before
+from necrostats.stats.incidence import event_free, incidence_shares, just_before
 from necrostats.stats.subjects import Subjects
 
 Curve = Survival | CumulativeIncidence
@@ -128,9 +128,13 @@ def _terms(curve: Curve, value: np.ndarray, own: np.ndarray, common: np.ndarray)
     table = curve.table
     events = table.all_events[:, None] if isinstance(curve, Survival) else table.events
     return Terms(
-        table=table, value=value, own=own, common=common, share=over(events, table.at_risk[:, None]),
+        table=table,
+        value=value,
+        own=own,
+        common=common,
+        share=over(events, table.at_risk[:, None]),
         all_share=over(table.all_events, table.at_risk),
-    )  # fmt: skip
+    )
 
 
 def _widths(time: np.ndarray, tau: float) -> np.ndarray:

@@ -56,9 +56,7 @@ class PersonSessions:
     event: np.ndarray
 
 
-def person_sessions(
-    sessions: ArrayLike, event: ArrayLike, *, first: int = 1, cap: int | None = None
-) -> PersonSessions:
+def person_sessions(sessions: ArrayLike, event: ArrayLike, *, first: int = 1, cap: int | None = None) -> PersonSessions:
     """Spread subjects (n,) over the sessions they were at risk in, from `first` to their last."""
     checks.one_length(sessions=sessions, event=event)
     last = checks.counts("sessions", sessions).astype(np.intp)
@@ -67,9 +65,10 @@ def person_sessions(
     subject = np.repeat(np.arange(last.size), length)
     number = np.arange(subject.size) - np.repeat(np.cumsum(length) - length, length) + first
     return PersonSessions(
-        subject=subject, session=number if cap is None else np.minimum(number, cap),
+        subject=subject,
+        session=number if cap is None else np.minimum(number, cap),
         event=happened[subject] & (number == last[subject]),
-    )  # fmt: skip
+    )
 
 
 def discrete_hazard(
@@ -105,11 +104,20 @@ def discrete_hazard(
     fit = _Fit.none(design.shape[1], refused) if refused else _fitted(rows.event[kept], design, k, link)
     beta, error = fit.value[k:], fit.error[k:]
     return DiscreteHazard(
-        link=link, sessions=cells.numbers, baseline=_spread(fit.value[:k], cells.telling, cells.endless),
-        baseline_error=_spread(fit.error[:k], cells.telling, np.full(cells.numbers.size, np.nan)), coefficient=beta,
-        std_error=error, low=beta - z * error, high=beta + z * error, p_value=2 * special.ndtr(-np.abs(beta / error)),
-        deviance=fit.deviance, person_sessions=rows.session.size, events=events, notes=fit.notes + _silent(cells),
-    )  # fmt: skip
+        link=link,
+        sessions=cells.numbers,
+        baseline=_spread(fit.value[:k], cells.telling, cells.endless),
+        baseline_error=_spread(fit.error[:k], cells.telling, np.full(cells.numbers.size, np.nan)),
+        coefficient=beta,
+        std_error=error,
+        low=beta - z * error,
+        high=beta + z * error,
+        p_value=2 * special.ndtr(-np.abs(beta / error)),
+        deviance=fit.deviance,
+        person_sessions=rows.session.size,
+        events=events,
+        notes=fit.notes + _silent(cells),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -126,9 +134,7 @@ def _cells(rows: PersonSessions) -> _Cells:
     numbers, place = np.unique(rows.session, return_inverse=True)
     happened, at_risk = np.bincount(place, weights=rows.event), np.bincount(place)
     none, all_of_them = happened == 0, happened == at_risk
-    return _Cells(
-        numbers=numbers, place=place, telling=~none & ~all_of_them, endless=np.where(none, -np.inf, np.inf)
-    )
+    return _Cells(numbers=numbers, place=place, telling=~none & ~all_of_them, endless=np.where(none, -np.inf, np.inf))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

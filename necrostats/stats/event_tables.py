@@ -69,10 +69,13 @@ class EventTable:
         flat = np.concatenate([self.at_risk[:, None], self.events, self.censored[:, None]], axis=1)
         summed = (each @ flat.reshape(self.groups.size, -1)).reshape(-1, flat.shape[1], self.time.size)
         return EventTable(
-            time=self.time, causes=self.causes,
+            time=self.time,
+            causes=self.causes,
             groups=np.arange(len(each)) if groups is None else np.asarray(groups),
-            at_risk=summed[:, 0], events=summed[:, 1:-1], censored=summed[:, -1],
-        )  # fmt: skip
+            at_risk=summed[:, 0],
+            events=summed[:, 1:-1],
+            censored=summed[:, -1],
+        )
 
     def __add__(self, other: EventTable) -> EventTable:
         """The table of both sets of subjects; StatisticsError unless groups and causes are the same."""
@@ -84,9 +87,13 @@ class EventTable:
         time = np.union1d(self.time, other.time)
         one, two = self._on(time), other._on(time)
         return EventTable(
-            time=time, groups=self.groups, causes=self.causes, at_risk=one.at_risk + two.at_risk,
-            events=one.events + two.events, censored=one.censored + two.censored,
-        )  # fmt: skip
+            time=time,
+            groups=self.groups,
+            causes=self.causes,
+            at_risk=one.at_risk + two.at_risk,
+            events=one.events + two.events,
+            censored=one.censored + two.censored,
+        )
 
     def _on(self, time: np.ndarray) -> EventTable:
         place = np.searchsorted(time, self.time)
@@ -94,9 +101,13 @@ class EventTable:
         censored = np.zeros((self.groups.size, time.size), dtype=self.censored.dtype)
         events[..., place], censored[:, place] = self.events, self.censored
         return EventTable(
-            time=time, groups=self.groups, causes=self.causes, at_risk=self.risk_at(time), events=events,
+            time=time,
+            groups=self.groups,
+            causes=self.causes,
+            at_risk=self.risk_at(time),
+            events=events,
             censored=censored,
-        )  # fmt: skip
+        )
 
 
 def over(top: np.ndarray, bottom: np.ndarray) -> np.ndarray:
@@ -197,9 +208,13 @@ def from_counts(
         axis, ends, starts = axis[seen], ends[..., seen], starts[:, seen]
     leaving = ends.sum(axis=1) - starts
     return EventTable(
-        time=axis, groups=groups, causes=causes, at_risk=np.cumsum(leaving[:, ::-1], axis=1)[:, ::-1],
-        events=ends[:, 1:], censored=ends[:, 0],
-    )  # fmt: skip
+        time=axis,
+        groups=groups,
+        causes=causes,
+        at_risk=np.cumsum(leaving[:, ::-1], axis=1)[:, ::-1],
+        events=ends[:, 1:],
+        censored=ends[:, 0],
+    )
 
 
 def _causes(cause: ArrayLike, causes: Sequence | None) -> tuple[np.ndarray, np.ndarray]:

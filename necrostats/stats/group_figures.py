@@ -45,9 +45,12 @@ class GroupFigures:
     def of_cause(self, cause: int) -> GroupFigures:
         """The figures (G,) of one cause alone, by its place (C,)."""
         return replace(
-            self, estimate=self.estimate[:, cause], covariance=self.covariance[cause], low=self.low[:, cause],
+            self,
+            estimate=self.estimate[:, cause],
+            covariance=self.covariance[cause],
+            low=self.low[:, cause],
             high=self.high[:, cause],
-        )  # fmt: skip
+        )
 
     def place(self, group: object) -> int:
         """Where a group stands; ChoiceError if it is not one of the groups."""
@@ -85,11 +88,14 @@ def difference(figures: GroupFigures, group: object, reference: object, *, welch
         estimate=as_given(gap),
         low=as_given(np.clip(gap - half, -figures.largest, figures.largest)),
         high=as_given(np.clip(gap + half, -figures.largest, figures.largest)),
-        measure=f"difference in {figures.measure}", method="Welch's t limits" if welch else "normal limits",
-        test="Welch's t test" if welch else "z test", std_error=as_given(error), statistic=as_given(gap / error),
+        measure=f"difference in {figures.measure}",
+        method="Welch's t limits" if welch else "normal limits",
+        test="Welch's t test" if welch else "z test",
+        std_error=as_given(error),
+        statistic=as_given(gap / error),
         p_value=as_given(2 * stats.t.sf(np.abs(gap / error), freedom)),
         notes=figures.notes + _no_spread(variance, error, still, (group, reference)),
-    )  # fmt: skip
+    )
 
 
 def ratio(figures: GroupFigures, group: object, reference: object) -> FigureContrast:
@@ -105,18 +111,29 @@ def ratio(figures: GroupFigures, group: object, reference: object) -> FigureCont
         estimate=as_given(top / bottom),
         low=as_given(np.exp(log_ratio - half)),
         high=as_given(np.exp(log_ratio + half)),
-        measure=f"ratio of {figures.measure}", method="normal limits on the log scale", test="z test of the log ratio",
-        std_error=as_given(error), statistic=as_given(log_ratio / error),
+        measure=f"ratio of {figures.measure}",
+        method="normal limits on the log scale",
+        test="z test of the log ratio",
+        std_error=as_given(error),
+        statistic=as_given(log_ratio / error),
         p_value=as_given(2 * special.ndtr(-np.abs(log_ratio / error))),
-        notes=figures.notes + _nothing_over(figures.estimate[[one, two]])
+        notes=figures.notes
+        + _nothing_over(figures.estimate[[one, two]])
         + _no_spread(variance, error, still, (group, reference)),
-    )  # fmt: skip
+    )
 
 
 def figures_of(
-    *, measure: str, groups: np.ndarray, level: float, largest: float, estimate: np.ndarray, covariance: np.ndarray,
-    subjects: np.ndarray, notes: tuple[Note, ...] = (),
-) -> GroupFigures:  # fmt: skip
+    *,
+    measure: str,
+    groups: np.ndarray,
+    level: float,
+    largest: float,
+    estimate: np.ndarray,
+    covariance: np.ndarray,
+    subjects: np.ndarray,
+    notes: tuple[Note, ...] = (),
+) -> GroupFigures:
     """Figures with limits between 0 and the largest value, none where nothing varies.
 
     `subjects` (G,) independent ones in each group: t on n − 1, since normal limits are too narrow for small groups, and
@@ -127,9 +144,17 @@ def figures_of(
     error = _positive(np.diagonal(covariance, axis1=-2, axis2=-1).T, largest)
     band = limits(estimate / largest, (wider(level, subjects) * error.T).T / largest, level, "logit")
     return GroupFigures(
-        measure=measure, groups=groups, level=level, largest=largest, subjects=subjects, estimate=estimate,
-        covariance=covariance, low=largest * band.low, high=largest * band.high, notes=notes,
-    )  # fmt: skip
+        measure=measure,
+        groups=groups,
+        level=level,
+        largest=largest,
+        subjects=subjects,
+        estimate=estimate,
+        covariance=covariance,
+        low=largest * band.low,
+        high=largest * band.high,
+        notes=notes,
+    )
 
 
 def _freedom(figures: GroupFigures, one: int, two: int) -> np.ndarray:

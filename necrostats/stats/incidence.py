@@ -1,4 +1,11 @@
-"""Kaplan–Meier and Aalen–Johansen curves with their errors, from counts, for every group and cause at once."""
+"""Kaplan–Meier and Aalen–Johansen curves with their errors, from counts, for every group and cause at once.
+
+Errors of curves when subjects come in clusters: each subject's influence on the curve, summed by cluster.
+
+The products behind every curve: shares free of events, and shares with an event of each cause, from counts.
+
+How long a series was followed: the reverse Kaplan–Meier median.
+"""
 
 from __future__ import annotations
 
@@ -11,17 +18,73 @@ from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import FEW, few_clusters, places
-from necrostats.stats.curves import CumulativeIncidence, Survival
+from necrostats.stats.curves import CumulativeIncidence, Quantile, Survival, at, quantile
 from necrostats.stats.event_tables import EventTable, event_table, over
-from necrostats.stats.influence import incidence_error, survival_error
-from necrostats.stats.products import event_free, incidence_shares, just_before
-from necrostats.stats.reading_curves import at, quantile
 from necrostats.stats.transforms import limits
 
+
+def survival_error(counts: EventTable) -> np.ndarray:
+    """Error (T,) of the event-free share of all clusters together; `counts` has a group for each cluster.
+
+    The infinitesimal jackknife: a cluster's influence on S(t) is −S(t) Σ dM/(n−d), with dM = d of the cluster − its
+    number at risk × d/n. NaN where S is 0.
+    """
+    free = np.cumprod(1 - over(counts.all_events.sum(axis=0), counts.at_risk.sum(axis=0)))
+    influence = free * np.cumsum(_surplus_over_left(counts), axis=-1)
+    return np.where(free > 0, _spread(influence), np.nan)
+
+
+def incidence_error(counts: EventTable) -> np.ndarray:
+    """Error (C, T) of the incidence of all clusters together, by the infinitesimal jackknife.
+
+    A cluster's influence on F(t) is Σ S dMₖ/n − Σ (F(t) − F) dM/(n−d) over times up to t.
+    """
+    risk, died = counts.at_risk.sum(axis=0), counts.all_events.sum(axis=0)
+    share = over(counts.events.sum(axis=0), risk)
+    before = np.concatenate([[1.0], np.cumprod(1 - over(died, risk))])[: risk.size]
+    incidence = np.cumsum(before * share, axis=-1)
+    surplus = counts.events - counts.at_risk[:, None] * share
+    lost = _surplus_over_left(counts)[:, None]
+    own = np.cumsum(over(before * surplus, risk), axis=-1)
+    through_others = incidence * np.cumsum(lost, axis=-1) - np.cumsum(incidence * lost, axis=-1)
+    return _spread(own - through_others)
+
+
+def _surplus_over_left(counts: EventTable) -> np.ndarray:
+    """dM/(n−d) of each cluster (P, T): its events beyond its share of the risk, over those left at risk."""
+    risk, died = counts.at_risk.sum(axis=0), counts.all_events.sum(axis=0)
+    return over(counts.all_events - counts.at_risk * over(died, risk), risk - died)
+
+
+def _spread(influence: np.ndarray) -> np.ndarray:
+    return np.sqrt(np.sum(influence**2, axis=0))
+
+
+def event_free(table: EventTable) -> np.ndarray:
+    """The share free of any event just after each time (G, T): the product-limit estimate."""
+    return np.cumprod(1 - over(table.all_events, table.at_risk), axis=-1)
+
+
+def just_before(free: np.ndarray) -> np.ndarray:
+    """The share free of events just before each time (G, T), from the share just after."""
+    return np.concatenate([np.ones((len(free), 1)), free[:, :-1]], axis=1)[:, : free.shape[1]]
+
+
+def incidence_shares(table: EventTable, free: np.ndarray) -> np.ndarray:
+    """The share with an event of each cause by each time (G, C, T): the Aalen–Johansen estimate."""
+    return np.cumsum(just_before(free)[:, None] * over(table.events, table.at_risk[:, None]), axis=-1)
+
+
 __all__ = [
-    "CumulativeIncidence", "Survival", "aalen_johansen", "aalen_johansen_of", "at", "kaplan_meier", "kaplan_meier_of",
+    "CumulativeIncidence",
+    "Survival",
+    "aalen_johansen",
+    "aalen_johansen_of",
+    "at",
+    "kaplan_meier",
+    "kaplan_meier_of",
     "quantile",
-]  # fmt: skip
+]
 
 ROUNDING = 1e-12
 
@@ -114,9 +177,7 @@ def _survival(
     )
 
 
-def _incidence(
-    table: EventTable, error: np.ndarray, level: float, notes: tuple[Note, ...] = ()
-) -> CumulativeIncidence:
+def _incidence(table: EventTable, error: np.ndarray, level: float, notes: tuple[Note, ...] = ()) -> CumulativeIncidence:
     free = event_free(table)
     incidence = incidence_shares(table, free)
     band = limits(incidence, error, checks.confidence_level(level), "log-log")
@@ -143,9 +204,9 @@ def _by_cluster(table: EventTable, time, cause, cluster, *, entry, group, weight
     def counts(chosen: np.ndarray) -> EventTable:
         when, which, since, share = (None if each is None else each[chosen] for each in rows)
         label = places(whose[chosen])
-        return event_table(
-            when, which, entry=since, weights=share, group=label, causes=table.causes
-        ).with_times(table.time)
+        return event_table(when, which, entry=since, weights=share, group=label, causes=table.causes).with_times(
+            table.time
+        )
 
     if group is None:
         return [counts(np.ones(whose.size, dtype=bool))]
@@ -196,3 +257,24 @@ def _emptied(table: EventTable, free: np.ndarray) -> tuple[Note, ...]:
         )
         for group in np.flatnonzero(emptied.any(axis=1))
     )
+
+
+def follow_up(
+    time: ArrayLike,
+    cause: ArrayLike,
+    *,
+    entry: ArrayLike | None = None,
+    group: ArrayLike | None = None,
+    groups: Sequence | None = None,
+    p: float = 0.5,
+    level: float = 0.95,
+    transform: str = "log-log",
+) -> Quantile:
+    """Time by which follow-up of a share `p` had ended, by group (G,): the end of follow-up is the event.
+
+    One row a subject; an event of any cause (`cause` > 0) cuts follow-up short and is censored. NaN and a note where
+    not reached. Schemper M, Smith TL. Control Clin Trials 1996;17:343-346. Raises StatisticsError as event_table does.
+    """
+    ended = np.asarray(checks.codes("cause", cause)) == 0
+    curve = kaplan_meier(time, ended, entry=entry, group=group, groups=groups, level=level, transform=transform)
+    return quantile(curve, p)

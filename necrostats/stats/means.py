@@ -25,9 +25,7 @@ def mean(values: ArrayLike, *, level: float = 0.95) -> Interval:
         return Interval(estimate=middle, low=np.nan, high=np.nan, notes=(_too_few(given.size),))
     middle, error = float(given.mean()), given.std(ddof=1) / np.sqrt(given.size)
     half = special.stdtrit(given.size - 1, (1 + level) / 2) * error
-    return Interval(
-        estimate=middle, low=float(middle - half), high=float(middle + half), notes=_few(given.size)
-    )
+    return Interval(estimate=middle, low=float(middle - half), high=float(middle + half), notes=_few(given.size))
 
 
 def mean_difference(values: ArrayLike, reference: ArrayLike, *, level: float = 0.95) -> Interval:

@@ -1,4 +1,17 @@
-"""The non-parametric maximum-likelihood estimate of times known only as ranges, and its band by patient bootstrap."""
+"""The non-parametric maximum-likelihood estimate of times known only as ranges, and its band by patient bootstrap.
+
+Events known only to lie in a range: the innermost intervals, the only places where the likelihood puts mass.
+
+Ranges are half-open, (left, right]. Each end is a cut just after a value; an exact event is the stretch between the
+cuts just before and just after it. So (t, ∞) does not hold an event at t, and (1, 3] and (3, 5] do not meet.
+
+Masses that maximise the likelihood of ranges: Newton steps over a few places at a time, checked by the gradient.
+
+The log-likelihood Σ w log P − n Σ mass is concave. Each step takes the places that have mass and, between them, those
+where the gradient is steepest; its quadratic approximation over non-negative masses is a least-squares problem.
+At the peak no gradient is above 0, and the log-likelihood is never further from its peak than the largest gradient.
+Wang Y. Comput Stat Data Anal 2008;52:2388-2402.
+"""
 
 from __future__ import annotations
 
@@ -6,16 +19,176 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
+from scipy import linalg, optimize, special
 
 from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import places
-from necrostats.stats.innermost import Innermost, innermost
-from necrostats.stats.mass_fitting import Masses, Ranges, fit_masses
 from necrostats.stats.resampling import too_few_resamples
 from necrostats.stats.transforms import unbiased, wider
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Innermost:
+    """Innermost intervals in order: `left` (m,), `right` (m,; infinite at the end), equal where exact.
+
+    Range i holds those from place `first` to place `last` (n,), never none.
+    """
+
+    left: np.ndarray
+    right: np.ndarray
+    first: np.ndarray
+    last: np.ndarray
+
+
+def innermost(left: ArrayLike, right: ArrayLike) -> Innermost:
+    """The innermost intervals of ranges (left, right] (n,); exact where equal, open where right is infinite or NaN.
+
+    Turnbull BW. J R Stat Soc B 1976;38:290-295; Peto R. Appl Stat 1973;22:86-91.
+    Raises StatisticsError for ranges from high to low, and for a left end that is missing or below 0.
+    """
+    low, high = _checked(left, right)
+    values, rank = np.unique(np.concatenate([low, high]), return_inverse=True)
+    exact = low == high
+    start = 2 * rank[: low.size] + ~exact
+    end = 2 * rank[low.size :] + 1
+    marks = np.unique(np.concatenate([2 * end, 2 * start + 1]))  # at one cut an end comes before a start
+    opens = np.flatnonzero((marks[:-1] % 2 == 1) & (marks[1:] % 2 == 0))
+    starts, ends = marks[opens] // 2, marks[opens + 1] // 2
+    return Innermost(
+        left=values[starts // 2],
+        right=values[ends // 2],
+        first=np.searchsorted(starts, start),
+        last=np.searchsorted(ends, end, side="right") - 1,
+    )
+
+
+def _checked(left: ArrayLike, right: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    checks.one_length(left=left, right=right)
+    low, high = checks.not_negative("left", left), checks.numbers("right", right)
+    high = np.where(np.isnan(high), np.inf, high)
+    checks.refuse("right", high, high < low, "is before its left end. Correct the range, or leave it out and count it.")
+    return low, high
+
+
+TOLERANCE = 1e-10
+STEPS = 200
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ranges:
+    """Distinct ranges of places, `first` to `last` (r,), among `places` places."""
+
+    first: np.ndarray
+    last: np.ndarray
+    places: int
+
+    def probability(self, mass: np.ndarray) -> np.ndarray:
+        """The mass in each range (r,)."""
+        total = np.concatenate([[0.0], np.cumsum(mass)])
+        return total[self.last + 1] - total[self.first]
+
+    def gathered(self, values: np.ndarray) -> np.ndarray:
+        """For each place the sum of the values (r,) of the ranges that hold it."""
+        change = np.bincount(self.first, weights=values, minlength=self.places + 1)
+        change -= np.bincount(self.last + 1, weights=values, minlength=self.places + 1)
+        return np.cumsum(change)[:-1]
+
+    def holds(self, where: np.ndarray) -> np.ndarray:
+        """Which ranges hold which of the places named (r, k), as 0 and 1."""
+        return ((self.first[:, None] <= where) & (where <= self.last[:, None])).astype(float)
+
+    def stabbed(self) -> np.ndarray:
+        """A few places such that every range holds at least one: equal masses there, to start from."""
+        mass, reached = np.zeros(self.places), -1
+        for row in np.argsort(self.last, kind="stable"):
+            if self.first[row] > reached:
+                reached = self.last[row]
+                mass[reached] = 1.0
+        return mass / max(mass.sum(), 1.0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Masses:
+    """The masses (m,), their log-likelihood, the largest gradient an observation, and the steps it took."""
+
+    mass: np.ndarray
+    log_likelihood: float
+    gradient: float
+    steps: int
+
+
+def fit_masses(ranges: Ranges, weights: np.ndarray, start: np.ndarray | None = None) -> Masses:
+    """The masses at the peak; `weights` (r,) count observations, `start` must give every counted range some mass."""
+    counted = weights > 0
+    ranges = Ranges(first=ranges.first[counted], last=ranges.last[counted], places=ranges.places)
+    weights, total = weights[counted], float(weights.sum())
+    mass = ranges.stabbed() if start is None else start
+    height, gradient = _height(ranges, weights, mass), _gradient(ranges, weights, mass)
+    steps, better = 0, True
+    while better and steps < STEPS and gradient.max() > TOLERANCE * total:
+        moved = _moved(ranges, weights, mass, gradient)
+        mass, better = _line_search(ranges, weights, mass, moved, height, float(gradient @ (moved - mass)))
+        mass = _expected(ranges, weights, mass)
+        height, gradient = _height(ranges, weights, mass), _gradient(ranges, weights, mass)
+        steps += 1
+    return Masses(mass=mass, log_likelihood=height, gradient=float(gradient.max() / total), steps=steps)
+
+
+def _moved(ranges: Ranges, weights: np.ndarray, mass: np.ndarray, gradient: np.ndarray) -> np.ndarray:
+    """Where the quadratic approximation is highest over non-negative masses that add up to 1."""
+    where = np.union1d(np.flatnonzero(mass > 0), _steepest(mass, gradient))
+    scaled = ranges.holds(where) / ranges.probability(mass)[:, None]
+    slope = scaled.T @ weights
+    bend = scaled.T @ (scaled * weights[:, None])
+    bend[np.diag_indices_from(bend)] += 1e-12 * np.trace(bend)
+    root = linalg.cholesky(bend, lower=True)
+    target = linalg.solve_triangular(root, 2 * slope - weights.sum(), lower=True)
+    try:
+        chosen = optimize.nnls(root.T, target, maxiter=30 * where.size)[0]
+    except RuntimeError:  # did not settle: the EM step that follows still climbs
+        return mass
+    moved = np.zeros(mass.size)
+    moved[where] = chosen
+    return moved / moved.sum() if moved.sum() > 0 else mass
+
+
+def _steepest(mass: np.ndarray, gradient: np.ndarray) -> np.ndarray:
+    """In each stretch between places that have mass, the place with the largest gradient, if it is above 0."""
+    stretch = np.cumsum(mass > 0)
+    order = np.lexsort((gradient, stretch))
+    last = np.append(stretch[order][1:] != stretch[order][:-1], True)
+    best = order[last]
+    return best[gradient[best] > 0]
+
+
+def _line_search(
+    ranges: Ranges, weights: np.ndarray, mass: np.ndarray, moved: np.ndarray, height: float, rise: float
+) -> tuple[np.ndarray, bool]:
+    """As far towards `moved` as the likelihood rises by a third of what its slope promises; and whether it rose."""
+    for half in range(30):
+        share = 0.5**half
+        tried = mass + share * (moved - mass) if half else moved
+        if _height(ranges, weights, tried) >= height + share * rise / 3:
+            return tried, True
+    return mass, False
+
+
+def _expected(ranges: Ranges, weights: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """One EM step: each observation shared out among the places of its range."""
+    moved = mass * ranges.gathered(weights / ranges.probability(mass))
+    return moved / moved.sum()
+
+
+def _height(ranges: Ranges, weights: np.ndarray, mass: np.ndarray) -> float:
+    probability = ranges.probability(mass)
+    return float(weights @ np.log(probability)) if (probability > 0).all() else -np.inf
+
+
+def _gradient(ranges: Ranges, weights: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    return ranges.gathered(weights / ranges.probability(mass)) - weights.sum()
+
 
 SETTLED, ROUNDING = 1e-7, 1e-9
 FEWEST_PATIENTS = 10
@@ -91,9 +264,15 @@ def npmle(left: ArrayLike, right: ArrayLike, *, weights: ArrayLike | None = None
     found = fit_masses(grouped.ranges, grouped.sum(share[None])[0])
     kept = found.mass > 0
     return IntervalCensoredCurve(
-        left=where.left[kept], right=where.right[kept], mass=found.mass[kept], n=float(share.sum()),
-        log_likelihood=found.log_likelihood, gradient=found.gradient, steps=found.steps, notes=_settled([found]),
-    )  # fmt: skip
+        left=where.left[kept],
+        right=where.right[kept],
+        mass=found.mass[kept],
+        n=float(share.sum()),
+        log_likelihood=found.log_likelihood,
+        gradient=found.gradient,
+        steps=found.steps,
+        notes=_settled([found]),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -139,19 +318,29 @@ def npmle_band(
     if patients < FEWEST_PATIENTS:
         text = f"Only {patients} patients: no bootstrap band with fewer than {FEWEST_PATIENTS}."
         nothing = np.full(when.size, np.nan)
-        return IncidenceBand(time=when, least=seen.least, most=seen.most, low=nothing, high=nothing, replicates=0,
-                             notes=(*curve.notes, Note(code="SMALL_N", text=text)))  # fmt: skip
+        return IncidenceBand(
+            time=when,
+            least=seen.least,
+            most=seen.most,
+            low=nothing,
+            high=nothing,
+            replicates=0,
+            notes=(*curve.notes, Note(code="SMALL_N", text=text)),
+        )
     drawn = _multiplicities(patients, replicates, random) if weights is None else _given(weights, patients)
     fits = _resampled(where, drawn[:, whose])
     resampled = _bounds(where.left, where.right, np.stack([each.mass for each in fits]), when)
     tail = float(special.ndtr(special.ndtri((1 - level) / 2) * wider(level, patients) * unbiased(patients)))
     known = (seen.most > ROUNDING) & (seen.least < 1 - ROUNDING)
     return IncidenceBand(
-        time=when, least=seen.least, most=seen.most, replicates=len(fits),
+        time=when,
+        least=seen.least,
+        most=seen.most,
+        replicates=len(fits),
         notes=_settled(fits) + too_few_resamples(len(fits), tail),
         low=np.where(known, np.quantile(resampled.least, tail, axis=0), np.nan),
         high=np.where(known, np.quantile(resampled.most, 1 - tail, axis=0), np.nan),
-    )  # fmt: skip
+    )
 
 
 def _resampled(where: Innermost, weights: np.ndarray) -> list[Masses]:
@@ -184,9 +373,7 @@ def _bounds(left: np.ndarray, right: np.ndarray, mass: np.ndarray, times: ArrayL
     total = np.concatenate([np.zeros((*mass.shape[:-1], 1)), np.cumsum(mass, axis=-1)], axis=-1)
     ended = np.searchsorted(right, when, side="right")
     begun = np.maximum(np.searchsorted(left, when, side="left"), ended)
-    return IncidenceBounds(
-        time=when, least=np.minimum(total[..., ended], 1.0), most=np.minimum(total[..., begun], 1.0)
-    )
+    return IncidenceBounds(time=when, least=np.minimum(total[..., ended], 1.0), most=np.minimum(total[..., begun], 1.0))
 
 
 def _multiplicities(patients: int, replicates: int, random: np.random.Generator | int) -> np.ndarray:
@@ -213,6 +400,12 @@ def _settled(fits: list[Masses]) -> tuple[Note, ...]:
 def _nobody(where: Innermost) -> IntervalCensoredCurve:
     note = Note(code="SMALL_N", text="Nobody is counted: there is no curve.")
     return IntervalCensoredCurve(
-        left=where.left[:0], right=where.right[:0], mass=np.zeros(0), n=0.0, log_likelihood=np.nan, gradient=np.nan,
-        steps=0, notes=(note,),
-    )  # fmt: skip
+        left=where.left[:0],
+        right=where.right[:0],
+        mass=np.zeros(0),
+        n=0.0,
+        log_likelihood=np.nan,
+        gradient=np.nan,
+        steps=0,
+        notes=(note,),
+    )

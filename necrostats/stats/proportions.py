@@ -1,4 +1,16 @@
-"""Intervals for a share: independent units, and units that come in clusters."""
+"""Intervals for a share: independent units, and units that come in clusters.
+
+The limits behind Clopper–Pearson's interval, and behind all that stay inside it.
+
+Pairs of counts that occur again and again, computed once each.
+
+Blaker's exact interval for a share: never longer than Clopper–Pearson's, and always inside it.
+
+A share p is accepted if the smaller tail at k, plus the largest opposite tail no larger than it, exceeds 1 − level.
+That sum jumps up whenever the opposite tail takes in one more outcome. Between Clopper–Pearson's limit and the next
+jump the opposite tail stands still and the sum crosses 1 − level at most once, so the limit is the one point where
+"accepted by growing" or "accepted by the jump" begins: one sign change, nothing to step over.
+"""
 
 from __future__ import annotations
 
@@ -11,12 +23,105 @@ from scipy import special, stats
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.binomial_limits import exact_limits
-from necrostats.stats.blaker import blaker
 from necrostats.stats.clusters import few_clusters, one_cluster, places
-from necrostats.stats.distinct import distinct_pairs
 from necrostats.stats.intervals import Interval, as_given, empty_denominators
-from necrostats.stats.roots import rising_root
+from necrostats.stats.roots import rising_root, sign_changes
+
+
+def exact_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:
+    """Exact binomial limits of k of n with so much in each tail; n need not be whole. Exactly 0 and 1 at the ends."""
+    low = np.where(k > 0, special.betaincinv(np.where(k > 0, k, 1.0), n - k + 1, tail), 0.0)
+    rest = n - k
+    high = np.where(rest > 0, special.betainccinv(k + 1, np.where(rest > 0, rest, 1.0), tail), 1.0)
+    return low, high
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pairs:
+    """The distinct pairs (m,), and for each row of the original shape where its own pair stands."""
+
+    k: np.ndarray
+    n: np.ndarray
+    place: np.ndarray
+
+    def spread(self, values: np.ndarray) -> np.ndarray:
+        """Values of the pairs (m,) laid out as the rows were."""
+        return values[self.place]
+
+
+def distinct_pairs(k: np.ndarray, n: np.ndarray) -> Pairs:
+    """The distinct pairs of whole numbers in `k` and `n`, arrays of one shape with k ≤ n."""
+    width = n.max(initial=0) + 1
+    _, first, back = np.unique((n * width + k).ravel(), return_index=True, return_inverse=True)
+    return Pairs(k=k.ravel()[first], n=n.ravel()[first], place=back.reshape(k.shape))
+
+
+def blaker(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Blaker's exact limits: `events` of `n`, numbers or arrays that broadcast.
+
+    The accepted shares may have gaps; the limits are the least and the greatest of them. Where n is 0, NaN and a note.
+    Blaker H. Can J Stat 2000;28:783-798. Raises StatisticsError for counts that cannot be.
+    """
+    k, total = checks.events_of(events, n)
+    alpha = 1 - checks.confidence_level(level)
+    pairs = distinct_pairs(k, total)
+    some = pairs.n > 0
+    share = np.divide(pairs.k, pairs.n, out=np.full(pairs.k.shape, np.nan), where=some)
+    lowest, highest = exact_limits(pairs.k, pairs.n, alpha / 2)
+    low = np.maximum(_lower(pairs.k, pairs.n, alpha), lowest)
+    high = np.minimum(1 - _lower(pairs.n - pairs.k, pairs.n, alpha), highest)
+    return Interval(
+        estimate=as_given(pairs.spread(share)),
+        low=as_given(pairs.spread(np.where(some, low, np.nan))),
+        high=as_given(pairs.spread(np.where(some, high, np.nan))),
+        notes=empty_denominators(total),
+    )
+
+
+def _lower(k: np.ndarray, n: np.ndarray, alpha: float) -> np.ndarray:
+    """The least share accepted for k of n."""
+    limit = np.zeros(k.shape)
+    some = np.flatnonzero(k > 0)
+    k, n = k[some], n[some]
+    start, end = (special.betaincinv(k, n - k + 1, tail) for tail in (alpha / 2, alpha))
+    opposite = _largest_tail(n, start, alpha / 2)
+    log_ways = _log_ways(n, opposite + 1)
+
+    def accepted(p: np.ndarray, rows: np.ndarray) -> np.ndarray:
+        total, j = n[rows], opposite[rows]
+        tail = special.betainc(k[rows], total - k[rows] + 1, p)
+        below = _at_most(j, total, p)
+        one_more = below + np.exp(log_ways[rows] + (j + 1) * np.log(p) + (total - j - 1) * np.log1p(-p))
+        return np.maximum(tail + below - alpha, tail - one_more)
+
+    limit[some] = sign_changes(accepted, start, end)
+    return limit
+
+
+def _log_ways(n: np.ndarray, k: np.ndarray) -> np.ndarray:
+    """The log of the ways to choose k of n."""
+    return -np.log1p(n) - special.betaln(n - k + 1, k + 1)
+
+
+def _at_most(j: np.ndarray, n: np.ndarray, p: np.ndarray) -> np.ndarray:
+    """P(X ≤ j) for n trials; 0 where j is −1."""
+    some = np.maximum(j, 0)
+    return np.where(j < 0, 0.0, special.betainc(n - some, some + 1, 1 - p))  # betaincc takes five times as long
+
+
+def _largest_tail(n: np.ndarray, p: np.ndarray, tail: float) -> np.ndarray:
+    """The largest j with P(X ≤ j) no more than `tail`; −1 where there is none."""
+    spread = np.sqrt(n * p * (1 - p))
+    j = np.clip(np.floor(n * p + special.ndtri(tail) * spread), -1, n - 1)
+    for step in (1, -1):
+        rows = np.arange(n.size)
+        while rows.size:
+            lower = j[rows] if step < 0 else j[rows] + 1
+            fits = _at_most(lower, n[rows], p[rows]) <= tail
+            rows = rows[fits if step > 0 else ~fits]
+            j[rows] += step
+    return j
+
 
 __all__ = ["ClusteredInterval", "blaker", "clopper_pearson", "korn_graubard", "mid_p", "wilson"]
 
@@ -108,19 +213,31 @@ def _effective(y: np.ndarray, m: np.ndarray, level: float) -> ClusteredInterval:
     adjusted = total / effect * t_ratio**2
     low, high = exact_limits(np.array(share * adjusted), np.array(adjusted), tail)
     return ClusteredInterval(
-        estimate=float(share), low=float(low), high=float(high), clusters=groups,
+        estimate=float(share),
+        low=float(low),
+        high=float(high),
+        clusters=groups,
         notes=few_clusters(groups),
-        std_error=float(np.sqrt(variance)), design_effect=float(effect),
-        effective_n=float(total / effect), adjusted_n=float(adjusted),
-    )  # fmt: skip
+        std_error=float(np.sqrt(variance)),
+        design_effect=float(effect),
+        effective_n=float(total / effect),
+        adjusted_n=float(adjusted),
+    )
 
 
 def _unclustered(k: float, n: float, groups: int, level: float, notes: tuple[Note, ...]) -> ClusteredInterval:
     plain = clopper_pearson(k, n, level=level)
     return ClusteredInterval(
-        estimate=plain.estimate, low=plain.low, high=plain.high, notes=notes, clusters=groups,
-        std_error=np.nan, design_effect=np.nan, effective_n=float(n), adjusted_n=float(n),
-    )  # fmt: skip
+        estimate=plain.estimate,
+        low=plain.low,
+        high=plain.high,
+        notes=notes,
+        clusters=groups,
+        std_error=np.nan,
+        design_effect=np.nan,
+        effective_n=float(n),
+        adjusted_n=float(n),
+    )
 
 
 def _by_cluster(k: np.ndarray, total: np.ndarray, label: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -142,9 +259,7 @@ def _interval(k: np.ndarray, n: np.ndarray, low: np.ndarray, high: np.ndarray) -
     some = n > 0
     share = np.divide(k, n, out=np.full(k.shape, np.nan), where=some)
     low, high = np.where(some, low, np.nan), np.where(some, high, np.nan)
-    return Interval(
-        estimate=as_given(share), low=as_given(low), high=as_given(high), notes=empty_denominators(n)
-    )
+    return Interval(estimate=as_given(share), low=as_given(low), high=as_given(high), notes=empty_denominators(n))
 
 
 def _mid_p_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:

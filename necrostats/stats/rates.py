@@ -32,9 +32,11 @@ def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per:
     lowest = np.where(counts > 0, special.gammaincinv(np.maximum(counts, 1.0), tail), 0.0)
     low, high = (each[place].reshape(k.shape) for each in (lowest, special.gammainccinv(counts + 1, tail)))
     return Interval(
-        estimate=as_given(k * scale), low=as_given(low * scale), high=as_given(high * scale),
+        estimate=as_given(k * scale),
+        low=as_given(low * scale),
+        high=as_given(high * scale),
         notes=empty_denominators(time),
-    )  # fmt: skip
+    )
 
 
 def mid_p(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
@@ -49,9 +51,11 @@ def mid_p(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: f
     counts, place = np.unique(k.ravel(), return_inverse=True)
     low, high = (limit[place].reshape(k.shape) for limit in _mid_p_means(counts, tail))
     return Interval(
-        estimate=as_given(k * scale), low=as_given(low * scale), high=as_given(high * scale),
+        estimate=as_given(k * scale),
+        low=as_given(low * scale),
+        high=as_given(high * scale),
         notes=empty_denominators(time),
-    )  # fmt: skip
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

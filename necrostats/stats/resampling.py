@@ -2,24 +2,218 @@
 
 Patients with the same course are drawn together: their multiplicities are multinomial, so a resample of 100,000
 patients costs no more than one of the few hundred courses there are.
+
+What happened to each patient as cells of a table of counts, patients with the same course taken together.
+
+Figures of many curves at once, without errors: what a bootstrap takes from each resample.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
+from scipy import sparse, special
 
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.courses import Courses, courses
-from necrostats.stats.curve_statistics import ManyCurves, Statistic
+from necrostats.stats.clusters import places
+from necrostats.stats.curve_terms import area
+from necrostats.stats.curves import passing_time
+from necrostats.stats.event_tables import EventTable, event_table, from_counts
+from necrostats.stats.incidence import event_free, incidence_shares
 from necrostats.stats.intervals import Interval
 from necrostats.stats.transforms import unbiased, wider
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Courses:
+    """Distinct courses: how many `patients` (K,) had each, and the cells (K, cells) their rows add to.
+
+    Cells run over groups, then over censored, causes and late entries, then over `time` (T,).
+    """
+
+    time: np.ndarray
+    groups: np.ndarray
+    causes: np.ndarray
+    patients: np.ndarray
+    patients_by_group: np.ndarray
+    adds: sparse.csr_array
+
+    @property
+    def cells(self) -> int:
+        """How many numbers the tables of one resample hold."""
+        return self.adds.shape[1]
+
+    def tables(self, weights: np.ndarray) -> list[EventTable]:
+        """For each group the table of B resamples; `weights` (B, K) is how often each course counts."""
+        shape = (len(weights), self.groups.size, self.causes.size + 2, self.time.size)
+        cells = np.ascontiguousarray((self.adds.T @ weights.T).T).reshape(shape)
+        names = np.arange(len(weights))
+        return [
+            from_counts(self.time, names, self.causes, each[:, :-1], each[:, -1]) for each in np.moveaxis(cells, 1, 0)
+        ]
+
+
+def courses(
+    time: ArrayLike,
+    cause: ArrayLike,
+    *,
+    patient: ArrayLike | None = None,
+    group: ArrayLike | None = None,
+    entry: ArrayLike | None = None,
+    causes: Sequence | None = None,
+    groups: Sequence | None = None,
+    apart: bool = False,
+) -> Courses:
+    """The courses of patients; one row a subject, arguments as event_table, and a label a row in `patient`.
+
+    `apart`: every patient a course of their own, in the order of their labels.
+    """
+    table = event_table(time, cause, entry=entry, group=group, causes=causes, groups=groups)
+    checks.one_length(time=time, patient=patient)
+    when = checks.times("time", time)
+    whose = np.arange(when.size) if patient is None else places(checks.labels("patient", patient))
+    row_group = _row_groups(group, table.groups)
+    since = np.zeros(when.size) if entry is None else checks.times("entry", entry)
+    width, length = table.causes.size + 2, table.time.size
+    offset = row_group * width * length
+    ends = offset + checks.codes("cause", cause) * length + np.searchsorted(table.time, when)
+    starts = offset + (width - 1) * length + np.searchsorted(table.time, since)
+    starts = np.where(since > 0, starts, -1)
+    course, patients = _together(whose, ends, starts, apart)
+    first = _one_patient_each(course, whose)
+    return Courses(
+        time=table.time,
+        groups=table.groups,
+        causes=table.causes,
+        patients=patients,
+        patients_by_group=np.array([np.unique(whose[row_group == each]).size for each in range(table.groups.size)]),
+        adds=_adds(course[first], ends[first], starts[first], (patients.size, table.groups.size * width * length)),
+    )
+
+
+def _row_groups(group: ArrayLike | None, groups: np.ndarray) -> np.ndarray | int:
+    if group is None:
+        return 0
+    known = {name: place for place, name in enumerate(groups.tolist())}
+    names, back = np.unique(np.asarray(group), return_inverse=True)
+    return np.array([known[name] for name in names.tolist()], dtype=np.intp)[back]
+
+
+def _together(whose: np.ndarray, ends: np.ndarray, starts: np.ndarray, apart: bool) -> tuple[np.ndarray, np.ndarray]:
+    """The course of each row (n,), and how many patients had each course (K,)."""
+    if apart or not whose.size:
+        return whose, np.ones(int(whose.max(initial=-1)) + 1, dtype=np.intp)
+    single = np.bincount(whose)[whose] == 1
+    key = np.stack([np.where(single, -1, whose), np.where(single, ends, -1), np.where(single, starts, -1)], axis=1)
+    _, course = np.unique(key, axis=0, return_inverse=True)
+    course = course.reshape(-1)
+    one_row = np.unique(whose, return_index=True)[1]
+    return course, np.bincount(course[one_row])
+
+
+def _one_patient_each(course: np.ndarray, whose: np.ndarray) -> np.ndarray:
+    """The rows of the first patient of each course (a yes or no a row)."""
+    first = np.full(int(course.max(initial=-1)) + 1, whose.size)
+    np.minimum.at(first, course, whose)
+    return whose == first[course]
+
+
+def _adds(course: np.ndarray, ends: np.ndarray, starts: np.ndarray, shape: tuple[int, int]) -> sparse.csr_array:
+    late = starts >= 0
+    rows, columns = np.concatenate([course, course[late]]), np.concatenate([ends, starts[late]])
+    return sparse.csr_array((np.ones(rows.size), (rows, columns)), shape=shape)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ManyCurves:
+    """The curves of B tables of counts, one a group of `table`, each worked out once."""
+
+    table: EventTable
+
+    @cached_property
+    def free(self) -> np.ndarray:
+        """Shares free of any event (B, T)."""
+        return event_free(self.table)
+
+    @cached_property
+    def shares(self) -> np.ndarray:
+        """Incidence by cause (B, C, T)."""
+        return incidence_shares(self.table, self.free)
+
+    def heights(self, cause: object) -> np.ndarray:
+        """The incidence of a cause (B, T), or for None the share free of events."""
+        if cause is None:
+            return self.free
+        names = self.table.causes.tolist()
+        if cause not in names:
+            raise unknown_choice("cause", cause, names)
+        return self.shares[:, names.index(cause)]
+
+    def unknown(self, until: float) -> np.ndarray:
+        """Which curves (B,) end before `until` with somebody left free of events."""
+        ends = np.append(self.table.time, -1)[self.table.last_observed]
+        return (ends < 0) | ((ends < until) & ~(self.free == 0).any(axis=-1))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Statistic:
+    """A figure by name and how to read it off many curves (B,): infinite = not reached, NaN = not known.
+
+    `smooth`: it moves little by little with each patient, as shares and means do; a median jumps from day to day.
+    """
+
+    name: str
+    of: Callable[[ManyCurves], np.ndarray]
+    smooth: bool = True
+
+
+def median_of(cause: object = None, *, p: float = 0.5, midpoint: bool = True) -> Statistic:
+    """The time by which a share `p` has had an event of the cause (None = of any), by the rule of `quantile`."""
+    p = checks.probability("p", p)
+
+    def read(curves: ManyCurves) -> np.ndarray:
+        heights = curves.heights(cause)
+        rising = 1 - heights if cause is None else heights
+        found = passing_time(curves.table, rising, p, midpoint=midpoint)
+        return np.where(np.isnan(found), np.where(curves.table.last_observed < 0, np.nan, np.inf), found)
+
+    return Statistic(name=f"{'median' if p == 0.5 else f'{p:.0%} quantile'}{_of(cause)}", of=read, smooth=False)
+
+
+def height_of(time: float, cause: object = None) -> Statistic:
+    """The incidence of the cause at one time; None = the share free of events."""
+    time = float(checks.not_negative("time", time))
+
+    def read(curves: ManyCurves) -> np.ndarray:
+        place = np.searchsorted(curves.table.time, time, side="right") - 1
+        start = 1.0 if cause is None else 0.0
+        height = curves.heights(cause)[:, place] if place >= 0 else np.full(curves.table.groups.size, start)
+        return np.where(curves.unknown(time), np.nan, height)
+
+    return Statistic(name=f"{'event-free' if cause is None else 'incidence'} at {time:g}{_of(cause)}", of=read)
+
+
+def restricted_mean_of(tau: float, cause: object = None) -> Statistic:
+    """Restricted mean time lost to the cause up to `tau`; None = the restricted mean time free of events."""
+    tau = checks.positive("tau", tau)
+
+    def read(curves: ManyCurves) -> np.ndarray:
+        whole = curves.table.time.dtype.kind == "i" and tau == np.floor(tau)
+        value = area(curves.table.time, curves.heights(cause), 1.0 if cause is None else 0.0, tau)
+        return np.where(curves.unknown(tau - whole), np.nan, value)
+
+    return Statistic(name=f"restricted mean to {tau:g}{_of(cause)}", of=read)
+
+
+def _of(cause: object) -> str:
+    return "" if cause is None else f", {cause}"
+
 
 FEWEST_PATIENTS = 10
 MOST_UNKNOWN = 0.05
@@ -52,9 +246,12 @@ class Resampled:
         which, whose = self._name(name), self._group(group)
         n = int(self.patients[whose])
         return _percentiles(
-            self.observed[which, whose], self.replicates[:, which, whose], self._tail(which, n, n), n,
+            self.observed[which, whose],
+            self.replicates[:, which, whose],
+            self._tail(which, n, n),
+            n,
             still=self._still(which, whose),
-        )  # fmt: skip
+        )
 
     def difference(self, name: str, group: object, reference: object) -> Interval:
         """A figure of `group` minus that of `reference`, with percentile limits."""
@@ -64,9 +261,12 @@ class Resampled:
             gaps = self.replicates[:, which, one] - self.replicates[:, which, two]
         n = int(min(self.patients[one], self.patients[two]))
         return _percentiles(
-            gap, gaps, self._tail(which, n, int(self.patients[[one, two]].sum()) - 1), n,
+            gap,
+            gaps,
+            self._tail(which, n, int(self.patients[[one, two]].sum()) - 1),
+            n,
             still=self._still(which, one) or self._still(which, two),
-        )  # fmt: skip
+        )
 
     def _still(self, which: int, whose: int) -> bool:
         """Whether a share or a mean is the same in every resample of a group."""
@@ -126,10 +326,14 @@ def bootstrap(
     parts = [_figures(rows, each, statistics) for each in drawn]
     shape = (0, len(statistics), rows.groups.size)
     return Resampled(
-        names=tuple(each.name for each in statistics), smooth=tuple(each.smooth for each in statistics),
-        groups=rows.groups, patients=rows.patients_by_group, level=level, observed=observed,
+        names=tuple(each.name for each in statistics),
+        smooth=tuple(each.smooth for each in statistics),
+        groups=rows.groups,
+        patients=rows.patients_by_group,
+        level=level,
+        observed=observed,
         replicates=np.concatenate([np.empty(shape), *parts]),
-    )  # fmt: skip
+    )
 
 
 def _figures(rows: Courses, weights: np.ndarray, statistics: Sequence[Statistic]) -> np.ndarray:

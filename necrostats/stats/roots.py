@@ -38,9 +38,7 @@ def sign_changes(function: Function, low: np.ndarray, high: np.ndarray) -> np.nd
         root[rows] = np.where(nearer, a, b)
         least = 4 * np.spacing(np.abs(root[rows])) / np.abs(b - a)
         going = (least < 0.5) & (np.where(nearer, at_a, at_b) != 0)
-        rows, a, b, c, at_a, at_b, at_c, least = (
-            values[going] for values in (rows, a, b, c, at_a, at_b, at_c, least)
-        )
+        rows, a, b, c, at_a, at_b, at_c, least = (values[going] for values in (rows, a, b, c, at_a, at_b, at_c, least))
         share = np.clip(_next_share(a, b, c, at_a, at_b, at_c), least, 1 - least)
     return root
 

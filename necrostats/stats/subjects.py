@@ -56,6 +56,10 @@ class Subjects:
             return np.zeros(self.ends.size, dtype=np.intp)
         known = {name: place for place, name in enumerate(groups.tolist())}
         labels = checks.labels("group", self.group).tolist()
-        checks.refuse("group", np.array(labels), np.array([each not in known for each in labels], dtype=bool),
-                      "is not a group of the curve.")  # fmt: skip
+        checks.refuse(
+            "group",
+            np.array(labels),
+            np.array([each not in known for each in labels], dtype=bool),
+            "is not a group of the curve.",
+        )
         return np.array([known[each] for each in labels], dtype=np.intp)

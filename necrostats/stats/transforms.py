@@ -27,9 +27,7 @@ def _log_log_back(value: np.ndarray) -> np.ndarray:
 
 
 TRANSFORMS = {
-    "log-log": Transform(
-        there=lambda p: -np.log(-np.log(p)), back=_log_log_back, slope=lambda p: -1 / (p * np.log(p))
-    ),
+    "log-log": Transform(there=lambda p: -np.log(-np.log(p)), back=_log_log_back, slope=lambda p: -1 / (p * np.log(p))),
     "log": Transform(there=np.log, back=np.exp, slope=lambda p: 1 / p),
     "plain": Transform(there=lambda p: p, back=lambda value: value, slope=np.ones_like),
     "logit": Transform(there=special.logit, back=special.expit, slope=lambda p: 1 / (p * (1 - p))),

@@ -23,13 +23,22 @@ TREATMENTS = codes("adverse_events", "treatment")
 BLEEDING = TYPES.index("bleeding")
 FATAL = (("sepsis", 0.5), ("perforation", 0.2), ("cardiorespiratory", 0.25), ("gas_embolism", 0.05))
 STENT_EVENT = {
-    "migrated": "stent_migration", "occluded": "stent_occlusion", "buried": "stent_buried",
+    "migrated": "stent_migration",
+    "occluded": "stent_occlusion",
+    "buried": "stent_buried",
     "bleeding": "pseudoaneurysm",
-}  # fmt: skip
+}
 DURING = {
-    "bleeding": 0.5, "perforation": 0.8, "pneumoperitoneum": 0.7, "gas_embolism": 1.0, "maldeployment": 1.0,
-    "aspiration": 0.5, "cardiorespiratory": 0.7, "sedation": 1.0, "peroxide": 0.9,
-}  # fmt: skip
+    "bleeding": 0.5,
+    "perforation": 0.8,
+    "pneumoperitoneum": 0.7,
+    "gas_embolism": 1.0,
+    "maldeployment": 1.0,
+    "aspiration": 0.5,
+    "cardiorespiratory": 0.7,
+    "sedation": 1.0,
+    "peroxide": 0.9,
+}
 USUAL = (("none", 0.15), ("drug", 0.70), ("endoscopic", 0.10), ("organ_support", 0.05))
 TREATED = {
     "bleeding": (("none", 0.15), ("drug", 0.10), ("transfusion", 0.25), ("endoscopic", 0.33), ("radiological", 0.17)),
@@ -93,9 +102,14 @@ def _of_sessions(draws: Draws, rows: np.ndarray, kinds: np.ndarray, sessions: Ro
 def _rows(who, session, day, kind, phase, *, stent=None, fatal=False) -> Rows:
     n = len(who)
     return {
-        "patient_id": who, "session_id": session, "stent_id": np.full(n, -1) if stent is None else stent,
-        "day": day, "event_type": kind, "phase": phase, "fatal": np.full(n, fatal),
-    }  # fmt: skip
+        "patient_id": who,
+        "session_id": session,
+        "stent_id": np.full(n, -1) if stent is None else stent,
+        "day": day,
+        "event_type": kind,
+        "phase": phase,
+        "fatal": np.full(n, fatal),
+    }
 
 
 def _of_stents(plan: StentPlan, sessions: Rows) -> Rows:
@@ -167,11 +181,13 @@ def with_treatments(sessions: Rows, events: Rows) -> tuple[Rows, Rows]:
     merged = {
         name: np.concatenate([sessions[name], values])
         for name, values in {
-            "patient_id": events["patient_id"][rows], "day": events["day"][rows],
+            "patient_id": events["patient_id"][rows],
+            "day": events["day"][rows],
             "session_type": np.full(len(rows), TREATMENT, dtype=np.int8),
-            "lavage": np.zeros(len(rows), dtype=bool), "peroxide": np.zeros(len(rows), dtype=bool),
+            "lavage": np.zeros(len(rows), dtype=bool),
+            "peroxide": np.zeros(len(rows), dtype=bool),
         }.items()
-    }  # fmt: skip
+    }
     order = np.lexsort((merged["day"], merged["patient_id"]))
     place = np.empty(len(order), dtype=np.int64)
     place[order] = np.arange(len(order))

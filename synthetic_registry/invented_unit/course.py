@@ -63,16 +63,25 @@ def draw_course(draws: Draws, n: int, parameters: Parameters, calendar: Calendar
     seen &= (visit <= shown[:, None]) & (visit < death[:, None])
     follow_up = _follow_up(draws, shown, death, parameters)
     return Course(
-        index_on=index_on, observed=observed, solid=solid, death=death, surgery=surgery, drain=drain,
+        index_on=index_on,
+        observed=observed,
+        solid=solid,
+        death=death,
+        surgery=surgery,
+        drain=drain,
         censored=np.where(loss <= parameters.loss_until_day, np.minimum(loss, observed), observed),
-        true_day=resolves, size_day=np.minimum(size_day, ends), symptom_day=np.minimum(symptom_day, ends),
-        visit=visit, seen=seen, seen_resolved=np.where(shown < death, shown, FAR),
+        true_day=resolves,
+        size_day=np.minimum(size_day, ends),
+        symptom_day=np.minimum(symptom_day, ends),
+        visit=visit,
+        seen=seen,
+        seen_resolved=np.where(shown < death, shown, FAR),
         necrosectomy=_sessions(draws, visit, seen, shown, death, surgery, drain, parameters),
         day_0_necrosectomy=draws.chance(parameters.necrosectomy_on_day_0_share, n),
         follow_up=follow_up,
         recurs=draws.chance(parameters.recurrence_share, n) & (follow_up[:, 1] < FAR),
         late_found=_late_found(draws, visit, seen, shown, parameters),
-    )  # fmt: skip
+    )
 
 
 def _resolution(draws: Draws, solid: np.ndarray, parameters: Parameters) -> tuple[np.ndarray, np.ndarray]:

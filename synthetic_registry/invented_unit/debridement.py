@@ -61,14 +61,19 @@ def draw_yields(draws: Draws, sessions: Rows, course: Course, parameters: Parame
     texture = np.log([ratio for _, ratio in parameters.yield_by_texture])[sessions["texture_met"]]
     effect = np.where(
         sessions["classes"] == CLASSES.index(parameters.late_class),
-        parameters.late_class_yield_ratio, parameters.other_class_yield_ratio,
-    )  # fmt: skip
+        parameters.late_class_yield_ratio,
+        parameters.other_class_yield_ratio,
+    )
     ratio = np.where(number > 0, (effect * sessions["shares"]).sum(axis=1), 1.0)
     ratio = np.where(ratio > 0, ratio, 1.0)
     log_ml = (
-        np.log(parameters.yield_first_session_ml) + np.log(parameters.yield_ratio_per_session) * (number - 1)
-        + patient[sessions["patient_id"]] + texture + np.log(ratio) + parameters.yield_residual_sd * draws.normal(n)
-    )  # fmt: skip
+        np.log(parameters.yield_first_session_ml)
+        + np.log(parameters.yield_ratio_per_session) * (number - 1)
+        + patient[sessions["patient_id"]]
+        + texture
+        + np.log(ratio)
+        + parameters.yield_residual_sd * draws.normal(n)
+    )
     none = draws.chance(parameters.no_yield_share_first + parameters.no_yield_step * (number - 1), n)
     sessions["true_ml"] = np.where(number > 0, np.where(none, 0.0, np.exp(log_ml)), np.nan)
     sessions["one_class"] = (sessions["classes"] >= 0).sum(axis=1) == 1
@@ -153,21 +158,33 @@ def _uses(rows, sessions: Rows, place: int, largest, flagged, timed, counted, ea
     primary = np.where(flagged[rows], largest[rows] == place, -1)
     kind = sessions["classes"][rows, place]
     return {
-        "session_id": rows, "instrument_class": kind,
+        "session_id": rows,
+        "instrument_class": kind,
         "other_text": np.where(kind == CLASSES.index("other"), "stone balloon through the tract", "").astype(object),
-        "use_order": np.full(len(rows), place + 1), "is_primary": primary,
-        "passes": np.where(counted[rows], passes, BLANK), "minutes": np.where(timed[rows], minutes, BLANK),
-        "yield_low": np.where(by_class, part, BLANK), "yield_high": np.where(by_class, part, BLANK),
+        "use_order": np.full(len(rows), place + 1),
+        "is_primary": primary,
+        "passes": np.where(counted[rows], passes, BLANK),
+        "minutes": np.where(timed[rows], minutes, BLANK),
+        "yield_low": np.where(by_class, part, BLANK),
+        "yield_high": np.where(by_class, part, BLANK),
         "yield_unit": np.where(by_class, unit, -1),
         "yield_as_written": np.where(by_class, part.astype(str).astype(object) + SUFFIXES[unit], "").astype(object),
-    }  # fmt: skip
+    }
 
 
 def _adjunct(rows: np.ndarray, kind: int, order: np.ndarray) -> Rows:
     n = len(rows)
     blank, none = np.full(n, BLANK), np.full(n, "", dtype=object)
     return {
-        "session_id": rows, "instrument_class": np.full(n, kind), "other_text": none, "use_order": order[rows],
-        "is_primary": np.zeros(n, dtype=np.int64), "passes": blank, "minutes": blank, "yield_low": blank,
-        "yield_high": blank, "yield_unit": np.full(n, -1), "yield_as_written": none,
-    }  # fmt: skip
+        "session_id": rows,
+        "instrument_class": np.full(n, kind),
+        "other_text": none,
+        "use_order": order[rows],
+        "is_primary": np.zeros(n, dtype=np.int64),
+        "passes": blank,
+        "minutes": blank,
+        "yield_low": blank,
+        "yield_high": blank,
+        "yield_unit": np.full(n, -1),
+        "yield_as_written": none,
+    }

@@ -13,12 +13,20 @@ from invented_unit.sessions import DRAINAGE, Rows
 
 SITES = codes("collections", "site")
 INDEX_SITE = (
-    ("lesser_sac", 0.72), ("left_paracolic", 0.14), ("right_paracolic", 0.05), ("mesenteric", 0.05), ("pelvic", 0.02),
+    ("lesser_sac", 0.72),
+    ("left_paracolic", 0.14),
+    ("right_paracolic", 0.05),
+    ("mesenteric", 0.05),
+    ("pelvic", 0.02),
     ("other", 0.02),
-)  # fmt: skip
+)
 FURTHER_SITE = (
-    ("left_paracolic", 0.45), ("right_paracolic", 0.25), ("pelvic", 0.12), ("mesenteric", 0.12), ("other", 0.06),
-)  # fmt: skip
+    ("left_paracolic", 0.45),
+    ("right_paracolic", 0.25),
+    ("pelvic", 0.12),
+    ("mesenteric", 0.12),
+    ("other", 0.06),
+)
 METHODS = (("segmented", 0.4), ("ellipsoid", 0.35), ("reported", 0.25))
 MODALITIES = codes("scans", "modality")
 INDEX, SECOND, LATE = range(3)
@@ -67,17 +75,23 @@ def _collections(draws: Draws, course: Course, parameters: Parameters) -> Rows:
     quadrants = 1 + np.floor(draws.uniform(m) * (1 + long / 60)).astype(np.int64).clip(0, 3)
     share = parameters.blank_share
     return {
-        "patient_id": who, "slot": slot, "is_index": index.astype(np.int8),
+        "patient_id": who,
+        "slot": slot,
+        "is_index": index.astype(np.int8),
         "site": np.where(index, draws.pick(INDEX_SITE, SITES, m), draws.pick(FURTHER_SITE, SITES, m)),
         "detected_day": np.minimum(seen, np.where(slot == LATE, seen, scan)),
         "communicates_with": np.where(joined, row_of[who, INDEX], -1),
         "quadrants": draws.blanked(quadrants, share, BLANK),
-        "long_mm": long, "mid_mm": draws.blanked(mid, share, BLANK), "short_mm": draws.blanked(short, share, BLANK),
-        "volume_ml": draws.blanked(volume, 0.05, BLANK), "volume_method": method,
+        "long_mm": long,
+        "mid_mm": draws.blanked(mid, share, BLANK),
+        "short_mm": draws.blanked(short, share, BLANK),
+        "volume_ml": draws.blanked(volume, 0.05, BLANK),
+        "volume_method": method,
         "solid_percent": draws.blanked(course.solid[who], 0.05, BLANK),
         "encapsulated": draws.blanked(draws.chance(0.94, m).astype(np.int8), share),
-        "baseline_scan_day": scan, "small_from": np.where(last, course.size_day[who], sooner),
-    }  # fmt: skip
+        "baseline_scan_day": scan,
+        "small_from": np.where(last, course.size_day[who], sooner),
+    }
 
 
 def _axes(draws: Draws, long: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -127,9 +141,13 @@ def _baseline(draws: Draws, collections: Rows) -> Rows:
     kept = {name: collections[name][rows] for name in ("patient_id", "long_mm", "mid_mm", "short_mm", "volume_ml")}
     modality = np.zeros(len(rows), dtype=np.int8)
     return {
-        **kept, "collection_id": rows, "day": collections["baseline_scan_day"][rows], "modality": modality,
-        "solid_percent": collections["solid_percent"][rows], "elsewhere": np.zeros(len(rows), dtype=np.int8),
-    }  # fmt: skip
+        **kept,
+        "collection_id": rows,
+        "day": collections["baseline_scan_day"][rows],
+        "modality": modality,
+        "solid_percent": collections["solid_percent"][rows],
+        "elsewhere": np.zeros(len(rows), dtype=np.int8),
+    }
 
 
 def _measured(draws: Draws, course: Course, collections: Rows, row, day, modality, elsewhere) -> Rows:
@@ -146,12 +164,17 @@ def _measured(draws: Draws, course: Course, collections: Rows, row, day, modalit
     solid = np.round(course.solid[who] * (0.4 + 0.6 * draws.uniform(n)) / 5) * 5
     wordless = modality == MODALITIES.index("us")
     return {
-        "patient_id": who, "collection_id": row, "day": day, "modality": modality,
-        "long_mm": long, "mid_mm": mid, "short_mm": short,
+        "patient_id": who,
+        "collection_id": row,
+        "day": day,
+        "modality": modality,
+        "long_mm": long,
+        "mid_mm": mid,
+        "short_mm": short,
         "volume_ml": np.where(wordless | draws.chance(0.1, n), BLANK, volume),
         "solid_percent": np.where(wordless | (long == 0) | draws.chance(0.3, n), BLANK, solid).astype(np.int64),
         "elsewhere": elsewhere,
-    }  # fmt: skip
+    }
 
 
 def _reviews(draws: Draws, course: Course, who: np.ndarray, day: np.ndarray) -> Rows:
@@ -164,9 +187,12 @@ def _reviews(draws: Draws, course: Course, who: np.ndarray, day: np.ndarray) -> 
     kept = ~(spare & draws.chance(0.05, n))
     blank = spare & draws.chance(0.04, n)
     rows = {
-        "patient_id": who, "day": day, "symptom_free": np.where(blank, -1, free),
-        "fever": draws.blanked(fever, 0.05), "oral_diet": draws.blanked(eating, 0.04),
-    }  # fmt: skip
+        "patient_id": who,
+        "day": day,
+        "symptom_free": np.where(blank, -1, free),
+        "fever": draws.blanked(fever, 0.05),
+        "oral_diet": draws.blanked(eating, 0.04),
+    }
     return {name: values[kept] for name, values in rows.items()}
 
 

@@ -48,8 +48,12 @@ class Parameters:
     main_stent: Mix = (("lumen_apposing", 0.62), ("double_pigtail", 0.31), ("self_expanding_metal", 0.07))
     overdue_share: float = 0.05
     stent_trouble: Mix = (
-        ("exchanged", 0.78), ("migrated", 0.08), ("occluded", 0.09), ("buried", 0.025), ("bleeding", 0.025),
-    )  # fmt: skip
+        ("exchanged", 0.78),
+        ("migrated", 0.08),
+        ("occluded", 0.09),
+        ("buried", 0.025),
+        ("bleeding", 0.025),
+    )
 
     bleeding_debriding: float = 0.030
     bleeding_other_scope: float = 0.012
@@ -59,10 +63,19 @@ class Parameters:
     other_event_debriding: float = 0.050
     other_event_other_scope: float = 0.020
     other_event_types: Mix = (
-        ("infection", 0.20), ("sepsis", 0.11), ("perforation", 0.09), ("pneumoperitoneum", 0.09),
-        ("cardiorespiratory", 0.10), ("sedation", 0.09), ("aspiration", 0.07), ("pseudoaneurysm", 0.06),
-        ("fistula", 0.06), ("obstruction", 0.05), ("gas_embolism", 0.02), ("other", 0.06),
-    )  # fmt: skip
+        ("infection", 0.20),
+        ("sepsis", 0.11),
+        ("perforation", 0.09),
+        ("pneumoperitoneum", 0.09),
+        ("cardiorespiratory", 0.10),
+        ("sedation", 0.09),
+        ("aspiration", 0.07),
+        ("pseudoaneurysm", 0.06),
+        ("fistula", 0.06),
+        ("obstruction", 0.05),
+        ("gas_embolism", 0.02),
+        ("other", 0.06),
+    )
     maldeployment: float = 0.015
     peroxide_event: float = 0.020
     fatal_event_share_of_deaths: float = 0.15
@@ -81,9 +94,15 @@ class Parameters:
     late_class_yield_ratio: float = 1.6
     other_class_yield_ratio: float = 1.0
     classes: Mix = (
-        ("snare", 0.36), ("net", 0.16), ("basket", 0.09), ("forceps", 0.12), ("cap_suction", 0.11),
-        ("rotating_brush", 0.05), ("water_jet", 0.06), ("balloon_sweep", 0.05),
-    )  # fmt: skip
+        ("snare", 0.36),
+        ("net", 0.16),
+        ("basket", 0.09),
+        ("forceps", 0.12),
+        ("cap_suction", 0.11),
+        ("rotating_brush", 0.05),
+        ("water_jet", 0.06),
+        ("balloon_sweep", 0.05),
+    )
     two_classes_share: float = 0.22
     three_classes_share: float = 0.07
     class_unknown_share: float = 0.006
@@ -92,8 +111,12 @@ class Parameters:
     no_yield_share_first: float = 0.02
     no_yield_step: float = 0.02
     yield_written: Mix = (
-        ("exact", 0.58), ("about", 0.17), ("range", 0.13), ("word", 0.06), ("nothing", 0.06),
-    )  # fmt: skip
+        ("exact", 0.58),
+        ("about", 0.17),
+        ("range", 0.13),
+        ("word", 0.06),
+        ("nothing", 0.06),
+    )
     less_than_50_share: float = 0.35
     more_than_500_share: float = 0.40
     yield_unit: Mix = (("ml", 0.91), ("g", 0.06), ("percent_cleared", 0.03))

@@ -15,8 +15,14 @@ CAUSES = codes("patients", "death_cause")
 BASELINE: dict[str, Mix] = {
     "sex": (("female", 0.38), ("male", 0.615), ("other", 0.005)),
     "aetiology": (
-        ("gallstone", 0.42), ("alcohol", 0.24), ("hypertriglyceridaemia", 0.09), ("post_procedural", 0.06),
-        ("drug", 0.03), ("autoimmune", 0.02), ("idiopathic", 0.11), ("other", 0.03),
+        ("gallstone", 0.42),
+        ("alcohol", 0.24),
+        ("hypertriglyceridaemia", 0.09),
+        ("post_procedural", 0.06),
+        ("drug", 0.03),
+        ("autoimmune", 0.02),
+        ("idiopathic", 0.11),
+        ("other", 0.03),
     ),
     "atlanta_severity": (("mild", 0.03), ("moderately_severe", 0.57), ("severe", 0.40)),
     "organ_failure": (("none", 0.56), ("transient", 0.20), ("persistent", 0.24)),
@@ -24,7 +30,7 @@ BASELINE: dict[str, Mix] = {
     "nutrition": (("oral", 0.45), ("enteral", 0.45), ("parenteral", 0.10)),
     "prior_intervention": (("none", 0.86), ("percutaneous", 0.08), ("endoscopic", 0.04), ("surgical", 0.02)),
     "antithrombotic": (("none", 0.66), ("antiplatelet", 0.16), ("anticoagulant", 0.15), ("both", 0.03)),
-}  # fmt: skip
+}
 
 
 def draw_patients(draws: Draws, course: Course, disconnected, events: Rows, parameters: Parameters) -> Rows:
@@ -63,17 +69,23 @@ def other_interventions(draws: Draws, course: Course, events: Rows) -> Rows:
     parts = []
 
     def add(who, day, kind, reason):
-        parts.append({
-            "patient_id": who, "day": day,
-            "kind": np.full(len(who), KINDS.index(kind)) if isinstance(kind, str) else kind,
-            "reason": np.full(len(who), reason, dtype=object),
-        })  # fmt: skip
+        parts.append(
+            {
+                "patient_id": who,
+                "day": day,
+                "kind": np.full(len(who), KINDS.index(kind)) if isinstance(kind, str) else kind,
+                "reason": np.full(len(who), reason, dtype=object),
+            }
+        )
 
     drained = np.flatnonzero(course.drain < FAR)
     add(drained, course.drain[drained], "percutaneous_drain", "sepsis not controlled")
     operated = np.flatnonzero(course.surgery < FAR)
-    ways = np.where(draws.chance(0.65, len(operated)), KINDS.index("minimally_invasive_necrosectomy"),
-                    KINDS.index("surgical_necrosectomy"))  # fmt: skip
+    ways = np.where(
+        draws.chance(0.65, len(operated)),
+        KINDS.index("minimally_invasive_necrosectomy"),
+        KINDS.index("surgical_necrosectomy"),
+    )
     add(operated, course.surgery[operated], ways, "no progress by endoscopy")
     for treatment, kind, reason in (("radiological", "embolisation", "bleeding"), ("surgical", "other", "repair")):
         mine = np.flatnonzero(events["treatment"] == TREATMENTS.index(treatment))

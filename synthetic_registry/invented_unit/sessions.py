@@ -32,9 +32,12 @@ def plan_sessions(draws: Draws, course: Course, plan: StentPlan) -> Rows:
     look = np.where(draws.chance(0.05, n) & (look < course.death), look, FAR)
     parts = [(every, np.zeros(n, dtype=np.int64), first), (who, necrosectomy, kind)]
     for days, purpose in (
-        (look, INSPECTION), (plan.exchange_session, EXCHANGE), (plan.removal_session, REMOVAL),
-        (plan.pigtail_session, REMOVAL), (plan.recurrence_session, DRAINAGE),
-    ):  # fmt: skip
+        (look, INSPECTION),
+        (plan.exchange_session, EXCHANGE),
+        (plan.removal_session, REMOVAL),
+        (plan.pigtail_session, REMOVAL),
+        (plan.recurrence_session, DRAINAGE),
+    ):
         wanted = np.flatnonzero(days < FAR)
         parts.append((wanted, days[wanted], np.full(len(wanted), purpose)))
     patient, day, kind = (np.concatenate(column) for column in zip(*parts, strict=True))

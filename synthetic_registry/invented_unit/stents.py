@@ -92,10 +92,15 @@ def _part(who, slot, kind, placed, removed, reason, *, diameter=None, caliber=No
     fill = {"diameter_mm": diameter, "caliber_fr": caliber}
     sizes = {name: np.full(n, np.nan) if size is None else size.astype(float) for name, size in fill.items()}
     return {
-        "patient_id": who, "slot": np.full(n, slot), "stent_type": np.full(n, kind) if np.isscalar(kind) else kind,
-        **sizes, "coaxial": np.full(n, coaxial, dtype=np.int8), "placed_day": placed, "removed_day": removed,
+        "patient_id": who,
+        "slot": np.full(n, slot),
+        "stent_type": np.full(n, kind) if np.isscalar(kind) else kind,
+        **sizes,
+        "coaxial": np.full(n, coaxial, dtype=np.int8),
+        "placed_day": placed,
+        "removed_day": removed,
         "end_reason": np.full(n, reason) if np.isscalar(reason) else reason,
-    }  # fmt: skip
+    }
 
 
 def _main_stents(draws: Draws, course: Course, main, exchange, removal, pigtails_out, trouble):

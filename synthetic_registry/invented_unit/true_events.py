@@ -67,7 +67,7 @@ class EventSums:
             ("sessions followed by bleeding, 2025Q3", bled, known & ~usual),
             ("necrosectomies followed by an event", any_event, known & (sessions["number"] > 0)),
             ("necrosectomies followed by bleeding, ordinary quarters", bled, known & usual & (sessions["number"] > 0)),
-        ):  # fmt: skip
+        ):
             self._of(name, version).add(per_patient(who, n, event & mask), per_patient(who, n, mask))
 
 

@@ -38,9 +38,10 @@ class ResolutionSums:
         course = lives.course
         self.patients += len(course)
         for name, resolved, fails in (
-            ("documented", course.seen_resolved, True), ("true", course.true_day, True),
+            ("documented", course.seen_resolved, True),
+            ("true", course.true_day, True),
             ("documented, drain is not a failure", course.seen_resolved, False),
-        ):  # fmt: skip
+        ):
             day, cause = first_end(course, resolved, drain_fails=fails)
             for place, label in enumerate(CAUSES if fails else CAUSES[:3]):
                 sums = self.days.setdefault((name, label), [Ratio() for _ in DAYS])

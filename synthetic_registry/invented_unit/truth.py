@@ -34,9 +34,11 @@ def true_values(parameters: Parameters, *, patients: int = PATIENTS, seed: int =
         events.add(lives, recorded, calendar.labels.index(parameters.bleeding_raised_period))
         debridement.add(recorded, size)
     return {
-        "about": ABOUT, "how": HOW, "patients_simulated": patients,
+        "about": ABOUT,
+        "how": HOW,
+        "patients_simulated": patients,
         "resolution": resolution_truth(resolution),
         "adverse_events": event_truth(events, parameters),
         "debridement": debridement_truth(debridement, parameters),
         "parameters": parameters.as_json(),
-    }  # fmt: skip
+    }

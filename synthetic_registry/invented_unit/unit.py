@@ -57,12 +57,16 @@ def live(n: int, seed: np.random.SeedSequence, parameters: Parameters, calendar:
     patients = draw_patients(draws, course, plan.disconnected, events, parameters)
     patients["index_period"] = calendar.quarter_of(course.index_on)
     tables = {
-        "patients": patients, "collections": imaging.collections, "sessions": sessions,
+        "patients": patients,
+        "collections": imaging.collections,
+        "sessions": sessions,
         "instrument_uses": instrument_uses(draws, sessions),
-        "stents": {**plan.stents, "collection_id": drained}, "scans": imaging.scans,
-        "reviews": imaging.reviews, "adverse_events": events,
+        "stents": {**plan.stents, "collection_id": drained},
+        "scans": imaging.scans,
+        "reviews": imaging.reviews,
+        "adverse_events": events,
         "other_interventions": other_interventions(draws, course, events),
-    }  # fmt: skip
+    }
     return Lives(course=course, tables=tables)
 
 
@@ -90,11 +94,15 @@ def record(lives: Lives) -> dict[str, Rows]:
     place = {name: np.append(np.where(keep, np.cumsum(keep) - 1, -1), -1) for name, keep in known.items()}
     kept = {name: {column: values[known[name]] for column, values in tables[name].items()} for name in known}
     for name, column, parent in (
-        ("collections", "communicates_with", "collections"), ("sessions", "collection_id", "collections"),
-        ("sessions", "also_treated", "collections"), ("instrument_uses", "session_id", "sessions"),
-        ("stents", "collection_id", "collections"), ("scans", "collection_id", "collections"),
-        ("adverse_events", "session_id", "sessions"), ("adverse_events", "stent_id", "stents"),
-    ):  # fmt: skip
+        ("collections", "communicates_with", "collections"),
+        ("sessions", "collection_id", "collections"),
+        ("sessions", "also_treated", "collections"),
+        ("instrument_uses", "session_id", "sessions"),
+        ("stents", "collection_id", "collections"),
+        ("scans", "collection_id", "collections"),
+        ("adverse_events", "session_id", "sessions"),
+        ("adverse_events", "stent_id", "stents"),
+    ):
         kept[name][column] = place[parent][kept[name][column]]
     events = kept["adverse_events"]
     events["session_id"] = np.where(events["session_blank"], -1, events["session_id"])
@@ -112,8 +120,11 @@ def _until_contact(rows: Rows, course: Course) -> np.ndarray:
 def _known_of_patients(course: Course, rows: Rows) -> Rows:
     dead = course.death <= course.censored
     return {
-        **rows, "patient_id": np.arange(len(course)), "observed_days": course.observed,
-        "last_contact_day": np.where(dead, course.death, course.censored), "vital_status": dead.astype(np.int8),
+        **rows,
+        "patient_id": np.arange(len(course)),
+        "observed_days": course.observed,
+        "last_contact_day": np.where(dead, course.death, course.censored),
+        "vital_status": dead.astype(np.int8),
         "death_day": np.where(dead & (course.death < FAR), course.death, BLANK),
         "death_cause": np.where(dead, rows["death_cause"], -1),
-    }  # fmt: skip
+    }

@@ -11,8 +11,13 @@ from invented_unit.sessions import OPERATORS, Rows
 from necrostats.registry.codebook import TABLES, Column
 
 PREFIX = {
-    "patients": "P", "collections": "C", "sessions": "S", "stents": "T", "scans": "N", "adverse_events": "E",
-}  # fmt: skip
+    "patients": "P",
+    "collections": "C",
+    "sessions": "S",
+    "stents": "T",
+    "scans": "N",
+    "adverse_events": "E",
+}
 AT_MOST_EACH = {"patients": 1, "collections": 2, "sessions": 30, "stents": 10, "scans": 60, "adverse_events": 30}
 LEAST_DIGITS = {"patients": 4, "collections": 4, "sessions": 5, "stents": 5, "scans": 5, "adverse_events": 4}
 WRITTEN_RANGES = {"patients": ("onset_day_latest",)}

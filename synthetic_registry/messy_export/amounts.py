@@ -46,9 +46,7 @@ WORDS = {
 }
 
 
-def _amount(
-    value: object, low: object, high: object, unit: str = "ml", about: bool = False, **rest: object
-) -> Typed:
+def _amount(value: object, low: object, high: object, unit: str = "ml", about: bool = False, **rest: object) -> Typed:
     fills = {"yield_low": str(low), "yield_high": str(high), "yield_unit": unit}
     if about:
         fills["yield_approximate"] = "yes"
@@ -83,14 +81,10 @@ _EXACT: dict[str, Callable[[int], Typed]] = {
     "cc": lambda ml: _amount(f"{ml} cc", ml, ml, mess="cubic centimetres"),
     "litres": lambda ml: _amount(f"{ml / 1000:g} L", ml, ml, mess="litres"),
     "out in": _out_in,
-    "formula": lambda ml: _amount(
-        Formula(text=f"={ml // 2}+{ml - ml // 2}", result=ml), ml, ml, mess="formula"
-    ),
+    "formula": lambda ml: _amount(Formula(text=f"={ml // 2}+{ml - ml // 2}", result=ml), ml, ml, mess="formula"),
     "remark": lambda ml: _amount(f"{ml} ml (thick pus)", ml, ml, reading=EITHER, mess="trailing remark"),
     "decilitres": lambda ml: _amount(f"{ml / 100:g} dl", ml, ml, reading=EITHER),
-    "comma": lambda ml: _amount(
-        f"{ml / 1000:g} L".replace(".", ","), ml, ml, reading=EITHER, mess="decimal comma"
-    ),
+    "comma": lambda ml: _amount(f"{ml / 1000:g} L".replace(".", ","), ml, ml, reading=EITHER, mess="decimal comma"),
     "product": lambda ml: _lost(f"2 x {max(ml // 2, 10)} ml", "arithmetic"),
     "sum": lambda ml: _lost(f"{ml // 2} + {ml - ml // 2}", "arithmetic"),
     "fraction": lambda ml: _lost("1/2 L", "arithmetic"),
@@ -151,9 +145,7 @@ def type_yield(pen: Pen, session: Row) -> Typed:
         return Typed(value=pen.deal("blanks", BLANKS), fate=UNKNOWN, mess="blank word")
     if unit == "percent_cleared":
         about = session["yield_approximate"] == "yes"
-        return _amount(
-            f"{'~' * about}{low} % cleared", low, high, unit, about=about, reading=EITHER, mess="per cent"
-        )
+        return _amount(f"{'~' * about}{low} % cleared", low, high, unit, about=about, reading=EITHER, mess="per cent")
     if unit == "g":
         return _grams(pen, low, high)
     return _millilitres(pen, int(low), high, session["yield_approximate"] == "yes")
@@ -172,9 +164,7 @@ def _millilitres(pen: Pen, low: int, high: str, about: bool) -> Typed:
         return _MORE[pen.deal("more", MORE)](low)
     if low != int(high):
         return (
-            _LESS[pen.deal("less", LESS)](int(high))
-            if low == 0
-            else _RANGE[pen.deal("range", RANGE)](low, int(high))
+            _LESS[pen.deal("less", LESS)](int(high)) if low == 0 else _RANGE[pen.deal("range", RANGE)](low, int(high))
         )
     if low == 0:
         value = pen.deal("zero", ("0", 0, "0 ml", "nil"))

@@ -73,18 +73,12 @@ _LOST: dict[str, Callable[[date], Typed]] = {
     "no year": lambda day: Typed(value=f"{day:%d/%m}", mess="vague date"),
     "month first": lambda day: Typed(value=f"{day.month:02}/{max(day.day, 13)}/{day:%y}", mess="month first"),
     "error": lambda day: Typed(value=Formula(text="=NA()", result="#N/A"), mess="formula with an error"),
-    "no result": lambda day: Typed(
-        value=Formula(text="=TODAY()", result=None), mess="formula without a result"
-    ),
-    "ambiguous": lambda day: Typed(
-        value=f"{min(day.day, 12):02}/{day:%m/%y}", mess="order of day and month not said"
-    ),
+    "no result": lambda day: Typed(value=Formula(text="=TODAY()", result=None), mess="formula without a result"),
+    "ambiguous": lambda day: Typed(value=f"{min(day.day, 12):02}/{day:%m/%y}", mess="order of day and month not said"),
 }
 
 
-def type_date(
-    pen: Pen, person: Person, day: date, index: date, column: str, deck: tuple[str, ...] = USUAL
-) -> Typed:
+def type_date(pen: Pen, person: Person, day: date, index: date, column: str, deck: tuple[str, ...] = USUAL) -> Typed:
     """One date, in a form dealt from the deck; offsets from `index` go to `column` (and `column_latest`)."""
     form = pen.deal(f"date {deck_name(deck)}", deck)
     if form == "blank":
@@ -99,9 +93,7 @@ def type_date(
         return replace(_LOST[form](day), fate=SET_ASIDE)
     if form in _MONTH:
         return replace(_MONTH[form](day), fills=month_fills(day, index, column))
-    return replace(
-        _SURE[person.date if form == "own" else form](day), fills={column: str((day - index).days)}
-    )
+    return replace(_SURE[person.date if form == "own" else form](day), fills={column: str((day - index).days)})
 
 
 def deck_name(deck: tuple[str, ...]) -> str:

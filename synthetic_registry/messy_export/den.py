@@ -98,13 +98,9 @@ def _second_row(pen: Pen, den: Den, patient: Patient, split: Split, *, disagree:
 def _disagree(grid: Grid, patient: Patient, second: int) -> None:
     """Another age in the second row: an id twice with different content, and the patient is set aside."""
     column = grid.columns["Baseline", "Age\n(yrs)"]
-    first = next(
-        at for at, key in grid.cells if key == column and grid.cells[at, key].patient == patient.code
-    )
+    first = next(at for at, key in grid.cells if key == column and grid.cells[at, key].patient == patient.code)
     age = int(patient.row["age_years"]) + 2
     for at, value in ((first, age - 2), (second, age)):
         old = grid.cells.get((at, column)) or grid.cells[second, 1]
         typed = replace(old.typed, value=value, fills={}, fate=SET_ASIDE, mess="two rows disagree")
-        grid.cells[at, column] = replace(
-            old, row=at, column=column, typed=typed, becomes=SET_ASIDE, reading=""
-        )
+        grid.cells[at, column] = replace(old, row=at, column=column, typed=typed, becomes=SET_ASIDE, reading="")

@@ -11,9 +11,7 @@ from messy_export.cells import ASKED, DUPLICATE, HEADING, KEY, ROW, SKIPPED, Cel
 class Grid:
     """One sheet. Rows and columns are counted from 1, as the spreadsheet shows them."""
 
-    def __init__(
-        self, name: str, headings: Sequence[tuple[str, str]], *, top: int = 1, hidden: bool = False
-    ) -> None:
+    def __init__(self, name: str, headings: Sequence[tuple[str, str]], *, top: int = 1, hidden: bool = False) -> None:
         self.name, self.hidden = name, hidden
         self.cells: dict[tuple[int, int], Cell] = {}
         self.merges: list[tuple[int, int, int, int]] = []
@@ -100,9 +98,7 @@ class Grid:
                 fate, reading = DUPLICATE, ""
             elif "day" in cell.typed.fills and reading != ROW:
                 reading = ASKED
-            self.cells[target, cell.column] = replace(
-                cell, row=target, becomes=fate, reading=reading, comment=""
-            )
+            self.cells[target, cell.column] = replace(cell, row=target, becomes=fate, reading=reading, comment="")
         return target
 
     def skip(self, row: int, cells: Iterable[tuple[int, object]]) -> None:

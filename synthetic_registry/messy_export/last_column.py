@@ -40,9 +40,7 @@ def _one(pen: Pen, patient: Patient, session: Row, place: str) -> tuple[str, dic
     classes = [each for each in patient.uses[session["session_id"]] if each in TOOLS]
     amount, found = _amount(session)
     fills = {f"sessions[{place}].day": session["day"]}
-    fills |= {
-        f"instrument_uses[{place}/{k}].instrument_class": each for k, each in enumerate(classes, start=1)
-    }
+    fills |= {f"instrument_uses[{place}/{k}].instrument_class": each for k, each in enumerate(classes, start=1)}
     fills |= {f"sessions[{place}].{column}": value for column, value in found.items()}
     tools = "+".join(pen.deal(f"tool {each}", TOOLS[each]) for each in classes)
     return f"{day:%d/%m/%y} | {tools} | {amount}", fills
@@ -55,7 +53,5 @@ def _amount(session: Row) -> tuple[str, dict[str, str]]:
         return words, {"yield_words": words} if words else {}
     about = session["yield_approximate"] == "yes"
     number = low if low == high else f">{low}" if not high else f"<{high}" if low == "0" else f"{low}-{high}"
-    fills = {"yield_low": low, "yield_high": high, "yield_unit": unit} | (
-        {"yield_approximate": "yes"} if about else {}
-    )
+    fills = {"yield_low": low, "yield_high": high, "yield_unit": unit} | ({"yield_approximate": "yes"} if about else {})
     return f"{'~' * about}{number} {unit if unit != 'percent_cleared' else '% cleared'}", fills

@@ -103,10 +103,7 @@ def clinic(pen: Pen, patients: list[Patient]) -> Grid:
     for patient in patients:
         person = sheet.person()
         for review in patient.reviews:
-            answers = [
-                type_yes_no(pen, person, name, review[name])
-                for name in ("symptom_free", "fever", "oral_diet")
-            ]
+            answers = [type_yes_no(pen, person, name, review[name]) for name in ("symptom_free", "fever", "oral_diet")]
             cells = sheet.record(patient, sheet.date(patient, person, review["day"]), *answers)
             _lost_without(cells[0], cells[1:])
     return sheet.grid
@@ -124,10 +121,7 @@ def complications(pen: Pen, patients: list[Patient], named: dict[str, set[str]])
             session = of.get(event["session_id"])
             if session is not None and _beside_its_session(patient, session):
                 continue
-            typed = [
-                type_code(pen, person, name, event[name])
-                for name in ("event_type", "agree_grade", "treatment")
-            ]
+            typed = [type_code(pen, person, name, event[name]) for name in ("event_type", "agree_grade", "treatment")]
             nights = type_number(pen, person, "extra_nights", event["extra_nights"])
             cells = sheet.record(
                 patient,
@@ -173,9 +167,7 @@ def deaths(pen: Pen, patients: list[Patient]) -> tuple[Grid, set[str]]:
             "no such date": Typed(value=f"02/31/{day:%y}", fate=SET_ASIDE, mess="no such date"),
         }[form]
         lost |= set() if dated.fills else {patient.code}
-        sheet.record(
-            patient, dated, type_code(pen, sheet.person(), "death_cause", patient.row["death_cause"])
-        )
+        sheet.record(patient, dated, type_code(pen, sheet.person(), "death_cause", patient.row["death_cause"]))
     return sheet.grid, lost
 
 

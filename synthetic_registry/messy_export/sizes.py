@@ -108,8 +108,6 @@ def type_solid(pen: Pen, person: Person, percent: str) -> Typed:
         "number": Typed(value=int(percent), fills=fills),
         "sign": Typed(value=f"{percent}%", fills=fills, mess="number with its unit"),
         "shown": Typed(value=int(percent) / 100, form="0%", fills=fills, mess="shown as per cent"),
-        "range": Typed(
-            value=f"{percent}-{int(percent) + 10}", fate=SET_ASIDE, mess="range where one number belongs"
-        ),
+        "range": Typed(value=f"{percent}-{int(percent) + 10}", fate=SET_ASIDE, mess="range where one number belongs"),
         "open": Typed(value=f">{percent}", fate=SET_ASIDE, mess="range where one number belongs"),
     }[pen.deal("solid", ("number",) * 8 + ("sign",) * 4 + ("shown",) * 3 + ("range", "open"))]

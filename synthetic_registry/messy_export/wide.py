@@ -98,9 +98,7 @@ class PatientRow:
         dated = self.put((INDEX, "date"), self._index_date(), "sessions", "index")
         minutes = type_number(pen, self.person, "minutes_total", session["minutes_total"], unit="min")
         self.put((INDEX, "min"), minutes, "sessions", "index")
-        self.put(
-            (INDEX, "operator"), type_operator(pen, self.person, session["operator"]), "sessions", "index"
-        )
+        self.put((INDEX, "operator"), type_operator(pen, self.person, session["operator"]), "sessions", "index")
         if session["session_type"] == "drainage":
             self._event((INDEX, "compl."), session, "index")
         self._stent()
@@ -117,27 +115,21 @@ class PatientRow:
 
     def _stent(self) -> None:
         stents = [
-            each
-            for each in self.patient.stents
-            if each["stent_type"] == "lumen_apposing" and each["placed_day"] == "0"
+            each for each in self.patient.stents if each["stent_type"] == "lumen_apposing" and each["placed_day"] == "0"
         ]
         if not stents:
             return
         stent = stents[0]
         placed = self.put((LAMS, "in"), self.date(self.patient.index, "placed_day", when.SAFE), "stents")
         if stent["removed_day"]:
-            out = self.date(
-                self.patient.date_of(stent["removed_day"]), "removed_day", when.without_months(when.USUAL)
-            )
+            out = self.date(self.patient.date_of(stent["removed_day"]), "removed_day", when.without_months(when.USUAL))
             self.put((LAMS, "out"), out, "stents")
         self.put(
             (LAMS, "mm"),
             type_number(self.pen, self.person, "diameter_mm", stent["diameter_mm"], unit="mm"),
             "stents",
         )
-        self.put(
-            (LAMS, "why out"), type_code(self.pen, self.person, "end_reason", stent["end_reason"]), "stents"
-        )
+        self.put((LAMS, "why out"), type_code(self.pen, self.person, "end_reason", stent["end_reason"]), "stents")
         assert placed is not None
 
     def session(self, number: int, session: Row) -> None:
@@ -147,18 +139,14 @@ class PatientRow:
         names = [(f"DEN{number}", label) for label in labels(number)]
         day = self.patient.date_of(session["day"])
         deck = (
-            when.USUAL
-            if when.whole_month_between(day, self.patient.index, LOCK)
-            else when.without_months(when.USUAL)
+            when.USUAL if when.whole_month_between(day, self.patient.index, LOCK) else when.without_months(when.USUAL)
         )
         dated = self.put(names[0], self.date(day, "day", when.OWN if same_day else deck), "sessions", place)
         uses = self.patient.uses[session["session_id"]]
         cells = [
             self.put(names[1], type_tools(self.pen, self.person, uses, place), "sessions", place),
             self.put(names[2], type_yield(self.pen, session), "sessions", place),
-            self.put(
-                names[3], type_code(self.pen, self.person, "texture", session["texture"]), "sessions", place
-            ),
+            self.put(names[3], type_code(self.pen, self.person, "texture", session["texture"]), "sessions", place),
             self._event(names[4], session, place),
         ]
         if dated is None or not dated.typed.fills:
@@ -198,8 +186,6 @@ class PatientRow:
         self.put(OLD_SCORE, Typed(value=int(pen.rng.integers(0, 9))), "")
         if row["death_day"] or pen.chance(0.15):
             return True
-        typed = self.date(
-            self.patient.date_of(row["last_contact_day"]), "last_contact_day", (*when.SAFE * 3, "early")
-        )
+        typed = self.date(self.patient.date_of(row["last_contact_day"]), "last_contact_day", (*when.SAFE * 3, "early"))
         self.put(LAST_SEEN, typed, "patients")
         return bool(typed.fills)

@@ -44,14 +44,10 @@ def type_number(
     """A whole number as a number, as text, with its unit, or spoilt as in `bad`: (text, kind of mess)."""
     if not number:
         return unknown(pen, person)
-    form = pen.deal(
-        f"number {column}", (*weighted(number=8, text=4, padded=1), *(("unit",) * 3 if unit else ()), *bad)
-    )
+    form = pen.deal(f"number {column}", (*weighted(number=8, text=4, padded=1), *(("unit",) * 3 if unit else ()), *bad))
     if isinstance(form, tuple):
         return Typed(value=form[0], fate=SET_ASIDE, mess=form[1])
-    value = {"number": int(number), "text": number, "padded": f" {number}\u00a0", "unit": f"{number} {unit}"}[
-        form
-    ]
+    value = {"number": int(number), "text": number, "padded": f" {number}\u00a0", "unit": f"{number} {unit}"}[form]
     return Typed(value=value, fills={column: number}, mess="number with its unit" if form == "unit" else "")
 
 
@@ -59,9 +55,7 @@ def type_yes_no(pen: Pen, person: Person, column: str, answer: str) -> Typed:
     """yes or no in many ways."""
     if not answer:
         return unknown(pen, person)
-    words = {"yes": ("yes", "y", "Y", True, 1, "Yes", "oui"), "no": ("no", "n", "N", False, 0, "No", "non")}[
-        answer
-    ]
+    words = {"yes": ("yes", "y", "Y", True, 1, "Yes", "oui"), "no": ("no", "n", "N", False, 0, "No", "non")}[answer]
     return Typed(value=pen.deal(f"yes no {answer}", words), fills={column: answer}, mess="yes and no")
 
 
@@ -91,9 +85,7 @@ def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -
     if form == "twice" and len(classes) == 1:
         return Typed(value=f"{words[0]} x2", fills=_uses(classes, place), reading=ASKED, mess="x2")
     joiner = person.joiner if len(words) < 3 or "then" not in person.joiner else "+"
-    text = (
-        joiner.join(words) if joiner != "+" or len(words) < 3 else f"{'+'.join(words[:-1])}, then {words[-1]}"
-    )
+    text = joiner.join(words) if joiner != "+" or len(words) < 3 else f"{'+'.join(words[:-1])}, then {words[-1]}"
     reading = EITHER if "unknown" in classes else ""
     return Typed(
         value=text,
@@ -104,9 +96,7 @@ def type_tools(pen: Pen, person: Person, classes: tuple[str, ...], place: str) -
 
 
 def _uses(classes: Iterable[str], place: str) -> dict[str, str]:
-    return {
-        f"instrument_uses[{place}/{at}].instrument_class": each for at, each in enumerate(classes, start=1)
-    }
+    return {f"instrument_uses[{place}/{at}].instrument_class": each for at, each in enumerate(classes, start=1)}
 
 
 def type_event(pen: Pen, person: Person, event: str, checked: str, place: str) -> Typed:
@@ -152,7 +142,5 @@ def type_sites(pen: Pen, sites: tuple[str, ...]) -> Typed:
     if form == "blank":
         return Typed(value=pen.deal("blanks", BLANKS), fate=UNKNOWN, mess="blank word")
     if form == "miscounted":
-        return Typed(
-            value=f"WON x3 ({words[0]} + L paracolic)", fate=SET_ASIDE, mess="collections miscounted"
-        )
+        return Typed(value=f"WON x3 ({words[0]} + L paracolic)", fate=SET_ASIDE, mess="collections miscounted")
     return Typed(value=words[0] if form == "plain" else f"WON ({words[0]})", fills=fills)

@@ -97,10 +97,14 @@ def lines(rows: int, seed: int = 1) -> Iterator[Sequence[str]]:
         for number in range(min(SESSIONS_EACH, rows - patient * SESSIONS_EACH)):
             day = start + timedelta(days=7 * number)
             yield (
-                *who, day.strftime("%d/%m/%Y"), "DEN" if number else "drainage",
-                ("snare", "net", "snare + net", "")[rng.integers(4)], f"{rng.integers(10, 900)} ml" if number else "",
-                ("soft", "tough", "")[rng.integers(3)], ("nil", "nil", "bled", "")[rng.integers(4)],
-            )  # fmt: skip
+                *who,
+                day.strftime("%d/%m/%Y"),
+                "DEN" if number else "drainage",
+                ("snare", "net", "snare + net", "")[rng.integers(4)],
+                f"{rng.integers(10, 900)} ml" if number else "",
+                ("soft", "tough", "")[rng.integers(3)],
+                ("nil", "nil", "bled", "")[rng.integers(4)],
+            )
 
 
 def in_its_own_process(what: str, folder: Path) -> dict[str, float]:
@@ -128,9 +132,11 @@ def measured(what: str, folder: Path) -> None:
         "workbook": lambda: tidy(folder / "workbook.xlsx", layout, folder / "tidied-workbook"),
     }
     names = {
-        "pandas": f"{name}: pandas.read_csv(dtype=str)", "read": f"{name}: read by its layout",
-        "tidy": f"{name}: tidied, with the ledger", "workbook": "300 patients, 1,200 sessions (xlsx): tidied",
-    }  # fmt: skip
+        "pandas": f"{name}: pandas.read_csv(dtype=str)",
+        "read": f"{name}: read by its layout",
+        "tidy": f"{name}: tidied, with the ledger",
+        "workbook": "300 patients, 1,200 sessions (xlsx): tidied",
+    }
     start, worked = time.perf_counter(), time.process_time()
     runs[what]()
     clock, processor = time.perf_counter() - start, time.process_time() - worked

@@ -60,9 +60,7 @@ def _libraries(k: list[int], n: list[int]) -> dict[str, Callable[[], object]]:
         "scipy binomtest().proportion_ci, Wilson": lambda: [
             binomtest(a, b).proportion_ci(method="wilson") for a, b in pairs
         ],
-        "statsmodels proportion_confint, exact": lambda: [
-            proportion_confint(a, b, method="beta") for a, b in pairs
-        ],
+        "statsmodels proportion_confint, exact": lambda: [proportion_confint(a, b, method="beta") for a, b in pairs],
     }
 
 

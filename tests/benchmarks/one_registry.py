@@ -8,9 +8,15 @@ import time
 from timing import peak_memory, say
 
 MEASURES = (
-    "activity", "case_mix", "sessions_to_resolution", "time_to_resolution", "adverse_event_rates", "event_grades",
-    "debridement_yield", "data_completeness",
-)  # fmt: skip
+    "activity",
+    "case_mix",
+    "sessions_to_resolution",
+    "time_to_resolution",
+    "adverse_event_rates",
+    "event_grades",
+    "debridement_yield",
+    "data_completeness",
+)
 
 
 def main(source: str, name: str) -> None:

@@ -49,8 +49,7 @@ def series(n: int, seed: int = 1) -> tuple[np.ndarray, np.ndarray]:
 
 def bootstraps(loops: int) -> None:
     """Median, incidence at day 90 and restricted mean time lost, in 2,000 resamples of patients."""
-    from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
-    from necrostats.stats.resampling import bootstrap
+    from necrostats.stats.resampling import bootstrap, height_of, median_of, restricted_mean_of
 
     figures = [median_of(), height_of(90, 1), restricted_mean_of(180, 1)]
     theirs = _lifelines_bootstrap(*series(PATIENTS), loops) * REPLICATES / loops
@@ -104,8 +103,7 @@ def interval_censored() -> None:
 def tests() -> None:
     """Tests and a regression on large series."""
     from necrostats.stats.cox import cox
-    from necrostats.stats.gray import gray_test
-    from necrostats.stats.log_rank import log_rank
+    from necrostats.stats.curve_tests import gray_test, log_rank
 
     day, cause = series(100_000)
     group = np.random.default_rng(4).integers(0, 2, day.size)

@@ -46,10 +46,15 @@ def registry_of(*courses: Course, **about) -> Registry:
 
 def _add_course(add, who: str, course: Course) -> None:
     add(
-        "patients", patient_id=who, index_period=course.period, observed_days=course.observed,
+        "patients",
+        patient_id=who,
+        index_period=course.period,
+        observed_days=course.observed,
         last_contact_day=course.last_contact if course.died_on is None else course.died_on,
-        vital_status="alive" if course.died_on is None else "dead", death_day=course.died_on, **course.about,
-    )  # fmt: skip
+        vital_status="alive" if course.died_on is None else "dead",
+        death_day=course.died_on,
+        **course.about,
+    )
     add("collections", collection_id=f"{who}C1", patient_id=who, is_index=True, detected_day=-10, **course.index)
     _add_scans(add, who, "C1", course.scans)
     if course.late_collection:
@@ -77,9 +82,17 @@ def _add_sessions(add, who: str, course: Course) -> None:
     for day, kind in [(0, "drainage"), *((day, "necrosectomy") for day in course.necrosectomies)]:
         low, high = course.yields.get(day, (None, None))
         add(
-            "sessions", session_id=f"{who}D{day}", patient_id=who, collection_id=f"{who}C1", day=day,
-            period=course.period, session_type=kind, events_checked=day not in course.unchecked,
-            yield_low=low, yield_high=high, yield_unit=None if low is None else "ml",
-        )  # fmt: skip
+            "sessions",
+            session_id=f"{who}D{day}",
+            patient_id=who,
+            collection_id=f"{who}C1",
+            day=day,
+            period=course.period,
+            session_type=kind,
+            events_checked=day not in course.unchecked,
+            yield_low=low,
+            yield_high=high,
+            yield_unit=None if low is None else "ml",
+        )
         for order, tool in enumerate(course.tools.get(day, []), start=1):
             add("instrument_uses", session_id=f"{who}D{day}", instrument_class=tool, use_order=order)

@@ -11,12 +11,19 @@ import numpy as np
 
 SHEET = "xl/worksheets/sheet1.xml"
 XML_TRICKS = (
-    (rb"<sheetData>", b'<!-- \x01 --><sheetData>'),
+    (rb"<sheetData>", b"<!-- \x01 --><sheetData>"),
     (rb"<v>[^<]*</v>", b"<v>1e999</v>"),
     (rb"<v>[^<]*</v>", b"<v>nan</v>"),
-    (rb"<v>[^<]*</v>", b"<v>99999999</v>"), (rb' t="s"', b' t="zz"'), (rb' t="s"', b""), (rb' s="\d+"', b' s="9999"'),
-    (rb' r="[A-Z]+\d+"', b' r="ZZZZ1"'), (rb' r="[A-Z]+\d+"', b' r="A99999999999"'), (rb' r="[A-Z]+\d+"', b' r=""'),
-    (rb'<row r="\d+"', b'<row r="99999999999"'), (rb'<row r="\d+"', b'<row r="-1"'), (rb'<row r="\d+"', b'<row r="x"'),
+    (rb"<v>[^<]*</v>", b"<v>99999999</v>"),
+    (rb' t="s"', b' t="zz"'),
+    (rb' t="s"', b""),
+    (rb' s="\d+"', b' s="9999"'),
+    (rb' r="[A-Z]+\d+"', b' r="ZZZZ1"'),
+    (rb' r="[A-Z]+\d+"', b' r="A99999999999"'),
+    (rb' r="[A-Z]+\d+"', b' r=""'),
+    (rb'<row r="\d+"', b'<row r="99999999999"'),
+    (rb'<row r="\d+"', b'<row r="-1"'),
+    (rb'<row r="\d+"', b'<row r="x"'),
     (rb"</row>", b""),
     (rb"<dimension [^>]*>", b'<dimension ref="A1:XFD1048576"/>'),
     (rb"<mergeCell ref=\"[^\"]*\"", b'<mergeCell ref="A1:XFD1048576"'),
@@ -25,7 +32,7 @@ XML_TRICKS = (
     (rb"<\?xml[^>]*\?>", b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;&a;">]>'),
     (rb"<f>[^<]*</f>", b"<f>" + b"(" * 500 + b"</f>"),
     (rb"<c ", b"<c \xff\xfe "),
-)  # fmt: skip
+)
 STRINGS = (
     '""',
     '"\u202e"',
@@ -136,11 +143,18 @@ def encoded(rng: np.random.Generator, content: bytes) -> bytes:
     """The same text in another encoding, or half of it."""
     text = content.decode("utf-8", "replace")
     half = len(text) // 2
-    return _pick(rng, (
-        text.encode("utf-16"), text.encode("cp1252", "replace"), text.encode("utf-32"), b"\xef\xbb\xbf" + content,
-        content.replace(b"e", b"\xe9"), content[:300] + b"\x00\x00" + content[300:],
-        text[:half].encode() + text[half:].encode("utf-16-le"),
-    ))  # fmt: skip
+    return _pick(
+        rng,
+        (
+            text.encode("utf-16"),
+            text.encode("cp1252", "replace"),
+            text.encode("utf-32"),
+            b"\xef\xbb\xbf" + content,
+            content.replace(b"e", b"\xe9"),
+            content[:300] + b"\x00\x00" + content[300:],
+            text[:half].encode() + text[half:].encode("utf-16-le"),
+        ),
+    )
 
 
 def separators(rng: np.random.Generator, content: bytes) -> bytes:
@@ -175,10 +189,17 @@ def line_changed(rng: np.random.Generator, content: bytes) -> bytes:
     first, second = int(rng.integers(len(lines))), int(rng.integers(len(lines)))
     line = lines[first]
     rest = [*lines[:first], *lines[first + 1 :]]
-    return b"\n".join(_pick(rng, (
-        rest, [*lines[:first], line, *lines[first:]], [*rest[:second], line, *rest[second:]],
-        [*lines[:first], b"# " + line, *lines[first + 1 :]],
-    )))  # fmt: skip
+    return b"\n".join(
+        _pick(
+            rng,
+            (
+                rest,
+                [*lines[:first], line, *lines[first:]],
+                [*rest[:second], line, *rest[second:]],
+                [*lines[:first], b"# " + line, *lines[first + 1 :]],
+            ),
+        )
+    )
 
 
 def word_changed(rng: np.random.Generator, content: bytes) -> bytes:

@@ -70,13 +70,19 @@ def read_truth(path: Path, *, header_rows: Mapping[str, tuple[int, ...]]) -> lis
     headings = _headings(lines, header_rows)
     return [
         Expected(
-            sheet=line["sheet"], row=int(line["row"]), letters=line["column"], written=line["written"],
+            sheet=line["sheet"],
+            row=int(line["row"]),
+            letters=line["column"],
+            written=line["written"],
             heading=headings[line["sheet"]].get(line["column"], f"({line['column'].lower()})"),
-            patient=line["patient"], becomes=line["becomes"], reading=line["reading"], mess=line["mess"],
+            patient=line["patient"],
+            becomes=line["becomes"],
+            reading=line["reading"],
+            mess=line["mess"],
             values=_values(line["becomes"], f"{line['sheet']} {line['row']}"),
         )
         for line in lines
-    ]  # fmt: skip
+    ]
 
 
 def number_of(letters: str) -> int:
@@ -184,15 +190,17 @@ class _Judge:
             self._aside(cell, told)
             return
         wanted = Counter(
-            (table, column, text) for (table, _, column), text in cell.values.items()
+            (table, column, text)
+            for (table, _, column), text in cell.values.items()
             if text and text not in LEFT_OPEN and not text.startswith("@")
-        )  # fmt: skip
+        )
         named = {column for (_, _, column), text in cell.values.items() if text in LEFT_OPEN or text.startswith("@")}
         open_fields = named | set(_NOT_LISTED)
         got = Counter(
-            (line.table, line.field, _tidy(line.value)) for line in given
+            (line.table, line.field, _tidy(line.value))
+            for line in given
             if line.value and line.field not in open_fields and (line.field, line.value) not in _SAID_ANYWAY
-        )  # fmt: skip
+        )
         if got != wanted and not self._silent(given):
             self.verdicts.accuse(cell, f"became {sorted(got)}")
         elif cell.reading == "asked" and cell.place not in self.cells:

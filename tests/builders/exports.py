@@ -41,9 +41,18 @@ constants = { session_type = "necrosectomy" }
 """
 )
 HEADINGS = (
-    "Study no", "Age", "Index", "DEN1 date", "DEN1 tools", "DEN1 yield", "DEN1 compl", "DEN2 date", "DEN2 tools",
-    "DEN2 yield", "DEN2 compl",
-)  # fmt: skip
+    "Study no",
+    "Age",
+    "Index",
+    "DEN1 date",
+    "DEN1 tools",
+    "DEN1 yield",
+    "DEN1 compl",
+    "DEN2 date",
+    "DEN2 tools",
+    "DEN2 yield",
+    "DEN2 compl",
+)
 INDEX = date(2024, 3, 1)
 Line = Sequence[object]
 

@@ -300,9 +300,7 @@ THIRD: Phrasings = {
     "device": (lambda i: ("", f"Chargen-Nr. {i.digits(2)}A12"),),
     "url": (lambda i: ("", f"C:\\Users\\{i.surname().lower()}"),),
     "ip_address": (lambda i: ("", f"192.168.001.{i.digits(2)} pc"),),
-    "biometric": (
-        lambda i: ("", f"{i.pick('retina template', 'palm vein scan', 'thumbprint', 'DNA sample')} stored"),
-    ),
+    "biometric": (lambda i: ("", f"{i.pick('retina template', 'palm vein scan', 'thumbprint', 'DNA sample')} stored"),),
     "photograph": (lambda i: ("", f"IMG_{i.digits(4)}.HEIC"),),
     "other_code": (
         lambda i: ("", f"{i.pick('wristband', 'specimen', 'biobank', 'trial no.')} {i.digits(2)}H{i.digits(5)}"),

@@ -46,9 +46,13 @@ class Invented:
         day, month, year = self.day(2019)
         short = _MONTHS[3 * month - 3 : 3 * month]
         return self.pick(
-            f"{day:02d}/{month:02d}/{year}", f"{day}.{month}.{year % 100:02d}", f"{year}-{month:02d}-{day:02d}",
-            f"{day} {short} {year}", f"{short} {day}, {year}", f"{day}-{short}-{year % 100:02d}",
-        )  # fmt: skip
+            f"{day:02d}/{month:02d}/{year}",
+            f"{day}.{month}.{year % 100:02d}",
+            f"{year}-{month:02d}-{day:02d}",
+            f"{day} {short} {year}",
+            f"{short} {day}, {year}",
+            f"{day}-{short}-{year % 100:02d}",
+        )
 
     def birthday(self) -> str:
         day, month, year = self.day(1935, 1985)
@@ -77,6 +81,13 @@ class Invented:
     def telephone(self) -> str:
         last = f"{self.rng.integers(0, 1000):03d}"
         return self.pick(
-            f"07700 900{last}", f"01632 960{last}", f"020 7946 0{last}", f"+44 7700 900{last}", f"(212) 555-0{last}",
-            f"212-555-0{last}", f"+1 212 555 0{last}", f"030 23125 {last}", f"01 99 00 {last[:2]} 10",
-        )  # fmt: skip
+            f"07700 900{last}",
+            f"01632 960{last}",
+            f"020 7946 0{last}",
+            f"+44 7700 900{last}",
+            f"(212) 555-0{last}",
+            f"212-555-0{last}",
+            f"+1 212 555 0{last}",
+            f"030 23125 {last}",
+            f"01 99 00 {last[:2]} 10",
+        )

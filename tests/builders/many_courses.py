@@ -28,10 +28,16 @@ def many_courses(number: int) -> Registry:
     """So many patients, each with a metal stent and, every other one, a plastic one of which nobody knows the end."""
     registry = registry_of(*map(_course, range(number)))
     stents = [
-        {"stent_id": f"T{place}", "patient_id": f"P{place + 1}", "stent_type": "lumen_apposing", "placed_day": 0,
-         "removed_day": 20, "end_reason": "planned"}
+        {
+            "stent_id": f"T{place}",
+            "patient_id": f"P{place + 1}",
+            "stent_type": "lumen_apposing",
+            "placed_day": 0,
+            "removed_day": 20,
+            "end_reason": "planned",
+        }
         for place in range(number)
-    ]  # fmt: skip
+    ]
     stents += [
         {"stent_id": f"U{place}", "patient_id": f"P{place + 1}", "stent_type": "double_pigtail", "placed_day": 20}
         for place in range(0, number, 2)

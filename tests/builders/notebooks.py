@@ -23,9 +23,7 @@ def code(source: str, name: str = "code", *, tags: tuple[str, ...] = (), shows: 
 def notebook(*cells: nbformat.NotebookNode, parameters: str = PARAMETERS) -> nbformat.NotebookNode:
     """A notebook with a cell of parameters in front."""
     named = [nbformat.from_dict({**cell, "id": f"{cell['id']}-{place}"}) for place, cell in enumerate(cells)]
-    return nbformat.v4.new_notebook(
-        cells=[code(parameters, "parameters", tags=("parameters",)), *named]
-    )
+    return nbformat.v4.new_notebook(cells=[code(parameters, "parameters", tags=("parameters",)), *named])
 
 
 def saved(folder: Path, *cells: nbformat.NotebookNode, name: str = "tiny", parameters: str = PARAMETERS) -> Path:

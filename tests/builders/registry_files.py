@@ -17,16 +17,29 @@ Row = dict[str, str]
 Tables = dict[str, list[Row]]
 
 _PATIENT = {
-    "patient_id": "P01", "age_years": "54", "sex": "female", "aetiology": "gallstone", "onset_day": "-40",
-    "index_period": "2026Q1", "observed_days": "200", "last_contact_day": "190", "vital_status": "alive",
-}  # fmt: skip
+    "patient_id": "P01",
+    "age_years": "54",
+    "sex": "female",
+    "aetiology": "gallstone",
+    "onset_day": "-40",
+    "index_period": "2026Q1",
+    "observed_days": "200",
+    "last_contact_day": "190",
+    "vital_status": "alive",
+}
 
 _FAULTLESS: Tables = {
     "patients": [
         _PATIENT,
         {
-            **_PATIENT, "patient_id": "P02", "age_years": "61", "sex": "male", "vital_status": "dead",
-            "last_contact_day": "80", "death_day": "80", "death_cause": "other",
+            **_PATIENT,
+            "patient_id": "P02",
+            "age_years": "61",
+            "sex": "male",
+            "vital_status": "dead",
+            "last_contact_day": "80",
+            "death_day": "80",
+            "death_cause": "other",
         },
     ],
     "collections": [
@@ -34,35 +47,76 @@ _FAULTLESS: Tables = {
         {"collection_id": "C02", "patient_id": "P02", "is_index": "yes", "site": "pelvic", "long_mm": "90"},
     ],
     "sessions": [
-        {"session_id": "S01", "patient_id": "P01", "collection_id": "C01", "day": "0", "period": "2026Q1",
-         "session_type": "drainage"},
-        {"session_id": "S02", "patient_id": "P01", "collection_id": "C01", "day": "7", "period": "2026Q1",
-         "session_type": "necrosectomy", "minutes_total": "60", "yield_low": "200", "yield_high": "200",
-         "yield_unit": "ml", "yield_as_written": "200 ml"},
-        {"session_id": "S03", "patient_id": "P02", "collection_id": "C02", "day": "0", "period": "2026Q1",
-         "session_type": "drainage"},
+        {
+            "session_id": "S01",
+            "patient_id": "P01",
+            "collection_id": "C01",
+            "day": "0",
+            "period": "2026Q1",
+            "session_type": "drainage",
+        },
+        {
+            "session_id": "S02",
+            "patient_id": "P01",
+            "collection_id": "C01",
+            "day": "7",
+            "period": "2026Q1",
+            "session_type": "necrosectomy",
+            "minutes_total": "60",
+            "yield_low": "200",
+            "yield_high": "200",
+            "yield_unit": "ml",
+            "yield_as_written": "200 ml",
+        },
+        {
+            "session_id": "S03",
+            "patient_id": "P02",
+            "collection_id": "C02",
+            "day": "0",
+            "period": "2026Q1",
+            "session_type": "drainage",
+        },
     ],
     "instrument_uses": [
         {"session_id": "S02", "instrument_class": "snare", "use_order": "1", "is_primary": "yes", "minutes": "30"},
         {"session_id": "S02", "instrument_class": "lavage", "use_order": "2"},
     ],
     "stents": [
-        {"stent_id": "T01", "patient_id": "P01", "collection_id": "C01", "stent_type": "lumen_apposing",
-         "placed_day": "0", "removed_day": "21", "end_reason": "planned"},
+        {
+            "stent_id": "T01",
+            "patient_id": "P01",
+            "collection_id": "C01",
+            "stent_type": "lumen_apposing",
+            "placed_day": "0",
+            "removed_day": "21",
+            "end_reason": "planned",
+        },
     ],
     "scans": [
-        {"scan_id": "N01", "patient_id": "P01", "collection_id": "C01", "day": "40", "modality": "ct",
-         "long_mm": "20"},
-        {"scan_id": "N02", "patient_id": "P02", "collection_id": "C02", "day": "30", "modality": "mri",
-         "long_mm": "70"},
+        {"scan_id": "N01", "patient_id": "P01", "collection_id": "C01", "day": "40", "modality": "ct", "long_mm": "20"},
+        {
+            "scan_id": "N02",
+            "patient_id": "P02",
+            "collection_id": "C02",
+            "day": "30",
+            "modality": "mri",
+            "long_mm": "70",
+        },
     ],
     "reviews": [{"patient_id": "P01", "day": "42", "symptom_free": "yes"}],
     "adverse_events": [
-        {"event_id": "E01", "patient_id": "P01", "session_id": "S02", "day": "8", "event_type": "bleeding",
-         "agree_grade": "II", "treatment": "transfusion"},
+        {
+            "event_id": "E01",
+            "patient_id": "P01",
+            "session_id": "S02",
+            "day": "8",
+            "event_type": "bleeding",
+            "agree_grade": "II",
+            "treatment": "transfusion",
+        },
     ],
     "other_interventions": [{"patient_id": "P02", "day": "10", "kind": "percutaneous_drain"}],
-}  # fmt: skip
+}
 
 
 def faultless() -> Tables:

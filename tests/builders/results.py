@@ -58,9 +58,16 @@ def curve_rows(group: str, n: int, points, hazards: dict[str, float], seed: int)
 
 
 def curves(
-    *, groups: dict[str, int] | None = None, axis: str = "days", landmarks=None, hazards=None, categories=None,
-    medians: bool = True, notes=(), estimand: str | None = None,
-) -> Curves:  # fmt: skip
+    *,
+    groups: dict[str, int] | None = None,
+    axis: str = "days",
+    landmarks=None,
+    hazards=None,
+    categories=None,
+    medians: bool = True,
+    notes=(),
+    estimand: str | None = None,
+) -> Curves:
     """Curves of made-up groups (label → patients) on days or on sessions."""
     groups = {"all": 142} if groups is None else groups
     days = axis == "days"
@@ -68,25 +75,29 @@ def curves(
     hazards = hazards or dict(zip(CAUSES, (0.06, 0.006, 0.003) if days else (0.3, 0.02, 0.02), strict=True))
     points = sorted({*range(0, 181, 6), *landmarks}) if days else list(range(max(landmarks) + 1))
     rows = [row for at, (name, n) in enumerate(groups.items()) for row in curve_rows(name, n, points, hazards, at)]
-    columns = ["group", "cause", axis, "at_risk", "events", "censored", "estimate", "conf_low", "conf_high"]
+    columns = ["group", "cause", axis, "at_risk", "events", "censored", "estimate", "low", "high"]
     table = pd.DataFrame(rows, columns=columns)
     labels = categories or list(groups)
     table["group"] = _labels(table["group"], labels)
     table["cause"] = _labels(table["cause"], list(hazards))
     return Curves(
         title=f"{'Time' if days else 'Sessions'} to documented resolution",
-        table=table, population=population(sum(groups.values())), landmarks=landmarks, notes=tuple(notes),
+        frame=table,
+        population=population(sum(groups.values())),
+        landmarks=landmarks,
+        notes=tuple(notes),
         method=method(**({"estimand": estimand} if estimand else {})),
         medians=_medians(list(groups), list(hazards)) if medians else pd.DataFrame(),
-    )  # fmt: skip
+    )
 
 
 def _medians(groups: list[str], causes: list[str]) -> pd.DataFrame:
     rows = [
         (group, cause, 62.0 if cause == "resolved" else NAN, 50.0 if cause == "resolved" else NAN, NAN)
-        for group in groups for cause in causes
-    ]  # fmt: skip
-    return pd.DataFrame(rows, columns=["group", "cause", "estimate", "conf_low", "conf_high"])
+        for group in groups
+        for cause in causes
+    ]
+    return pd.DataFrame(rows, columns=["group", "cause", "estimate", "low", "high"])
 
 
 def exact_curves(rows: list[tuple], *, axis: str = "days", landmarks=(0, 90), medians=None, **changes) -> Curves:
@@ -96,9 +107,11 @@ def exact_curves(rows: list[tuple], *, axis: str = "days", landmarks=(0, 90), me
     table["group"], table["cause"] = _labels(table["group"]), _labels(table["cause"])
     given = {"title": "Time to documented resolution", "population": population(), "method": method()}
     return Curves(
-        **(given | changes), table=table, landmarks=tuple(landmarks),
+        **(given | changes),
+        frame=table,
+        landmarks=tuple(landmarks),
         medians=pd.DataFrame() if medians is None else medians,
-    )  # fmt: skip
+    )
 
 
 RATE_ROWS = (
@@ -124,13 +137,17 @@ def rates(rows=RATE_ROWS, *, notes=(), groups=None, title: str = "Adverse events
         table[name] = _labels(table[name], groups if name == "group" else None)
     given = {
         "estimand": "share of patients, and of sessions, with at least one adverse event",
-        "estimator": "exact proportions and rates", "interval": "Clopper–Pearson, Korn–Graubard, Garwood",
+        "estimator": "exact proportions and rates",
+        "interval": "Clopper–Pearson, Korn–Graubard, Garwood",
         "definition": "during the session or within 30 days of it",
-    }  # fmt: skip
+    }
     return Rates(
-        title=title, table=table, population=population(235, sessions=880, left_out={"events not checked": 3}),
-        method=method(**(given | changes)), notes=tuple(notes),
-    )  # fmt: skip
+        title=title,
+        frame=table,
+        population=population(235, sessions=880, left_out={"events not checked": 3}),
+        method=method(**(given | changes)),
+        notes=tuple(notes),
+    )
 
 
 def no_rates() -> Rates:
@@ -170,9 +187,12 @@ def summary(rows=YIELD_ROWS, *, title: str = "Debridement yield", notes=(), grou
     for name in ("variable", "group"):
         table[name] = _labels(table[name], groups if name == "group" else None)
     return Summary(
-        title=title, table=table, population=population(32, sessions=88), notes=tuple(notes),
+        title=title,
+        frame=table,
+        population=population(32, sessions=88),
+        notes=tuple(notes),
         method=method(estimand="what one session yields", estimator="descriptive", interval="by patient"),
-    )  # fmt: skip
+    )
 
 
 COMPARISON_ROWS = (
@@ -186,6 +206,9 @@ def comparison(rows=COMPARISON_ROWS, *, notes=()) -> Comparison:
     """A comparison from rows: (group, reference, measure, estimate, low, high, statistic, p)."""
     table = pd.DataFrame(list(rows), columns=list(Comparison.columns))
     return Comparison(
-        title="Yield by instrument class", table=table, population=population(32, sessions=88), notes=tuple(notes),
+        title="Yield by instrument class",
+        frame=table,
+        population=population(32, sessions=88),
+        notes=tuple(notes),
         method=method(estimand="ratio of geometric mean yields", estimator="random intercept by patient, REML"),
-    )  # fmt: skip
+    )

@@ -17,7 +17,7 @@ from necrostats.registry.privacy.headings import (
     is_date_heading,
     is_id_heading,
     is_operator_heading,
-)  # fmt: skip
+)
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
 from necrostats.registry.privacy.numbers import LONG_NUMBER
@@ -37,9 +37,7 @@ class Said:
     rows: tuple[int, ...] | None = None
 
 
-def hits_text_by_text(
-    heading: str, cells: Sequence[str], role: columns.Role, known: KnownWords
-) -> list[Said]:
+def hits_text_by_text(heading: str, cells: Sequence[str], role: columns.Role, known: KnownWords) -> list[Said]:
     """Every hit in a column of cells, in the order in which they are found."""
     texts = list(dict.fromkeys(cells))
     filled = [text for text in texts if not _is_blank(text)]
@@ -81,9 +79,7 @@ def _are_serial_dates(filled: list[str]) -> bool:
     return sum(head.isdecimal() and 15_000 <= int(head) < 60_000 for head in heads) > len(filled) / 2
 
 
-def _clues_by_text(
-    heading: str, filled: list[str], role: columns.Role, known: KnownWords
-) -> dict[Clue, set[str]]:
+def _clues_by_text(heading: str, filled: list[str], role: columns.Role, known: KnownWords) -> dict[Clue, set[str]]:
     found: dict[Clue, set[str]] = {}
     for text in filled:
         clues = list(clues_in(text, dates_belong=role.dates))
@@ -111,10 +107,9 @@ def ids_text_by_text(texts: Sequence[str]) -> tuple[Clue, ...]:
     letters = [code[1] or code[3] for code in codes]
     rules = (
         (_dated(digits), "ids that hold a date"),
-        (_sparse(digits, [code[1] for code in codes]),
-         "ids that look like record numbers, not running study codes"),
+        (_sparse(digits, [code[1] for code in codes]), "ids that look like record numbers, not running study codes"),
         (_initialled(letters), "ids that begin or end with initials"),
-    )  # fmt: skip
+    )
     return tuple(Clue(kind=_KINDS[rule], rule=rule) for holds, rule in rules if holds)
 
 

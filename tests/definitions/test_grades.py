@@ -1,8 +1,26 @@
-import pytest
+""""""
 
-from necrostats.definitions.grades import AGREE, CLAVIEN_DINDO, SCALES, scale_named
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from builders.courses import Course, registry_of
+from necrostats.definitions.grades import (
+    AGREE,
+    CLAVIEN_DINDO,
+    SCALES,
+    WEIGHTS,
+    complication_index_of_patients,
+    comprehensive_complication_index,
+    scale_named,
+)
 from necrostats.errors import ChoiceError
 from necrostats.registry.codebook import ADVERSE_EVENTS
+from necrostats.registry.tables import registry_from
 
 
 @pytest.mark.parametrize("scale", SCALES.values(), ids=list(SCALES))
@@ -30,3 +48,65 @@ def test_a_scale_goes_by_its_name():
     assert scale_named("AGREE") is AGREE
     with pytest.raises(ChoiceError, match='Did you mean "AGREE"'):
         scale_named("AGREED")
+
+
+GRADES = (*WEIGHTS, "V")
+
+
+@pytest.mark.parametrize(
+    ("grade", "printed"),
+    [("I", "8.7"), ("II", "20.9"), ("IIIa", "26.2"), ("IIIb", "33.7"), ("IVa", "42.4"), ("IVb", "46.2")],
+)
+def test_a_single_complication_has_the_published_index(grade, printed):
+    """Slankamenac K and others, Ann Surg 2013;258:1-7: single complications, from memory."""
+    assert f"{comprehensive_complication_index([grade]):.1f}" == printed
+
+
+def test_two_complications_add_up_under_the_root():
+    """I and IIIa: 27.6, same source, from memory."""
+    assert f"{comprehensive_complication_index(['I', 'IIIa']):.1f}" == "27.6"
+
+
+def test_none_is_zero_and_death_is_100_whatever_else_happened():
+    assert comprehensive_complication_index([]) == 0
+    assert comprehensive_complication_index(["V"]) == comprehensive_complication_index(["I", "V", "IVb"]) == 100
+
+
+def test_many_complications_stop_at_100():
+    assert comprehensive_complication_index(["IVb"] * 5) == 100
+    assert comprehensive_complication_index(["IVb"] * 4) < 100
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(st.lists(st.sampled_from(GRADES), max_size=12), st.sampled_from(GRADES))
+def test_one_more_complication_never_lowers_it_and_order_does_not_matter(grades, more):
+    here = comprehensive_complication_index(grades)
+    assert 0 <= here <= comprehensive_complication_index([*grades, more]) <= 100
+    assert here == comprehensive_complication_index(grades[::-1])
+
+
+def test_a_grade_off_the_list_is_refused():
+    with pytest.raises(ChoiceError, match="IIIa"):
+        comprehensive_complication_index(["III"])
+
+
+def _graded(*patients):
+    """Patients with these Clavien–Dindo grades, None for an event that was not graded."""
+    tables = dict(registry_of(*(Course(events=[(3, "bleeding")] * len(grades)) for grades in patients)).tables)
+    events = tables["adverse_events"].copy()
+    events["clavien_grade"] = [grade for grades in patients for grade in grades]
+    return registry_from({name: pd.DataFrame(table) for name, table in {**tables, "adverse_events": events}.items()})
+
+
+def test_each_patient_has_the_index_of_his_own_events():
+    found = complication_index_of_patients(_graded(["I", "IIIa"], [], ["V", "I"]))
+    assert found.round(1).tolist() == [27.6, 0, 100]
+
+
+def test_an_ungraded_event_leaves_the_index_unknown_unless_the_patient_died_of_another():
+    found = complication_index_of_patients(_graded(["I", None], [None, "V"], ["II"]))
+    assert np.isnan(found[0]) and found[1] == 100 and found[2] == pytest.approx(20.9, abs=0.05)
+
+
+def test_nobody_has_no_index():
+    assert complication_index_of_patients(_graded([]).select([False])).size == 0

@@ -1,5 +1,12 @@
+""""""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
 from builders.courses import Course, registry_of
-from necrostats.definitions.outcomes import _DATED, outcomes
+from necrostats.definitions.outcomes import _DATED, baseline_mm, collection_outcomes, counts_as_gone, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.registry.codebook import TABLES
 
@@ -122,3 +129,145 @@ def test_every_day_that_a_record_can_hold_counts_as_a_contact():
 def test_a_collection_found_after_the_last_contact_day_was_seen_then():
     ends = outcomes(registry_of(Course(last_contact=10, late_collection=(60, []))), DOCUMENTED_RESOLUTION)
     assert (ends.day.tolist(), ends.seen_later) == ([60], 1)
+
+
+HALF = ResolutionDefinition(name="half", size_mm=None, share_of_baseline=0.5, symptom_free=False)
+BELOW = ResolutionDefinition(
+    name="below half and 50", size_mm=50, share_of_baseline=0.5, strictly_below=True, symptom_free=False
+)
+
+
+def _day(course, definition):
+    ends = outcomes(registry_of(course), definition)
+    return int(ends.day[0]) if ends.cause[0] == 1 else None
+
+
+def test_the_baseline_is_the_size_recorded_of_the_collection():
+    registry = registry_of(Course(index={"long_mm": 120}, scans=[(-3, 100), (20, 60)]))
+    assert baseline_mm(registry).tolist() == [120]
+
+
+def test_without_it_the_last_scan_up_to_the_index_drainage_is():
+    assert baseline_mm(registry_of(Course(scans=[(-9, 90), (0, 100), (1, 40)]))).tolist() == [100]
+
+
+def test_two_scans_of_that_day_that_disagree_give_the_larger():
+    assert baseline_mm(registry_of(Course(scans=[(0, 80), (0, 110)]))).tolist() == [110]
+
+
+def test_without_any_scan_up_to_then_it_is_not_known():
+    assert np.isnan(baseline_mm(registry_of(Course(scans=[(20, 60)])))).all()
+
+
+def test_a_collection_found_later_starts_from_the_scan_that_first_showed_its_size():
+    registry = registry_of(Course(scans=[(0, 100)], late_collection=(40, [(40, 80), (70, 30)])))
+    assert baseline_mm(registry).tolist() == [100, 80]
+
+
+def test_half_of_baseline_is_at_most_half():
+    assert _day(Course(scans=[(0, 100), (20, 51), (30, 50)]), HALF) == 30
+
+
+def test_strictly_below_means_below_both():
+    """Below 50 mm and below half of 90 mm: 45 is not, 44 is; of 200 mm 50 is not, 49 is."""
+    assert _day(Course(scans=[(0, 90), (20, 45), (30, 44)]), BELOW) == 30
+    assert _day(Course(scans=[(0, 200), (20, 50), (30, 49)]), BELOW) == 30
+
+
+def test_a_collection_of_unknown_size_at_baseline_is_never_shown_to_be_halved_and_is_counted():
+    registry = registry_of(Course(scans=[(20, 5)]))
+    ends = outcomes(registry, HALF)
+    assert ends.cause.tolist() == [0]
+    assert ends.without_baseline == 1
+    assert outcomes(registry, ResolutionDefinition(name="x", symptom_free=False)).without_baseline == 0
+
+
+def test_a_scan_without_a_size_shows_nothing():
+    assert counts_as_gone(registry_of(Course(scans=[(0, 90), (20, None)])), HALF).tolist() == [False, False]
+
+
+@pytest.mark.parametrize(("size", "strictly", "gone"), [(30, False, True), (30, True, False), (29.5, True, True)])
+def test_the_limit_itself_counts_only_when_it_may(size, strictly, gone):
+    definition = ResolutionDefinition(name="x", strictly_below=strictly)
+    assert counts_as_gone(registry_of(Course(scans=[(20, size)])), definition).tolist() == [gone]
+
+
+def _resolved(**course):
+    ends = outcomes(registry_of(Course(scans=[(40, 20)], **course)), DOCUMENTED_RESOLUTION)
+    return ends.cause[0] == 1
+
+
+@pytest.mark.parametrize(
+    ("reviews", "resolved"),
+    [
+        ({"well_on": [50], "unwell_on": [41]}, False),
+        ({"well_on": [41], "unwell_on": [50]}, True),
+        ({"well_on": [12], "unwell_on": [40, 60]}, False),
+        ({"well_on": [45], "unwell_on": [35]}, True),
+        ({"well_on": [35], "unwell_on": [45]}, False),
+        ({"well_on": [40], "unwell_on": [40]}, False),
+        ({"well_on": [70]}, True),
+        ({"well_on": [71]}, False),
+    ],
+)
+def test_the_nearest_review_decides_of_two_as_near_the_later_and_of_one_day_the_worse(reviews, resolved):
+    assert _resolved(**reviews) == resolved
+
+
+def test_a_review_after_further_treatment_confirms_nothing():
+    assert not _resolved(well_on=[65], necrosectomies=[45])
+    assert not _resolved(well_on=[65], surgery_on=45)
+    assert _resolved(well_on=[65], necrosectomies=[70])
+    assert _resolved(well_on=[39], necrosectomies=[45])
+
+
+def test_a_review_before_the_index_drainage_confirms_nothing():
+    ends = outcomes(registry_of(Course(scans=[(10, 20)], well_on=[-5])), DOCUMENTED_RESOLUTION)
+    assert ends.cause[0] == 0
+
+
+def test_one_patient_s_review_says_nothing_of_another():
+    ends = outcomes(registry_of(Course(scans=[(40, 20)]), Course(well_on=[40])), DOCUMENTED_RESOLUTION)
+    assert ends.cause.tolist() == [0, 0]
+
+
+def _ends(*courses, definition=DOCUMENTED_RESOLUTION):
+    return collection_outcomes(registry_of(*courses), definition)
+
+
+def test_each_collection_ends_by_itself():
+    course = Course(scans=[(40, 10), (90, 10)], well_on=[40, 90], late_collection=(0, [(40, 60), (90, 12)]))
+    ends = _ends(course)
+    assert (ends.days.tolist(), ends.cause.tolist(), ends.patient.tolist()) == ([40, 90], [1, 1], [0, 0])
+
+
+def test_a_collection_found_later_counts_from_the_day_it_was_found():
+    ends = _ends(Course(scans=[(40, 10)], well_on=[40, 100], late_collection=(60, [(60, 80), (100, 8)])))
+    assert (ends.start.tolist(), ends.days.tolist()) == ([0, 60], [40, 40])
+
+
+def test_the_death_of_the_patient_ends_the_collections_that_are_left():
+    ends = _ends(Course(scans=[(20, 10)], well_on=[20], late_collection=(0, [(20, 60)]), died_on=50))
+    assert (ends.days.tolist(), ends.cause.tolist()) == ([20, 50], [1, 2])
+
+
+def test_a_clear_scan_without_a_symptom_free_review_documents_nothing_unless_none_is_asked():
+    course = Course(scans=[(20, 10)], last_contact=70)
+    assert _ends(course).cause.tolist() == [0]
+    size_only = ResolutionDefinition(name="size only", symptom_free=False)
+    assert (_ends(course, definition=size_only).days.tolist()) == [20]
+
+
+def test_the_horizon_runs_from_the_start_of_the_collection():
+    late = (100, [(100, 80), (250, 5)])
+    ends = _ends(Course(scans=[(200, 10)], well_on=[200, 250], late_collection=late, last_contact=300))
+    assert (ends.days.tolist(), ends.cause.tolist()) == ([180, 150], [0, 1])
+
+
+def test_a_collection_found_on_the_last_day_is_not_followed():
+    ends = _ends(Course(last_contact=50, late_collection=(50, [(50, 60)])))
+    assert ends.followed.tolist() == [True, False]
+
+
+def test_no_collections_give_no_ends():
+    assert _ends().days.size == 0

@@ -13,7 +13,7 @@ from necrostats.measures import (
     time_to_first_event,
     time_to_resolution,
 )
-from necrostats.present import describe
+from necrostats.present import words
 from necrostats.registry.loading import read_registry
 from necrostats.registry.tables import registry_from
 
@@ -27,7 +27,7 @@ def registry():
 
 
 def _covers(row, truth):
-    assert row["conf_low"] <= truth <= row["conf_high"], (row.to_dict(), truth)
+    assert row["low"] <= truth <= row["high"], (row.to_dict(), truth)
 
 
 def _one(table, **where):
@@ -40,13 +40,13 @@ def _one(table, **where):
 @pytest.mark.parametrize("cause", ["resolved", "death", "surgery", "percutaneous drain"])
 @pytest.mark.parametrize("day", [30, 60, 90, 180])
 def test_incidence_by_day_covers_the_truth(registry, cause, day):
-    row = _one(time_to_resolution(registry).table, cause=cause, days=day)
+    row = _one(time_to_resolution(registry).frame, cause=cause, days=day)
     _covers(row, RESOLUTION["by_day"]["documented"][cause][str(day)]["value"])
 
 
 @pytest.mark.parametrize("sessions", range(7))
 def test_incidence_by_session_covers_the_truth(registry, sessions):
-    row = _one(sessions_to_resolution(registry).table, cause="resolved", sessions=sessions)
+    row = _one(sessions_to_resolution(registry).frame, cause="resolved", sessions=sessions)
     _covers(row, RESOLUTION["within_sessions"]["documented"]["resolved"][str(sessions)]["value"])
 
 
@@ -65,21 +65,21 @@ def test_medians_cover_the_truth(registry):
     ],
 )
 def test_adverse_event_rates_cover_the_truth(registry, unit, name):
-    row = _one(adverse_event_rates(registry).table, variable="any adverse event", unit=unit)
+    row = _one(adverse_event_rates(registry).frame, variable="any adverse event", unit=unit)
     _covers(row, EVENTS[name]["as recorded"]["value"])
 
 
 def test_the_quarter_with_the_real_rise_in_bleeding_stands_out_and_no_other_does(registry):
-    rates = adverse_event_rates(registry, by="period", event_type="bleeding").table
+    rates = adverse_event_rates(registry, by="period", event_type="bleeding").frame
     ordinary = EVENTS["sessions followed by bleeding, ordinary quarters"]["as recorded"]["value"]
     by_session = rates[rates["unit"] == "sessions"].set_index("group")
-    out = by_session.index[by_session["conf_low"] > ordinary]
+    out = by_session.index[by_session["low"] > ordinary]
     assert list(out) == ["2025Q3"]
 
 
 @pytest.mark.parametrize("instrument", ["snare", "net", "forceps", "powered_debrider"])
 def test_geometric_means_cover_the_truth(registry, instrument):
-    row = _one(debridement_yield(registry).table, variable="yield, ml", group=instrument)
+    row = _one(debridement_yield(registry).frame, variable="yield, ml", group=instrument)
     truth = YIELD["geometric_mean_ml_one_class_sessions_with_some_yield"][instrument]["value"]
     assert row["low"] <= truth <= row["high"]
 
@@ -92,30 +92,30 @@ def test_geometric_means_cover_the_truth(registry, instrument):
     ],
 )
 def test_rates_of_bleeding_cover_the_truth(registry, unit, event_type, name):
-    row = _one(adverse_event_rates(registry, event_type=event_type).table, unit=unit)
+    row = _one(adverse_event_rates(registry, event_type=event_type).frame, unit=unit)
     _covers(row, EVENTS[name]["as recorded"]["value"])
 
 
 def test_the_quarter_of_the_rise_covers_its_own_truth_and_not_that_of_the_others(registry):
-    rates = adverse_event_rates(registry, by="period", event_type="bleeding", units=("sessions",)).table
+    rates = adverse_event_rates(registry, by="period", event_type="bleeding", units=("sessions",)).frame
     raised = _one(rates, group="2025Q3")
     _covers(raised, EVENTS["sessions followed by bleeding, 2025Q3"]["as recorded"]["value"])
-    assert raised["conf_low"] > EVENTS["sessions followed by bleeding, ordinary quarters"]["as recorded"]["value"]
+    assert raised["low"] > EVENTS["sessions followed by bleeding, ordinary quarters"]["as recorded"]["value"]
 
 
 def test_the_quarter_of_the_rise_has_by_far_the_highest_odds_of_bleeding(registry):
     found = compare_adverse_events(
         registry, by="period", reference="2025Q2", event_type="bleeding", unit="sessions"
-    ).table.set_index("group")
+    ).frame.set_index("group")
     assert found["estimate"].idxmax() == "2025Q3"
     raised = found.loc["2025Q3"]
-    assert raised["conf_low"] <= TRUTH["adverse_events"]["bleeding_odds_ratio_2025Q3"]["value"] <= raised["conf_high"]
+    assert raised["low"] <= TRUTH["adverse_events"]["bleeding_odds_ratio_2025Q3"]["value"] <= raised["high"]
     assert (found["p_unadjusted"] < 0.05).sum() <= 1
 
 
 def test_first_bleeds_by_day_180_lie_below_all_patients_who_ever_bleed(registry):
-    row = _one(time_to_first_event(registry, event_type="bleeding").table, cause="bleeding", days=180)
-    assert row["conf_low"] <= EVENTS["patients with bleeding, of all patients"]["full follow-up"]["value"]
+    row = _one(time_to_first_event(registry, event_type="bleeding").frame, cause="bleeding", days=180)
+    assert row["low"] <= EVENTS["patients with bleeding, of all patients"]["full follow-up"]["value"]
     assert row["estimate"] < 0.25
 
 
@@ -124,8 +124,8 @@ def test_unchecked_sessions_change_the_denominator_and_the_text_says_so(registry
     every = registry.sessions.assign(events_checked=True)
     looked = registry_from({**registry.tables, "sessions": every})
     as_recorded, as_if = (adverse_event_rates(each, event_type="bleeding") for each in (registry, looked))
-    here, there = (_one(result.table, unit="sessions") for result in (as_recorded, as_if))
+    here, there = (_one(result.frame, unit="sessions") for result in (as_recorded, as_if))
     assert 0 < there["n"] - here["n"] <= unchecked
     assert here["events"] == there["events"]
-    assert f"{there['n'] - here['n']} sessions of {there['n']} left out of every denominator" in describe(as_recorded)
-    assert "left out of every denominator" not in describe(as_if)
+    assert f"{there['n'] - here['n']} sessions of {there['n']} left out of every denominator" in words(as_recorded)
+    assert "left out of every denominator" not in words(as_if)

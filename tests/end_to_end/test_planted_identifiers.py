@@ -81,7 +81,7 @@ def export(folder: Path, columns: dict[str, list[str]], *, book: bool) -> Path:
 
 OWN_WORDS = frozenset(
     ("street", "held", "mail", "social", "security", "private", "card", "plate", "insurance", "serial")
-)  # fmt: skip
+)
 
 
 def telling(plant: Planted) -> set[str]:

@@ -98,9 +98,13 @@ def test_the_sections_come_in_the_order_of_a_review(review):
     root = parsed(review.read_text(encoding="utf-8"))
     assert root.all("h1")[0].text == f"Quarterly review, {PERIOD}"
     assert [each.text for each in root.all("h2")] == [
-        "Activity and case mix", "Outcomes matured by now", "Adverse events", "Instruments and yield",
-        "Completeness and findings", "Definitions, method and cautions",
-    ]  # fmt: skip
+        "Activity and case mix",
+        "Outcomes matured by now",
+        "Adverse events",
+        "Instruments and yield",
+        "Completeness and findings",
+        "Definitions, method and cautions",
+    ]
     assert [each.text for each in root.all("nav")[0].all("a")] == [each.text for each in root.all("h2")]
 
 
@@ -112,13 +116,13 @@ def test_every_rate_on_the_page_is_that_of_the_result(tables, registry):
     result = necrostats.adverse_event_rates(registry.during(PERIOD))
     rows = table_titled(tables, result.title)[1:]
     for column, unit in enumerate(("patients", "sessions", "100 patient-days"), start=1):
-        expected = result.table[result.table["unit"] == unit]
+        expected = result.frame[result.frame["unit"] == unit]
         assert len(rows) == len(expected)
         for row, rate in zip(rows, expected.itertuples(), strict=True):
             factor = 100 if rate.per == 1 else 1
             shown = numbers_in(row[column])
             agree(shown[:2], (rate.events, rate.n))
-            agree(shown[2:], (rate.estimate * factor, rate.conf_low * factor, rate.conf_high * factor))
+            agree(shown[2:], (rate.estimate * factor, rate.low * factor, rate.high * factor))
 
 
 @pytest.mark.parametrize("measure", ["time_to_resolution", "sessions_to_resolution"])
@@ -130,16 +134,16 @@ def test_every_incidence_and_number_at_risk_on_the_page_is_that_of_the_result(ta
         here = expected[expected[result.axis] == point]
         agree(numbers_in(shown[str(point)][0]), here["at_risk"].iloc[:1])
         for cell, row in zip(shown[str(point)][1:], here.itertuples(), strict=True):
-            agree(numbers_in(cell), (100 * row.estimate, 100 * row.conf_low, 100 * row.conf_high))
+            agree(numbers_in(cell), (100 * row.estimate, 100 * row.low, 100 * row.high))
     median = result.medians.iloc[0]
-    agree(numbers_in(shown[f"Median, {result.axis}"][1]), (median["estimate"], median["conf_low"], median["conf_high"]))
+    agree(numbers_in(shown[f"Median, {result.axis}"][1]), (median["estimate"], median["low"], median["high"]))
 
 
 def test_every_adverse_event_of_the_period_is_a_row_of_the_case_list_without_an_id(review, tables, registry):
     result = necrostats.adverse_event_cases(registry.during(PERIOD))
     rows = table_titled(tables, result.title)[1:]
-    assert [row[4] for row in rows] == [str(day) for day in result.table["day"]]
-    assert [row[1] for row in rows] == [str(band) for band in result.table["age_band"]]
+    assert [row[4] for row in rows] == [str(day) for day in result.frame["day"]]
+    assert [row[1] for row in rows] == [str(band) for band in result.frame["age_band"]]
     text = review.read_text(encoding="utf-8")
     assert [each for each in registry.patients["patient_id"] if f">{each}<" in text or f" {each} " in text] == []
 
@@ -147,15 +151,18 @@ def test_every_adverse_event_of_the_period_is_a_row_of_the_case_list_without_an_
 def test_every_yield_on_the_page_is_that_of_the_result(tables, registry):
     result = necrostats.debridement_yield(registry)
     rows = table_titled(tables, result.title)[1:]
-    for row, expected in zip(rows, result.table.itertuples(), strict=True):
+    for row, expected in zip(rows, result.frame.itertuples(), strict=True):
         agree(numbers_in(" ".join(row[-5:-2])), (expected.patients, expected.n, expected.events))
         if row[-1] not in ("too few", "no values"):
             agree(numbers_in(row[-1]), (expected.estimate, expected.low, expected.high))
 
 
 def test_what_was_read_on_the_page_adds_up(check, registry):
-    (table,) = [each for each in parsed(check.read_text(encoding="utf-8")).all("table")
-                if each.all("caption")[0].text == "What was read"]  # fmt: skip
+    (table,) = [
+        each
+        for each in parsed(check.read_text(encoding="utf-8")).all("table")
+        if each.all("caption")[0].text == "What was read"
+    ]
     rows = {row[0]: [int(cell) for cell in row[2:]] for row in table_of(table)[1:]}
     assert set(rows) == set(registry.tables)
     for name, (read, kept, aside) in rows.items():

@@ -116,11 +116,15 @@ def test_few_codes_are_never_used():
         for code in set(column.codes) - {row[column.name] for row in rows(TIDY, table.name)}
     }
     assert unused == {
-        "patients.sex other", "patients.aetiology other", "sessions.yield_words none",
-        "instrument_uses.yield_unit percent_cleared", "adverse_events.event_type peroxide",
-        "adverse_events.event_type other", "adverse_events.clavien_grade IVb",
+        "patients.sex other",
+        "patients.aetiology other",
+        "sessions.yield_words none",
+        "instrument_uses.yield_unit percent_cleared",
+        "adverse_events.event_type peroxide",
+        "adverse_events.event_type other",
+        "adverse_events.clavien_grade IVb",
         "other_interventions.kind surgical_necrosectomy",
-    }  # fmt: skip
+    }
 
 
 def test_nothing_happens_after_the_last_contact():
@@ -128,12 +132,17 @@ def test_nothing_happens_after_the_last_contact():
     days = [
         (row["patient_id"], int(row[column]))
         for table, column in (
-            ("sessions", "day"), ("scans", "day"), ("reviews", "day"), ("adverse_events", "day"),
-            ("other_interventions", "day"), ("stents", "placed_day"), ("stents", "removed_day"),
+            ("sessions", "day"),
+            ("scans", "day"),
+            ("reviews", "day"),
+            ("adverse_events", "day"),
+            ("other_interventions", "day"),
+            ("stents", "placed_day"),
+            ("stents", "removed_day"),
         )
         for row in rows(TIDY, table)
         if row[column]
-    ]  # fmt: skip
+    ]
     assert len(days) > 2000
     assert all(day <= last[patient] for patient, day in days)
 
@@ -142,10 +151,13 @@ def test_nothing_stops_and_what_asks_or_is_noted_is_what_the_readme_says():
     registry = read_registry(TIDY)
     found = registry.findings.groupby(["severity", "table", "column"]).size().to_dict()
     assert found == {
-        ("asks", "patients", "onset_day"): 2, ("asks", "sessions", "session_id"): 2,
-        ("asks", "sessions", "peroxide_percent"): 1, ("asks", "sessions", "yield_unit"): 1,
-        ("asks", "instrument_uses", "yield_unit"): 1, ("notes", "stents", "stent_id"): 2,
-    }  # fmt: skip
+        ("asks", "patients", "onset_day"): 2,
+        ("asks", "sessions", "session_id"): 2,
+        ("asks", "sessions", "peroxide_percent"): 1,
+        ("asks", "sessions", "yield_unit"): 1,
+        ("asks", "instrument_uses", "yield_unit"): 1,
+        ("notes", "stents", "stent_id"): 2,
+    }
     assert len(registry.set_aside) == 0
     assert registry.source.rows_kept == registry.source.rows_read
     assert registry.periods[0] == "2023Q1" and registry.periods[-1] == "2026Q3"
@@ -155,10 +167,16 @@ def test_nothing_stops_and_what_asks_or_is_noted_is_what_the_readme_says():
 def test_the_readme_counts_what_is_there():
     text = (HOME / "README.md").read_text(encoding="utf-8")
     for table, noun in (
-        ("patients", "patients"), ("collections", "collections"), ("sessions", "sessions"),
-        ("instrument_uses", "uses of instruments"), ("stents", "stents"), ("scans", "scans"), ("reviews", "reviews"),
-        ("adverse_events", "adverse events"), ("other_interventions", "other interventions"),
-    ):  # fmt: skip
+        ("patients", "patients"),
+        ("collections", "collections"),
+        ("sessions", "sessions"),
+        ("instrument_uses", "uses of instruments"),
+        ("stents", "stents"),
+        ("scans", "scans"),
+        ("reviews", "reviews"),
+        ("adverse_events", "adverse events"),
+        ("other_interventions", "other interventions"),
+    ):
         assert f" {len(rows(TIDY, table))} {noun}" in text
 
 

@@ -12,8 +12,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.firth import firth_logistic
-from necrostats.stats.gee import logit_gee
+from necrostats.stats.gee import firth_logistic, logit_gee
 from necrostats.stats.rates import mid_p
 
 R = values("r_clustered_models")
@@ -31,9 +30,7 @@ def _any_powered(sessions):
     return ((sessions["instrument"] == "powered") | (sessions["instrument2"] == "powered")).astype(float)
 
 
-@pytest.mark.parametrize(
-    ("structure", "tolerance"), [("independence", 1e-6), ("exchangeable", 5e-4)]
-)
+@pytest.mark.parametrize(("structure", "tolerance"), [("independence", 1e-6), ("exchangeable", 5e-4)])
 def test_estimating_equations_are_those_of_geepack(structure, tolerance):
     sessions, expected = _sessions(), R[f"gee.ae.{structure}"]["value"]
     design = _design(_any_powered(sessions), sessions)

@@ -8,9 +8,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from builders.outside_values import data, values
-from necrostats.stats.blaker import blaker
 from necrostats.stats.comparisons import fisher, freeman_halton, mantel_haenszel, rate_ratio
-from necrostats.stats.proportions import clopper_pearson, mid_p
+from necrostats.stats.proportions import blaker, clopper_pearson, mid_p
 
 R = values("r_comparisons")
 BINOMIAL = values("r_exact_intervals")["binom.ci"]["value"]

@@ -11,8 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.cox import cox
-from necrostats.stats.proportional_hazards import proportional_hazards
+from necrostats.stats.cox import cox, proportional_hazards
 
 R = values("r_cox")
 

@@ -9,8 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.gray import gray_test
-from necrostats.stats.log_rank import log_rank
+from necrostats.stats.curve_tests import gray_test, log_rank
 
 R = values("r_curve_tests")
 CLOSE = {"rtol": 1e-9, "atol": 1e-10}
@@ -73,9 +72,13 @@ def test_gray_tests_are_those_of_cmprsk(name):
     rows, expected = data(series), R[name]["value"]
     for place, cause in enumerate(expected["cause"]):
         found = gray_test(
-            rows.days, rows.status, group=rows[column], of=int(cause), rho=rho,
+            rows.days,
+            rows.status,
+            group=rows[column],
+            of=int(cause),
+            rho=rho,
             strata=None if strata is None else rows[strata],
-        )  # fmt: skip
+        )
         assert_allclose([found.statistic, found.p_value], [expected["stat"][place], expected["p"][place]], **CLOSE)
         assert found.degrees_of_freedom == expected["df"][place]
 

@@ -73,7 +73,8 @@ def test_difference_and_ratio_of_two_groups():
     gap = difference(figures, 2, 1)
     assert_allclose(
         [gap.estimate, gap.std_error, gap.low, gap.high, gap.statistic, gap.p_value],
-        [expected[name] for name in ("diff", "se", "lower", "upper", "z", "p")], **CLOSE,
-    )  # fmt: skip
+        [expected[name] for name in ("diff", "se", "lower", "upper", "z", "p")],
+        **CLOSE,
+    )
     share = ratio(figures, 2, 1)
     assert_allclose([share.estimate, share.low, share.high], [expected["ratio"], *expected["ratio_ci"]], **CLOSE)

@@ -1,14 +1,21 @@
+""""""
+
+from __future__ import annotations
+
+import numpy as np
 import pytest
 
 from builders.courses import Course, registry_of
 from builders.stented import graded, with_events
-from necrostats.errors import ChoiceError
-from necrostats.measures import event_grades, worst_grades
+from necrostats.definitions.grades import comprehensive_complication_index
+from necrostats.errors import ChoiceError, DesignError
+from necrostats.measures import adverse_event_grades as adverse_event_cases
+from necrostats.measures import complication_index, event_grades, worst_grades
 from necrostats.stats.proportions import clopper_pearson
 
 
 def _level(result, level, variable=None, group="all"):
-    table = result.table[(result.table["level"] == level) & (result.table["group"] == group)]
+    table = result.frame[(result.frame["level"] == level) & (result.frame["group"] == group)]
     return (table if variable is None else table[table["variable"] == variable]).iloc[0]
 
 
@@ -21,7 +28,7 @@ def test_a_patient_counts_once_with_the_worst_grade():
     assert (row["low"], row["high"]) == pytest.approx((exact.low, exact.high))
     assert _level(result, "II")["events"] == 0
     assert _level(result, "no event")["events"] == 1
-    assert result.table["events"].sum() == 2
+    assert result.frame["events"].sum() == 2
 
 
 def test_patients_whose_events_carry_no_grade_are_not_graded_and_the_note_says_so():
@@ -52,9 +59,9 @@ def test_types_by_grade_add_up_and_the_ungraded_have_their_column():
     assert _level(result, "II", "bleeding")["events"] == 1
     assert _level(result, "not graded", "bleeding")["events"] == 1
     assert _level(result, "V", "sepsis")["n"] == 1
-    total = result.table[result.table["variable"] == "any adverse event"]
+    total = result.frame[result.frame["variable"] == "any adverse event"]
     assert total["events"].sum() == total["n"].iloc[0] == 3
-    assert result.table["estimate"].isna().all()
+    assert result.frame["estimate"].isna().all()
 
 
 def test_groups_keep_their_own_counts_and_empty_ones_stay():
@@ -66,7 +73,60 @@ def test_groups_keep_their_own_counts_and_empty_ones_stay():
 
 def test_nobody_and_an_unknown_scale():
     empty = registry_of(Course()).select([False])
-    assert worst_grades(empty).table["estimate"].isna().all()
-    assert (event_grades(empty).table["events"] == 0).all()
+    assert worst_grades(empty).frame["estimate"].isna().all()
+    assert (event_grades(empty).frame["events"] == 0).all()
     with pytest.raises(ChoiceError, match="AGREE"):
         worst_grades(registry_of(Course()), grading="CTCAE")
+
+
+def _row(result, variable="complication index", group="all"):
+    table = result.frame
+    return table[(table["variable"] == variable) & (table["group"] == group)].iloc[0]
+
+
+def test_the_median_is_over_all_patients_and_beside_it_over_those_with_an_event():
+    base = registry_of(Course(events=[(2, "bleeding"), (3, "sepsis")]), Course(), Course())
+    result = complication_index(with_events(base, clavien_grade=["II", "IIIa"]))
+    assert (_row(result)["estimate"], _row(result)["n"]) == (0, 3)
+    affected = _row(result, "complication index of those with an event")
+    assert affected["estimate"] == pytest.approx(comprehensive_complication_index(["II", "IIIa"]))
+
+
+def test_an_ungraded_event_leaves_no_index_unless_another_was_fatal():
+    result = complication_index(graded("II", None, column="clavien_grade"))
+    assert (_row(result)["n"], _row(result)["missing"]) == (1, 1)
+    assert any("1 event has no Clavien–Dindo grade" in note.text for note in result.notes)
+
+
+def test_agree_grades_are_never_used_for_it():
+    assert _row(complication_index(graded("V")))["n"] == 0
+
+
+def test_no_event_is_zero_only_where_somebody_looked():
+    result = complication_index(registry_of(Course(unchecked=[0]), Course()))
+    assert (_row(result)["n"], _row(result)["missing"]) == (1, 1)
+    assert any("1 patient with no record" in note.text for note in result.notes)
+
+
+def test_a_quarter_alone_is_refused_and_nobody_is_an_empty_answer():
+    with pytest.raises(DesignError, match="narrowed"):
+        complication_index(registry_of(Course()).during("2024Q1"))
+    assert np.isnan(_row(complication_index(registry_of(Course()).select([False])))["estimate"])
+
+
+def test_the_case_list_holds_no_identifier_no_date_and_no_age():
+    course = Course(events=[(2, "bleeding")], about={"age_years": 67, "infection": "confirmed"})
+    table = adverse_event_cases(registry_of(course)).frame
+    assert list(table.columns) == [
+        "case",
+        "age_band",
+        "extent_class",
+        "event_type",
+        "day",
+        "agree_grade",
+        "attribution",
+        "treatment",
+    ]
+    assert table.loc[0, "age_band"] == "60–74"
+    assert "P1" not in table.to_string()
+    assert "67" not in table.to_string()

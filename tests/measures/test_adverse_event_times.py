@@ -70,7 +70,7 @@ def test_what_is_known_only_later_cannot_group_and_a_quarter_alone_is_refused():
 
 def test_nobody_gives_an_empty_answer():
     result = time_to_first_event(registry_of(Course()).select([False]))
-    assert np.isnan(result.table["estimate"].to_numpy(dtype=float)).all()
+    assert np.isnan(result.frame["estimate"].to_numpy(dtype=float)).all()
 
 
 def test_a_patient_with_a_stent_of_unknown_end_is_left_out_of_a_window_that_runs_until_it_is_out():

@@ -1,14 +1,21 @@
+""""""
+
+from __future__ import annotations
+
 import numpy as np
 import pytest
 
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError
 from necrostats.measures import adverse_event_rates
+from necrostats.measures.adverse_events import INTERVALS, known_interval, known_units
 from necrostats.registry.tables import registry_from
+from necrostats.stats.proportions import blaker, clopper_pearson, mid_p, wilson
+from necrostats.stats.rates import clustered_rate, garwood
 
 
 def _row(result, unit, variable="any adverse event", group="all"):
-    table = result.table
+    table = result.frame
     return table[(table["unit"] == unit) & (table["variable"] == variable) & (table["group"] == group)].iloc[0]
 
 
@@ -60,16 +67,14 @@ def test_no_event_in_thirty_patients_leaves_11_6_percent_compatible():
     """0 of 30: upper 97.5 % limit 11.6 % (1 - 0.025 ** (1/30))."""
     result = adverse_event_rates(registry_of(*[Course()] * 30))
     row = _row(result, "patients")
-    assert row["conf_low"] == 0
-    assert row["conf_high"] == pytest.approx(1 - 0.025 ** (1 / 30), abs=1e-12)
+    assert row["low"] == 0
+    assert row["high"] == pytest.approx(1 - 0.025 ** (1 / 30), abs=1e-12)
     assert "ZERO_EVENTS" in {note.code for note in result.notes}
 
 
 def test_groups_of_sessions_have_their_own_denominators():
-    result = adverse_event_rates(
-        registry_of(Course(), Course(period="2024Q3", events=[(2, "bleeding")])), by="period"
-    )
-    assert list(result.table["group"].cat.categories) == ["2024Q1", "2024Q2", "2024Q3"]
+    result = adverse_event_rates(registry_of(Course(), Course(period="2024Q3", events=[(2, "bleeding")])), by="period")
+    assert list(result.frame["group"].cat.categories) == ["2024Q1", "2024Q2", "2024Q3"]
     assert _row(result, "sessions", group="2024Q3")["events"] == 1
     assert _row(result, "sessions", group="2024Q2")["n"] == 0
     assert np.isnan(_row(result, "sessions", group="2024Q2")["estimate"])
@@ -82,7 +87,7 @@ def test_an_unknown_event_type_is_answered_with_the_list():
 
 def test_nobody_gives_an_empty_answer_and_no_error():
     result = adverse_event_rates(registry_of(Course()).select([False]))
-    assert result.table["estimate"].isna().all()
+    assert result.frame["estimate"].isna().all()
 
 
 def _graded(*grades):
@@ -109,7 +114,7 @@ def test_a_patient_with_three_events_widens_the_rate_per_100_patient_days():
     wide = _row(adverse_event_rates(registry_of(crowded, *[Course()] * 9)), "100 patient-days")
     narrow = _row(adverse_event_rates(registry_of(*spread, *[Course()] * 7)), "100 patient-days")
     assert wide["estimate"] == narrow["estimate"]
-    assert wide["conf_high"] > narrow["conf_high"]
+    assert wide["high"] > narrow["high"]
 
 
 def test_events_per_patient_is_offered_when_asked_for():
@@ -170,3 +175,72 @@ def test_events_without_a_grade_are_counted_for_the_type_asked_for_only():
     result = adverse_event_rates(base, event_type="bleeding", grade_from="IIIa", attribution_from="possible")
     assert result.population.left_out["events without a grade on that scale"] == 1
     assert result.population.left_out["events of which the attribution is not recorded"] == 1
+
+
+REGISTRY = registry_of(*[Course(events=[(2, "bleeding")])] * 3, *[Course()] * 17)
+
+
+def _row_adverse_event_units(registry, unit, **options):
+    return adverse_event_rates(registry, event_type="bleeding", units=(unit,), **options).frame.iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("interval", "method"),
+    [("Clopper–Pearson", clopper_pearson), ("mid-P", mid_p), ("Blaker", blaker), ("Wilson", wilson)],
+)
+def test_the_interval_of_patients_is_the_one_asked_for(interval, method):
+    expected, row = method(3, 20), _row_adverse_event_units(REGISTRY, "patients", interval=interval)
+    assert (row["low"], row["high"]) == pytest.approx((expected.low, expected.high))
+    assert interval in adverse_event_rates(REGISTRY, interval=interval).method.interval
+
+
+def test_a_plain_hyphen_will_do_and_an_unknown_interval_is_answered_with_the_list():
+    assert known_interval("Clopper-Pearson") == "Clopper–Pearson"
+    assert set(INTERVALS) == {"Clopper–Pearson", "mid-P", "Blaker", "Wilson"}
+    with pytest.raises(ChoiceError, match="Wilson"):
+        known_interval("Wald")
+
+
+def test_units_come_in_their_order_and_one_may_stand_alone():
+    assert known_units(("sessions", "patients")) == ("patients", "sessions")
+    assert known_units("sessions") == ("sessions",)
+    with pytest.raises(ChoiceError, match="100 stent-days"):
+        known_units(("weeks",))
+
+
+def test_robust_limits_are_never_taken_inside_the_exact_ones():
+    """One event in one of two patients of unlike follow-up: the dispersion is large and means nothing."""
+    registry = registry_of(Course(events=[(0, "bleeding")], last_contact=1), Course(last_contact=200))
+    row = _row_adverse_event_units(registry, "100 patient-days")
+    exact, robust = garwood(1, row["n"], per=100), clustered_rate([1, 0], [2, 31], per=100)
+    assert row["low"] == pytest.approx(min(exact.low, robust.low))
+    assert row["high"] == pytest.approx(max(exact.high, robust.high))
+
+
+def _codes(result):
+    return [note.code for note in result.notes]
+
+
+def test_the_method_names_only_the_units_that_are_shown():
+    registry = registry_of(Course(), Course())
+    alone = adverse_event_rates(registry, units=("patients",)).method
+    assert "patient-days" not in alone.estimand + alone.interval + alone.definition
+    assert not any("Garwood" in reference for reference in alone.references)
+    every = adverse_event_rates(registry, units=("patients", "100 stent-days")).method
+    assert "stent-related events per 100 stent-days" in every.estimand
+    assert "whatever the window" in every.definition
+
+
+def test_crowding_is_said_for_the_rate_it_concerns():
+    registry = registry_of(Course(events=[(2, "bleeding")] * 3), *[Course()] * 20)
+    days = adverse_event_rates(registry, units=("100 patient-days",))
+    each = adverse_event_rates(registry, units=("events per patient",))
+    assert "limits per 100 patient-days are robust" in days.notes[-1].text
+    assert "limits of events per patient are robust" in each.notes[-1].text
+    assert "OVERDISPERSED" not in _codes(adverse_event_rates(registry, units=("patients",)))
+
+
+def test_few_patients_are_said_where_sessions_are_shown():
+    registry = registry_of(Course(events=[(2, "bleeding")]), Course())
+    assert "FEW_CLUSTERS" in _codes(adverse_event_rates(registry))
+    assert "FEW_CLUSTERS" not in _codes(adverse_event_rates(registry, units=("patients",)))

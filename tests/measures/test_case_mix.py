@@ -1,9 +1,15 @@
+""""""
+
+from __future__ import annotations
+
 from builders.courses import Course, registry_of
-from necrostats.measures import activity, case_mix
+from necrostats.measures import activity, case_mix, data_completeness
+from necrostats.present import chart
+from necrostats.registry.tables import registry_from
 
 
 def _rows(result, variable, group="all"):
-    return result.table[(result.table["variable"] == variable) & (result.table["group"] == group)]
+    return result.frame[(result.frame["variable"] == variable) & (result.frame["group"] == group)]
 
 
 def test_a_number_is_described_by_median_and_quartiles_and_what_is_missing():
@@ -42,10 +48,45 @@ def test_activity_counts_sessions_by_type():
     assert rows.loc["drainage", "events"] == 1
 
 
-
-
 def test_an_extent_that_cannot_be_known_is_missing_and_not_a_class():
     courses = [Course(index={"quadrants": 1, "solid_percent": 20.0}), Course(), Course()]
     rows = _rows(case_mix(registry_of(*courses)), "extent class").set_index("level")
     assert rows.loc["low", ["events", "n", "missing"]].tolist() == [1, 1, 2]
     assert rows.loc["unclassified", "events"] == 0
+
+
+def test_completeness_asks_for_a_column_only_where_it_applies():
+    table = data_completeness(registry_of(Course(necrosectomies=[5]), Course(died_on=9))).frame.set_index("variable")
+    assert table.loc["sessions.texture", ["events", "n"]].tolist() == [0, 1]
+    assert table.loc["patients.death_day", ["events", "n"]].tolist() == [1, 1]
+    assert "sessions.also_treated" not in table.index
+
+
+def test_an_empty_table_has_no_share_rather_than_a_full_one():
+    table = data_completeness(registry_of(Course())).frame.set_index("variable")
+    assert table.loc["stents.end_reason", "n"] == 0
+    assert table["estimate"].isna()["stents.end_reason"]
+
+
+def _two_quarters():
+    tables = registry_of(Course(necrosectomies=[5, 120], scans=[(3, 90), (130, 40)])).tables
+    sessions = tables["sessions"].assign(period=["2024Q1", "2024Q1", "2024Q2"])
+    return registry_from({**tables, "sessions": sessions})
+
+
+def test_a_registry_narrowed_to_a_quarter_says_which_rows_are_of_the_quarter_and_which_are_whole_histories():
+    """One of three sessions is of the quarter; both scans count, though one is of the quarter before."""
+    result = data_completeness(_two_quarters().during("2024Q2"))
+    rows = result.frame.set_index("variable")["n"]
+    assert (rows["sessions.texture"], rows["scans.long_mm"]) == (1, 2)
+    assert result.title == (
+        "Completeness of the record: sessions and events of 2024Q2, and all other records of the patients treated then"
+    )
+    assert "adverse events are those of 2024Q2; patients, collections, stents, scans" in result.method.definition
+    assert "sessions and events of 2024Q2" in chart(result).caption
+
+
+def test_a_whole_registry_is_not_said_to_be_narrowed():
+    result = data_completeness(_two_quarters())
+    assert result.title == "Completeness of the record"
+    assert "whole histories" not in result.method.definition

@@ -5,7 +5,7 @@ from scipy import stats
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import collection_resolution, time_to_resolution
-from necrostats.present import chart, describe, tabulate
+from necrostats.present import chart, table, words
 
 
 def _one(day, **more):
@@ -17,7 +17,7 @@ def _twins(day):
 
 
 def _at(result, day, cause="resolved", group="all"):
-    table = result.table
+    table = result.frame
     return table[(table["days"] == day) & (table["cause"] == cause) & (table["group"] == group)].iloc[0]
 
 
@@ -28,7 +28,7 @@ def test_collections_of_one_patient_that_end_together_count_twice_but_err_as_one
     double = collection_resolution(registry_of(*map(_twins, days)))
     one, two = _at(single, 30), _at(double, 30)
     assert (two["at_risk"], one["at_risk"]) == (40, 20)
-    for name in ("estimate", "conf_low", "conf_high"):
+    for name in ("estimate", "low", "high"):
         assert two[name] == pytest.approx(one[name], rel=1e-12)
 
 
@@ -41,9 +41,7 @@ def test_without_censoring_the_error_is_that_of_a_share_of_clusters():
     error = np.sqrt(20 * 0.25) / 30
     spread = stats.t.ppf(0.975, 29) * error * np.sqrt(30 / 29) / (0.5 * np.log(2))
     assert row["estimate"] == pytest.approx(0.5)
-    assert (row["conf_low"], row["conf_high"]) == pytest.approx(
-        (0.5 ** np.exp(spread), 0.5 ** np.exp(-spread)), abs=1e-6
-    )
+    assert (row["low"], row["high"]) == pytest.approx((0.5 ** np.exp(spread), 0.5 ** np.exp(-spread)), abs=1e-6)
 
 
 def test_the_index_collections_alone_resolve_no_later_than_their_patients():
@@ -62,7 +60,7 @@ def test_the_index_collections_alone_resolve_no_later_than_their_patients():
 
 def test_landmarks_have_rows_and_nothing_is_said_beyond_the_last_day_followed():
     result = collection_resolution(registry_of(_one(20), Course(last_contact=40)))
-    assert {0, 30, 60, 90, 180} <= set(result.table["days"])
+    assert {0, 30, 60, 90, 180} <= set(result.frame["days"])
     assert _at(result, 30)["estimate"] == 0.5 and np.isnan(_at(result, 60)["estimate"])
 
 
@@ -71,13 +69,15 @@ def test_the_population_counts_patients_and_collections_and_who_is_left_out():
     result = collection_resolution(registry_of(late, _one(30, about={"sex": "male"}), _one(30)), by="sex")
     assert (result.population.patients, result.population.collections) == (2, 2)
     assert result.population.left_out == {
-        "collections without a group": 1, "collections not followed from their first day on": 1
-    }  # fmt: skip
+        "collections without a group": 1,
+        "collections not followed from their first day on": 1,
+    }
 
 
 def test_few_patients_are_said_to_be_few_and_a_later_collection_is_named():
-    result = collection_resolution(registry_of(*[_one(day) for day in range(20, 30)],
-                                               Course(last_contact=90, late_collection=(30, [(60, 60)]))))  # fmt: skip
+    result = collection_resolution(
+        registry_of(*[_one(day) for day in range(20, 30)], Course(last_contact=90, late_collection=(30, [(60, 60)])))
+    )
     notes = {note.code: note.text for note in result.notes}
     assert "Only 11 patients" in notes["FEW_CLUSTERS"]
     assert notes["LEFT_TRUNCATION"].startswith("1 collection was found after the index drainage")
@@ -98,9 +98,9 @@ def test_sites_are_groups_and_what_is_known_later_is_not():
 )
 def test_one_collection_nobody_resolved_and_all_at_once_give_an_answer(courses):
     result = collection_resolution(registry_of(*courses))
-    assert len(result.table) and chart(result).alt and describe(result) and len(tabulate(result).frame)
+    assert len(result.frame) and chart(result).alt and words(result) and len(table(result).frame)
 
 
 def test_what_is_shown_speaks_of_collections():
     result = collection_resolution(registry_of(*[_one(day) for day in range(20, 60)]))
-    assert "of 40 collections" in describe(result)
+    assert "of 40 collections" in words(result)

@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 from dataclasses import replace
@@ -8,9 +10,11 @@ import pytest
 from builders.courses import Course, registry_of
 from builders.many_courses import many_courses, with_tables
 from necrostats.bundled import synthetic_registry
+from necrostats.definitions.outcomes import outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
 from necrostats.errors import DesignError
 from necrostats.measures import patient_courses
+from necrostats.measures.courses import KINDS, records
 from necrostats.registry.loading import read_registry
 from necrostats.results import Listing
 
@@ -18,7 +22,7 @@ RESOLVED_90 = {"scans": [(30, 70.0), (90, 10.0)], "well_on": [90]}
 
 
 def _of(registry, what: str, **options) -> pd.DataFrame:
-    table = patient_courses(registry, **options).table
+    table = patient_courses(registry, **options).frame
     return table[table["what"] == what].reset_index(drop=True)
 
 
@@ -38,14 +42,14 @@ def test_no_identifier_is_in_the_listing():
     result = patient_courses(many_courses(12))
     assert isinstance(result, Listing)
     ids = {f"P{number}" for number in range(1, 13)} | {"T0", "U0", "P1C1", "P1D0", "P1E0"}
-    written = set(result.table.astype(str).to_numpy().ravel())
+    written = set(result.frame.astype(str).to_numpy().ravel())
     assert not ids & written
 
 
 def test_the_order_of_the_patients_in_the_registry_changes_nothing():
     courses = [Course(**RESOLVED_90), Course(died_on=5), Course(last_contact=50, necrosectomies=[7])]
-    forwards = patient_courses(registry_of(*courses)).table
-    pd.testing.assert_frame_equal(forwards, patient_courses(registry_of(*reversed(courses))).table)
+    forwards = patient_courses(registry_of(*courses)).frame
+    pd.testing.assert_frame_equal(forwards, patient_courses(registry_of(*reversed(courses))).frame)
 
 
 def test_the_outcome_is_that_of_the_definition_and_its_horizon():
@@ -69,7 +73,7 @@ def test_a_session_of_drainage_and_necrosectomy_counts_as_both_and_other_session
     registry = registry_of(Course(necrosectomies=[7, 14]))
     kinds = ["drainage_and_necrosectomy", "necrosectomy", "stent_removal"]
     sessions = registry.sessions.assign(session_type=kinds)
-    table = patient_courses(with_tables(registry, sessions=sessions)).table
+    table = patient_courses(with_tables(registry, sessions=sessions)).frame
     days = {what: table.loc[table["what"] == what, "day"].tolist() for what in table["what"].unique()}
     assert days["drainage"] == [0]
     assert days["necrosectomy"] == [0, 7]
@@ -107,7 +111,7 @@ def test_a_day_known_as_a_range_keeps_its_latest_day():
 
 def test_every_record_of_the_registry_is_in_the_listing():
     registry = read_registry(synthetic_registry() / "tidy")
-    table = patient_courses(registry).table
+    table = patient_courses(registry).frame
     seen = table["what"].value_counts()
     sessions = registry.sessions["session_type"]
     both = int((sessions == "drainage_and_necrosectomy").sum())
@@ -125,7 +129,7 @@ def test_every_record_of_the_registry_is_in_the_listing():
 def test_groups_come_first_and_patients_without_one_are_counted():
     courses = [Course(about={"sex": sex}) for sex in ("male", "female", None)]
     result = patient_courses(registry_of(*courses), by="sex")
-    course = result.table[result.table["what"] == "course"]
+    course = result.frame[result.frame["what"] == "course"]
     assert course["group"].astype(object).tolist() == ["female", "male"]
     assert list(course["group"].cat.categories) == ["female", "male", "other"]
     assert result.population.patients == 2
@@ -139,5 +143,24 @@ def test_a_group_known_only_later_is_refused():
 
 def test_nobody_gives_a_listing_without_rows():
     result = patient_courses(many_courses(0))
-    assert result.table.empty
+    assert result.frame.empty
     assert result.population.patients == 0
+
+
+def _records(*courses: Course) -> pd.DataFrame:
+    registry = registry_of(*courses)
+    return records(registry, outcomes(registry, DOCUMENTED_RESOLUTION))
+
+
+def test_a_record_has_a_kind_a_day_and_its_patient():
+    rows = _records(Course(), Course(surgery_on=9))
+    surgery = rows[rows["what"] == "surgery"].iloc[0]
+    assert (surgery["position"], surgery["day"], surgery["detail"]) == (1, 9, "surgical_necrosectomy")
+    assert list(rows["what"].cat.categories) == list(KINDS)
+    assert pd.isna(surgery["day_to"])
+
+
+def test_only_resolution_that_ended_the_course_is_a_resolution():
+    after_surgery = Course(surgery_on=20, scans=[(40, 5.0)], well_on=[40])
+    assert "resolved" not in set(_records(after_surgery)["what"])
+    assert set(_records(Course(scans=[(40, 5.0)], well_on=[40]))["what"]) >= {"resolved", "course", "follow-up"}

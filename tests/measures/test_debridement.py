@@ -7,15 +7,16 @@ from necrostats.measures import debridement_yield
 
 
 def _row(result, group):
-    return result.table[result.table["group"] == group].iloc[0]
+    return result.frame[result.frame["group"] == group].iloc[0]
 
 
 def _course(*amounts, tool="snare"):
     days = [10 * (number + 1) for number in range(len(amounts))]
     return Course(
-        necrosectomies=days, tools={day: [tool] for day in days},
+        necrosectomies=days,
+        tools={day: [tool] for day in days},
         yields={d: each if isinstance(each, tuple) else (each, each) for d, each in zip(days, amounts, strict=True)},
-    )  # fmt: skip
+    )
 
 
 def test_exact_yields_give_the_plain_geometric_mean():

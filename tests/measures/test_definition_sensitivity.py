@@ -4,11 +4,15 @@ import pytest
 
 from builders.courses import Course, registry_of
 from necrostats import bundled
-from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.definitions.resolution_catalogue import DRAIN_AS_ADJUNCT, RESOLUTION_CATALOGUE
+from necrostats.definitions.resolution import (
+    DOCUMENTED_RESOLUTION,
+    DRAIN_AS_ADJUNCT,
+    RESOLUTION_CATALOGUE,
+    ResolutionDefinition,
+)
 from necrostats.errors import ChoiceError
 from necrostats.measures import sensitivity, sessions_to_resolution, time_to_resolution
-from necrostats.present import chart, describe, tabulate
+from necrostats.present import chart, table, words
 from necrostats.registry.loading import read_registry
 
 SCAN = ResolutionDefinition(name="scan alone", symptom_free=False)
@@ -24,20 +28,20 @@ def _registry():
 
 
 def _figures(result):
-    return dict(zip(result.table["variable"], result.table["estimate"], strict=True))
+    return dict(zip(result.frame["variable"], result.frame["estimate"], strict=True))
 
 
 def test_the_same_day_under_each_definition_worked_by_hand():
     result = sensitivity(_registry(), definitions=(DOCUMENTED_RESOLUTION, SCAN, TWENTY))
     assert _figures(result) == pytest.approx({DOCUMENTED_RESOLUTION.name: 0.4, "scan alone": 0.7, "20 mm": 0})
-    assert result.table["events"].tolist() == [4, 7, 0]
-    assert result.table["n"].tolist() == [10, 10, 10]
+    assert result.frame["events"].tolist() == [4, 7, 0]
+    assert result.frame["n"].tolist() == [10, 10, 10]
 
 
 def test_each_figure_is_that_of_the_measure_under_that_definition():
     registry = _registry()
-    for definition, figure in zip(RESOLUTION_CATALOGUE, sensitivity(registry, at=60).table.itertuples(), strict=True):
-        table = time_to_resolution(registry, definition=definition, days=(60,)).table
+    for definition, figure in zip(RESOLUTION_CATALOGUE, sensitivity(registry, at=60).frame.itertuples(), strict=True):
+        table = time_to_resolution(registry, definition=definition, days=(60,)).frame
         row = table[(table["cause"] == "resolved") & (table["days"] == 60)].iloc[0]
         assert figure.estimate == row["estimate"]
         assert figure.variable == definition.name
@@ -46,14 +50,14 @@ def test_each_figure_is_that_of_the_measure_under_that_definition():
 def test_sessions_can_be_asked_for():
     registry = _registry()
     result = sensitivity(registry, measure="sessions", at=1, definitions=(SCAN,))
-    table = sessions_to_resolution(registry, definition=SCAN).table
-    assert result.table["estimate"].item() == table[table["sessions"] == 1]["estimate"].iloc[0] == 0.4
+    table = sessions_to_resolution(registry, definition=SCAN).frame
+    assert result.frame["estimate"].item() == table[table["sessions"] == 1]["estimate"].iloc[0] == 0.4
 
 
 def test_a_definition_that_ends_before_the_day_has_no_figure_and_is_named():
     short = ResolutionDefinition(name="within 60 days", horizon_days=60)
     result = sensitivity(_registry(), definitions=(DOCUMENTED_RESOLUTION, short))
-    assert result.table["estimate"].isna().tolist() == [False, True]
+    assert result.frame["estimate"].isna().tolist() == [False, True]
     assert "within 60 days" in next(note.text for note in result.notes if note.code == "NOT_MATURED")
 
 
@@ -82,16 +86,16 @@ def test_it_is_one_forest_one_table_and_a_range():
     result = sensitivity(_registry())
     figure = chart(result)
     assert len(figure.fig.axes) == 1
-    assert len(figure.data) == len(tabulate(result).frame) == len(RESOLUTION_CATALOGUE)
-    assert describe(result).startswith("Cumulative incidence of resolution: from 0 % ")
-    assert "documented resolution, 30 mm 40 % (95 % CI 12–67 %), 4 of 10 patients" in describe(result)
+    assert len(figure.data) == len(table(result).frame) == len(RESOLUTION_CATALOGUE)
+    assert words(result).startswith("Cumulative incidence of resolution: from 0 % ")
+    assert "documented resolution, 30 mm 40 % (95 % CI 12–67 %), 4 of 10 patients" in words(result)
 
 
 def test_nobody_gives_an_empty_answer_and_no_error():
     result = sensitivity(_registry().select([False] * 10))
-    assert result.table["estimate"].isna().all()
-    assert result.table["n"].tolist() == [0] * len(RESOLUTION_CATALOGUE)
-    assert chart(result).alt and describe(result)
+    assert result.frame["estimate"].isna().all()
+    assert result.frame["n"].tolist() == [0] * len(RESOLUTION_CATALOGUE)
+    assert chart(result).alt and words(result)
 
 
 def test_the_drain_as_an_adjunct_covers_its_true_value_in_the_invented_registry():
@@ -105,5 +109,5 @@ def test_the_drain_as_an_adjunct_covers_its_true_value_in_the_invented_registry(
         (sensitivity(registry, definitions=(DRAIN_AS_ADJUNCT,)), by_day),
         (sensitivity(registry, measure="sessions", definitions=(DRAIN_AS_ADJUNCT,)), by_session),
     ):
-        row = result.table.iloc[0]
-        assert row["conf_low"] <= value <= row["conf_high"]
+        row = result.frame.iloc[0]
+        assert row["low"] <= value <= row["high"]

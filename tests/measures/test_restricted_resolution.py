@@ -1,3 +1,7 @@
+""""""
+
+from __future__ import annotations
+
 import numpy as np
 import pytest
 from scipy import special, stats
@@ -5,8 +9,9 @@ from scipy import special, stats
 from builders.courses import Course, registry_of
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import restricted_mean_resolution
-from necrostats.present import chart, describe, tabulate
+from necrostats.measures import restricted_mean_resolution, time_to_resolution
+from necrostats.measures import restricted_resolution as bootstrap_resolution
+from necrostats.present import chart, table, words
 
 
 def _resolved(day, sessions=0, **about):
@@ -15,7 +20,7 @@ def _resolved(day, sessions=0, **about):
 
 
 def _row(result, variable, group="all"):
-    table = result.table
+    table = result.frame
     return table[(table["variable"] == variable) & (table["group"] == group)].iloc[0]
 
 
@@ -26,16 +31,20 @@ def test_with_nobody_censored_the_mean_is_the_plain_mean_with_t_limits_on_the_lo
     half = stats.t.ppf(0.975, days.size - 1) * days.std() / np.sqrt(days.size) / (180 * share * (1 - share))
     assert row["estimate"] == pytest.approx(days.mean())
     expected = 180 * special.expit(special.logit(share) + half * np.array([-1, 1]))
-    assert (row["conf_low"], row["conf_high"]) == pytest.approx(tuple(expected))
+    assert (row["low"], row["high"]) == pytest.approx(tuple(expected))
 
 
 def test_the_days_before_and_after_each_end_add_up_to_all_days():
     courses = [*map(_resolved, range(20, 140, 10)), Course(died_on=30), Course(surgery_on=50), Course(last_contact=90)]
-    table = restricted_mean_resolution(registry_of(*courses), tau=100).table
+    table = restricted_mean_resolution(registry_of(*courses), tau=100).frame
     assert table["estimate"].sum() == pytest.approx(100)
     assert list(table["variable"]) == [
-        "before any end", "after resolution", "after death", "after surgery", "after percutaneous drain",
-    ]  # fmt: skip
+        "before any end",
+        "after resolution",
+        "after death",
+        "after surgery",
+        "after percutaneous drain",
+    ]
 
 
 def test_a_death_on_day_30_takes_seventy_of_a_hundred_days_of_one_in_four():
@@ -66,7 +75,7 @@ def test_a_group_not_followed_long_enough_has_no_mean_and_a_note():
 def test_groups_keep_their_place_and_an_empty_one_is_blank():
     courses = [_resolved(20, sex="male"), _resolved(30, sex="male"), _resolved(90, sex="female"), _resolved(50)]
     result = restricted_mean_resolution(registry_of(*courses), by="sex")
-    assert list(result.table["group"].cat.categories) == ["female", "male", "other"]
+    assert list(result.frame["group"].cat.categories) == ["female", "male", "other"]
     assert _row(result, "before any end", "male")["estimate"] == pytest.approx(25)
     assert _row(result, "before any end", "other")["n"] == 0
     assert result.population.left_out == {"patients without a group": 1}
@@ -76,7 +85,7 @@ def test_groups_keep_their_place_and_an_empty_one_is_blank():
 @pytest.mark.parametrize("courses", [[_resolved(20)], [Course(last_contact=300)] * 6, [_resolved(20)] * 6])
 def test_one_patient_nobody_resolved_and_all_at_once_give_an_answer(courses, axis):
     result = restricted_mean_resolution(registry_of(*courses), axis=axis)
-    assert len(result.table) == 5 and chart(result).alt and describe(result) and len(tabulate(result).frame) == 5
+    assert len(result.frame) == 5 and chart(result).alt and words(result) and len(table(result).frame) == 5
 
 
 def test_what_cannot_be_asked_is_said():
@@ -89,13 +98,13 @@ def test_what_cannot_be_asked_is_said():
 def test_where_a_drain_is_no_failure_it_takes_no_days():
     definition = ResolutionDefinition(name="drain as adjunct", percutaneous_drain="adjunct")
     result = restricted_mean_resolution(registry_of(_resolved(20), _resolved(40)), definition=definition)
-    assert "after percutaneous drain" not in set(result.table["variable"])
+    assert "after percutaneous drain" not in set(result.frame["variable"])
 
 
 @pytest.mark.parametrize("courses", [[_resolved(20)], [Course(last_contact=300)] * 6, [_resolved(20)] * 6])
 def test_means_without_limits_are_named(courses):
     result = restricted_mean_resolution(registry_of(*courses))
-    assert result.table["conf_low"].isna().all() and result.table["estimate"].notna().all()
+    assert result.frame["low"].isna().all() and result.frame["estimate"].notna().all()
     [note] = [note for note in result.notes if note.code == "NO_LIMITS"]
     assert "after resolution (all)" in note.text and "after death (all)" in note.text
 
@@ -103,3 +112,99 @@ def test_means_without_limits_are_named(courses):
 def test_means_with_limits_are_not_named():
     text = restricted_mean_resolution(registry_of(_resolved(20), _resolved(40))).notes[0].text
     assert "after death (all)" in text and "resolution" not in text
+
+
+MEDIAN, INCIDENCE, MEAN = (
+    "median days to resolution",
+    "cumulative incidence of resolution by day 90",
+    "mean of the first 180 days after resolution",
+)
+
+
+def _courses():
+    return [*map(_resolved, range(20, 140, 4)), Course(died_on=30), Course(surgery_on=50), Course(last_contact=100)]
+
+
+def _row_bootstrap_resolution(result, measure, way, group="all"):
+    table = result.frame
+    return table[(table["measure"] == measure) & (table["variable"] == way) & (table["group"] == group)].iloc[0]
+
+
+def test_both_ways_give_one_estimate_and_that_of_the_measures():
+    registry = registry_of(*_courses())
+    result = bootstrap_resolution(registry, replicates=50)
+    for measure in (MEDIAN, INCIDENCE, MEAN):
+        one, two = (_row_bootstrap_resolution(result, measure, way) for way in ("by formula", "by bootstrap"))
+        assert one["estimate"] == pytest.approx(two["estimate"], rel=1e-12)
+    curve = time_to_resolution(registry)
+    known = curve.frame.query("cause == 'resolved' and days == 90").iloc[0]
+    row = _row_bootstrap_resolution(result, INCIDENCE, "by formula")
+    assert (row["estimate"], row["low"]) == pytest.approx((known["estimate"], known["low"]))
+    assert _row_bootstrap_resolution(result, MEDIAN, "by formula")["high"] == curve.medians.loc[0, "high"]
+    mean = restricted_mean_resolution(registry).frame.query("variable == 'after resolution'").iloc[0]
+    assert _row_bootstrap_resolution(result, MEAN, "by bootstrap")["estimate"] == pytest.approx(mean["estimate"])
+
+
+def test_the_percentiles_of_a_share_are_those_of_a_binomial():
+    """20 of 40 resolved by day 90, nobody censored: 2.5 and 97.5 % of Binomial(40, 1/2) are 14 and 26."""
+    courses = [_resolved(40)] * 20 + [_resolved(120)] * 20
+    row = _row_bootstrap_resolution(
+        bootstrap_resolution(registry_of(*courses), replicates=4000), INCIDENCE, "by bootstrap"
+    )
+    assert (row["low"], row["high"]) == pytest.approx((0.35, 0.65), abs=1e-9)
+
+
+def test_the_same_seed_gives_the_same_limits_and_another_seed_others():
+    registry = registry_of(*_courses())
+    one, two, other = (bootstrap_resolution(registry, replicates=200, seed=seed).frame for seed in (1, 1, 2))
+    assert one.equals(two) and not one.equals(other)
+
+
+def test_fewer_than_ten_patients_have_no_bootstrap_limits_and_a_note_that_names_them():
+    result = bootstrap_resolution(
+        registry_of(*[_resolved(day, sex="male") for day in range(20, 29)]), by="sex", replicates=20
+    )
+    assert np.isnan(_row_bootstrap_resolution(result, INCIDENCE, "by bootstrap", "male")["low"])
+    assert any(note.text.startswith("male: Only 9 patients") for note in result.notes)
+    assert _row_bootstrap_resolution(result, MEDIAN, "by bootstrap", "other")["n"] == 0
+
+
+def test_by_sessions_the_median_is_a_session_number():
+    courses = [_resolved(60, number % 4) for number in range(24)]
+    result = bootstrap_resolution(registry_of(*courses), axis="sessions", at=1, tau=4, replicates=100)
+    assert _row_bootstrap_resolution(result, "median sessions to resolution", "by bootstrap")["estimate"] == 1
+    assert (
+        _row_bootstrap_resolution(result, "cumulative incidence of resolution within 1 session", "by formula")[
+            "estimate"
+        ]
+        == 0.5
+    )
+    assert _row_bootstrap_resolution(result, "mean of the first 4 sessions after resolution", "by formula")[
+        "estimate"
+    ] == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize("courses", [[_resolved(20)], [Course(last_contact=300)] * 12, [_resolved(20)] * 12])
+def test_one_patient_nobody_resolved_and_all_at_once_give_an_answer_bootstrap_resolution(courses):
+    result = bootstrap_resolution(registry_of(*courses), replicates=20)
+    assert len(result.frame) == 6 and chart(result).alt and words(result) and len(table(result).frame) == 6
+
+
+def test_another_axis_is_answered_with_the_list():
+    with pytest.raises(ChoiceError, match="days, sessions"):
+        bootstrap_resolution(registry_of(_resolved(20)), axis="weeks")
+
+
+@pytest.mark.parametrize("courses", [[Course(last_contact=300)] * 12, [_resolved(day) for day in range(20, 34)]])
+def test_a_share_of_nobody_or_everybody_has_no_limits_either_way_and_notes(courses):
+    """14 of 14 resolved one by one: rounding once made this 1 (1 to 1)."""
+    result = bootstrap_resolution(registry_of(*courses), replicates=200)
+    for way in ("by formula", "by bootstrap"):
+        assert np.isnan(_row_bootstrap_resolution(result, INCIDENCE, way)[["low", "high"]].astype(float)).all()
+    texts = [note.text for note in result.notes if note.code == "NO_LIMITS"]
+    assert any(INCIDENCE in text for text in texts) and any("Every resample" in text for text in texts)
+
+
+def test_the_formula_is_said_without_exact_limits_that_it_does_not_have():
+    result = bootstrap_resolution(registry_of(*_courses()), replicates=20)
+    assert "Clopper" not in result.method.interval and "log-log" in result.method.interval

@@ -4,7 +4,7 @@ import pytest
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import session_regression
-from necrostats.present import chart, describe, tabulate
+from necrostats.present import chart, table, words
 from necrostats.stats.discrete_hazard import discrete_hazard
 
 SESSIONS = (0, 1, 1, 2, 2, 3, 4, 5)
@@ -35,10 +35,10 @@ def test_with_one_session_number_the_odds_ratio_is_that_of_the_two_by_two_table(
         *[_resolved(0, sex="male")] * 6,
         *[lost("male")] * 14,
     ]
-    row = session_regression(registry_of(*courses), covariates="sex", link="logit").table.iloc[0]
+    row = session_regression(registry_of(*courses), covariates="sex", link="logit").frame.iloc[0]
     assert row["estimate"] == pytest.approx(6 / 14 / (12 / 8), rel=1e-6)
     spread = np.exp(1.959964 * np.sqrt(1 / 12 + 1 / 8 + 1 / 6 + 1 / 14))
-    assert row["conf_high"] / row["estimate"] == pytest.approx(spread, rel=1e-5)
+    assert row["high"] / row["estimate"] == pytest.approx(spread, rel=1e-5)
     assert (row["events"], row["n"], row["events_ref"], row["n_ref"]) == (6, 20, 12, 20)
 
 
@@ -47,9 +47,9 @@ def test_the_ratios_of_several_covariates_are_those_of_the_estimator():
     sessions = np.array([*SESSIONS * 2, *(number + 1 for number in SESSIONS * 2)])
     male, none = np.repeat([0, 1], 16), np.tile([0, 1], 16)
     fit = discrete_hazard(sessions, np.ones(32), np.stack([male, none], axis=1), first=0, cap=8)
-    assert result.table["estimate"].tolist() == pytest.approx(np.exp(fit.coefficient).tolist())
-    assert result.table["variable"].tolist() == ["sex", "infection"]
-    assert result.table["estimate"].iloc[0] < 1
+    assert result.frame["estimate"].tolist() == pytest.approx(np.exp(fit.coefficient).tolist())
+    assert result.frame["variable"].tolist() == ["sex", "infection"]
+    assert result.frame["estimate"].iloc[0] < 1
     assert "MULTIPLICITY" in {note.code for note in result.notes}
 
 
@@ -58,10 +58,11 @@ def test_who_has_no_value_or_a_rare_level_is_left_out_and_counted():
     result = session_regression(registry_of(*courses), covariates=("sex", "infection"))
     assert result.population.patients == 32
     assert result.population.left_out == {
-        "patients without a value of every covariate": 1, "patients in levels of fewer than 5": 3
-    }  # fmt: skip
+        "patients without a value of every covariate": 1,
+        "patients in levels of fewer than 5": 3,
+    }
     assert any("sex other (3)" in note.text for note in result.notes)
-    assert set(result.table["group"]) == {"male", "none"}
+    assert set(result.frame["group"]) == {"male", "none"}
 
 
 def test_too_few_resolutions_for_the_coefficients_give_no_model_and_say_so():
@@ -71,7 +72,7 @@ def test_too_few_resolutions_for_the_coefficients_give_no_model_and_say_so():
     ]
     courses = [*unresolved, *[_resolved(1, sex="female")] * 2, *[_resolved(1, sex="male")] * 2]
     result = session_regression(registry_of(*courses), covariates="sex")
-    assert np.isnan(result.table["estimate"]).all()
+    assert np.isnan(result.frame["estimate"]).all()
     assert any(note.text.startswith("4 events for 1 covariates") for note in result.notes)
 
 
@@ -79,16 +80,16 @@ def test_a_level_that_always_or_never_resolves_is_named():
     lost = [Course(necrosectomies=[3], surgery_on=9, scans=[(5, 80)], about={"sex": "male"})] * 12
     stay = [Course(necrosectomies=[3], surgery_on=9, scans=[(5, 80)], about={"sex": "female"})] * 6
     result = session_regression(registry_of(*lost, *stay, *[_resolved(1, sex="female")] * 8), covariates="sex")
-    assert np.isnan(result.table["conf_low"]).all()
+    assert np.isnan(result.frame["low"]).all()
     assert any(note.code == "SEPARATION" and "sex male" in note.text for note in result.notes)
-    assert chart(result).alt and describe(result)
+    assert chart(result).alt and words(result)
 
 
 @pytest.mark.parametrize("courses", [[_resolved(1, sex="male")], [_resolved(1, sex="male")] * 12, [Course()] * 12])
 def test_one_patient_one_level_and_nobody_with_a_value_give_an_answer_and_a_note(courses):
     result = session_regression(registry_of(*courses), covariates=("sex",))
-    assert result.table.empty and "NO_OVERLAP" in {note.code for note in result.notes}
-    assert chart(result).data.empty and describe(result) and tabulate(result).frame.empty
+    assert result.frame.empty and "NO_OVERLAP" in {note.code for note in result.notes}
+    assert chart(result).data.empty and words(result) and table(result).frame.empty
 
 
 def test_only_what_was_known_at_the_index_drainage_can_be_a_covariate():

@@ -1,14 +1,21 @@
+""""""
+
+from __future__ import annotations
+
 import numpy as np
 import pytest
 
 from builders.courses import Course, registry_of
+from necrostats import bundled
+from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import event_free_survival, follow_up
-from necrostats.present import chart, describe, tabulate
+from necrostats.measures import event_free_survival, follow_up, recurrence
+from necrostats.present import chart, table, words
+from necrostats.registry.loading import read_registry
 
 
 def _at(result, day, group="all"):
-    table = result.table
+    table = result.frame
     return table[(table["days"] == day) & (table["group"] == group)].iloc[0]
 
 
@@ -53,13 +60,13 @@ def test_it_is_drawn_from_100_percent_downwards_and_said_so():
     result = event_free_survival(registry_of(*[Course()] * 9, Course(died_on=0)))
     axes = chart(result).fig.axes[0]
     assert axes.lines[0].get_ydata()[0] == 1
-    assert describe(result).startswith("90 days from index drainage 90 % of 10 patients")
-    assert "were free of death and surgery" in describe(result)
-    assert list(tabulate(result).frame.columns)[-1] == "Free of death and surgery, % (95 % CI)"
+    assert words(result).startswith("90 days from index drainage 90 % of 10 patients")
+    assert "were free of death and surgery" in words(result)
+    assert list(table(result).frame.columns)[-1] == "Free of death and surgery, % (95 % CI)"
 
 
 def test_a_handful_is_listed_without_a_rate():
-    assert describe(event_free_survival(registry_of(Course(), Course(died_on=9)))).startswith(
+    assert words(event_free_survival(registry_of(Course(), Course(died_on=9)))).startswith(
         "Of 2 patients 1 were free of death and surgery while observed; too few for a rate."
     )
 
@@ -68,31 +75,111 @@ def test_follow_up_takes_the_end_of_observation_as_the_event():
     """Last seen on 100, 200, 300; dead on 50 and 150 (cut short): 100 of 4 at risk, 200 of 2: S 3/4, 3/8."""
     courses = [Course(last_contact=day) for day in (100, 200, 300)] + [Course(died_on=day) for day in (50, 150)]
     result = follow_up(registry_of(*courses))
-    assert result.table["estimate"].item() == 200
-    assert result.table["n"].item() == 5
+    assert result.frame["estimate"].item() == 200
+    assert result.frame["n"].item() == 5
 
 
 def test_follow_up_ends_at_the_data_lock():
-    assert follow_up(registry_of(Course(last_contact=90, observed=80))).table["estimate"].item() == 80
+    assert follow_up(registry_of(Course(last_contact=90, observed=80))).frame["estimate"].item() == 80
 
 
 def test_follow_up_by_group_keeps_the_groups_with_nobody():
     result = follow_up(registry_of(*[Course(about={"sex": "male"}, last_contact=70)] * 5), by="sex")
-    assert result.table["n"].tolist() == [0, 5, 0]
-    assert np.isnan(result.table["estimate"].to_numpy()[[0, 2]]).all()
-    assert "male 70 days" in describe(result)
+    assert result.frame["n"].tolist() == [0, 5, 0]
+    assert np.isnan(result.frame["estimate"].to_numpy()[[0, 2]]).all()
+    assert "male 70 days" in words(result)
 
 
 def test_nobody_gives_an_empty_answer_and_no_error():
     nobody = _registry().select([False] * 5)
     for result in (event_free_survival(nobody), follow_up(nobody)):
-        assert result.table["estimate"].isna().all()
-        assert chart(result).alt and describe(result) and tabulate(result).html
+        assert result.frame["estimate"].isna().all()
+        assert chart(result).alt and words(result) and table(result).html
 
 
 def test_follow_up_without_a_median_or_without_limits_says_why():
     never = follow_up(registry_of(*[Course(died_on=30)] * 6))
-    assert np.isnan(never.table["estimate"].item()) and [note.code for note in never.notes] == ["NOT_REACHED"]
+    assert np.isnan(never.frame["estimate"].item()) and [note.code for note in never.notes] == ["NOT_REACHED"]
     alike = follow_up(registry_of(*[Course(last_contact=90)] * 6))
-    assert alike.table["estimate"].item() == 90 and [note.code for note in alike.notes] == ["NO_LIMITS"]
+    assert alike.frame["estimate"].item() == 90 and [note.code for note in alike.notes] == ["NO_LIMITS"]
     assert follow_up(registry_of(*[Course(last_contact=day) for day in range(90, 140)])).notes[1:] == ()
+
+
+def _resolved(day=40, later=(), **more):
+    return Course(scans=[(day, 10), *later], well_on=[day], last_contact=more.pop("last_contact", 400), **more)
+
+
+def _at_after_resolution(result, day, cause="recurrence"):
+    table = result.frame
+    return table[(table["days"] == day) & (table["cause"] == cause)].iloc[0]
+
+
+def test_four_patients_worked_by_hand_from_the_day_of_resolution():
+    """Days from resolution: large scan 60, dead 100, a further session 200, last seen well at 360."""
+    registry = registry_of(
+        _resolved(later=[(100, 45)]),
+        _resolved(died_on=140),
+        _resolved(necrosectomies=[240]),
+        _resolved(),
+        Course(scans=[(40, 80)]),
+    )
+    result = recurrence(registry, days=(60, 100, 200))
+    assert [_at_after_resolution(result, day)["estimate"] for day in (60, 100, 200)] == pytest.approx([0.25, 0.25, 0.5])
+    assert [_at_after_resolution(result, day, "death")["estimate"] for day in (60, 100)] == pytest.approx([0, 0.25])
+    assert result.population.patients == 4
+    assert result.population.left_out["patients not resolved"] == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "counts"),
+    [
+        ({"later": [(100, 31)]}, True),
+        ({"later": [(100, 30)]}, False),
+        ({"surgery_on": 100}, True),
+        ({"drain_on": 100}, True),
+        ({"necrosectomies": [30]}, False),
+        ({"necrosectomies": [40]}, False),
+        ({"late_collection": (100, [(100, 60)])}, True),
+    ],
+)
+def test_what_counts_as_recurrence(more, counts):
+    assert _at_after_resolution(recurrence(registry_of(_resolved(**more))), 90)["estimate"] == float(counts)
+
+
+def test_death_first_means_no_recurrence():
+    assert _at_after_resolution(recurrence(registry_of(_resolved(died_on=90))), 90, "death")["estimate"] == 1
+
+
+def test_another_size_can_be_asked_for_and_a_relative_definition_falls_back_on_30_mm():
+    registry = registry_of(_resolved(later=[(100, 45)]))
+    assert _at_after_resolution(recurrence(registry, size_mm=50), 90)["estimate"] == 0
+    half = ResolutionDefinition(name="half", size_mm=None, share_of_baseline=0.5, symptom_free=False)
+    halved = registry_of(Course(scans=[(0, 90), (40, 40), (100, 45)], last_contact=400))
+    assert "longer than 30 mm" in recurrence(halved, definition=half).method.definition
+    with pytest.raises(ChoiceError, match="size_mm is -5"):
+        recurrence(registry, size_mm=-5)
+
+
+def test_patients_not_scanned_again_are_counted_in_a_note():
+    notes = [note.text for note in recurrence(registry_of(_resolved(), _resolved(later=[(80, 5)]))).notes]
+    assert any(text.startswith("1 resolved patient was not scanned after resolution") for text in notes)
+
+
+def test_the_share_of_the_invented_registry_is_covered():
+    """recurrence_share 0.05 of its parameters."""
+    row = _at_after_resolution(recurrence(read_registry(bundled.synthetic_registry() / "tidy")), 365)
+    assert row["low"] <= 0.05 <= row["high"]
+
+
+def test_it_says_that_days_count_from_resolution():
+    result = recurrence(registry_of(*[_resolved()] * 6))
+    assert words(result).startswith(
+        "Within 90 days of documented resolution none of 6 patients (95 % CI 0–45.9 %) had a recurrence"
+    )
+    assert "Days from documented resolution" in [text.get_text() for text in chart(result).fig.texts]
+
+
+def test_nobody_resolved_gives_an_empty_answer_and_no_error():
+    result = recurrence(registry_of(Course()))
+    assert result.population.patients == 0
+    assert result.frame["estimate"].isna().all()

@@ -18,7 +18,7 @@ def _axis(*courses: Course, **options):
 
 
 def _row(result, level: str) -> pd.Series:
-    return result.table[result.table["level"] == level].iloc[0]
+    return result.frame[result.frame["level"] == level].iloc[0]
 
 
 def test_a_collection_counts_once_in_a_window_with_its_last_value():
@@ -28,7 +28,7 @@ def test_a_collection_counts_once_in_a_window_with_its_last_value():
 
 def test_nothing_is_carried_forward_past_the_last_scan():
     result = _axis(Course(scans=[(10, 90.0)]))
-    assert result.table.loc[result.table["n"] > 0, "level"].tolist() == ["days 1–14"]
+    assert result.frame.loc[result.frame["n"] > 0, "level"].tolist() == ["days 1–14"]
     assert result.series["day"].max() == 10
     assert _row(result, "days 61–90")["missing"] == 1
     assert np.isnan(_row(result, "days 61–90")["estimate"])
@@ -53,7 +53,7 @@ def test_medians_and_quartiles_are_those_of_the_last_values_of_the_window():
     scans = registry.scans[registry.scans["day"].between(61, 90) & registry.scans["long_mm"].notna()]
     last = scans.sort_values("day", kind="stable").drop_duplicates("collection_id", keep="last")
     infection = registry.patients["infection"].to_numpy()[last["patient_id"].cat.codes]
-    row = result.table[(result.table["group"] == "confirmed") & (result.table["level"] == "days 61–90")].iloc[0]
+    row = result.frame[(result.frame["group"] == "confirmed") & (result.frame["level"] == "days 61–90")].iloc[0]
     expected = np.quantile(last.loc[infection == "confirmed", "long_mm"], [0.25, 0.5, 0.75])
     assert row["n"] == int((infection == "confirmed").sum())
     np.testing.assert_allclose([row["low"], row["estimate"], row["high"]], expected)
@@ -68,7 +68,7 @@ def test_scans_after_the_last_window_are_counted_and_left_out():
 
 def test_windows_stand_beside_the_rows_of_the_table():
     result = _axis(Course(scans=[(2, 50.0), (9, 40.0)]), Course(scans=[(13, 30.0)]), by="sex")
-    assert len(result.windows) == len(result.table)
+    assert len(result.windows) == len(result.frame)
     everybody = _axis(Course(scans=[(2, 50.0), (9, 40.0)]), Course(scans=[(13, 30.0)]))
     assert everybody.windows.iloc[1].tolist() == [1, 14, 11.0]
 
@@ -94,12 +94,12 @@ def test_no_scan_and_nobody_give_empty_windows():
     for registry, patients in ((registry_of(Course()), 0), (registry_of(), 0)):
         result = collection_volumes(registry)
         assert result.series.empty
-        assert result.table["n"].sum() == 0
+        assert result.frame["n"].sum() == 0
         assert result.population.patients == patients
 
 
 def test_a_group_without_collections_keeps_its_rows():
     registry = registry_of(Course(scans=[(5, 40.0)], about={"sex": "male"}))
-    table = collection_volumes(with_tables(registry), by="sex", size="long_mm").table
+    table = collection_volumes(with_tables(registry), by="sex", size="long_mm").frame
     assert list(table["group"].cat.categories) == ["female", "male", "other"]
     assert len(table) == 18

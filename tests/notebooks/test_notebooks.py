@@ -14,7 +14,7 @@ PATHS = sorted(bundled.notebooks().glob("*.ipynb"))
 ALLOWED = (
     ast.Module, ast.ImportFrom, ast.alias, ast.Assign, ast.Expr, ast.Call, ast.keyword, ast.Name, ast.Attribute,
     ast.Constant, ast.Load, ast.Store,
-)  # fmt: skip
+)
 
 
 @pytest.fixture(params=PATHS, ids=[path.stem for path in PATHS])
@@ -48,7 +48,7 @@ def test_everything_imported_is_public_comes_from_the_package_and_is_used(cells)
     assert names == sorted(set(names))
     assert set(names) <= set(necrostats.__all__)
     called = {node.func.id for tree in trees(cells) for node in ast.walk(tree)
-              if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}  # fmt: skip
+              if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}
     assert called == set(names)
 
 

@@ -15,7 +15,7 @@ from necrostats.measures import (
     time_to_first_event,
     worst_grades,
 )
-from necrostats.present import chart, describe, tabulate
+from necrostats.present import chart, table, words
 from necrostats.present.saying import findings
 
 UNITS = ("patients", "sessions", "100 patient-days", "100 stent-days", "events per patient")
@@ -47,16 +47,16 @@ RESULTS = {
 @pytest.mark.parametrize("name", RESULTS)
 def test_every_result_can_be_drawn_tabulated_and_described(name, width):
     result = RESULTS[name](_registry())
-    assert describe(result)
-    assert "<caption>" in tabulate(result).html
+    assert words(result)
+    assert "<caption>" in table(result).html
     assert chart(result, width=width).image("png", width=width, dpi=30).startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize("name", RESULTS)
 def test_nobody_can_be_drawn_tabulated_and_described(name):
     result = RESULTS[name](_registry().select([False] * 10))
-    assert describe(result)
-    assert tabulate(result).html
+    assert words(result)
+    assert table(result).html
     assert chart(result).alt
 
 
@@ -70,7 +70,7 @@ def test_a_sentence_never_mixes_units():
 def test_events_per_patient_are_no_percentage():
     result = adverse_event_rates(_registry(), units=("events per patient",), event_type="bleeding")
     assert findings(result) == ("Bleeding: 4 events over 10 patients, 0.40 per patient (95 % CI 0.11–1.02).",)
-    assert list(tabulate(result).frame.columns)[1] == "Events per patient: events / n (95 % CI)"
+    assert list(table(result).frame.columns)[1] == "Events per patient: events / n (95 % CI)"
 
 
 def test_over_stent_days_only_what_is_put_down_to_a_stent_is_spoken_of():
@@ -81,17 +81,17 @@ def test_over_stent_days_only_what_is_put_down_to_a_stent_is_spoken_of():
 
 
 def test_types_go_down_and_grades_across_with_the_ungraded_in_their_column():
-    table = tabulate(event_grades(_registry()))
-    assert list(table.frame.columns) == ["Measure", "I", "II", "IIIa", "IIIb", "IVa", "IVb", "V", "Not graded", "Total"]
-    assert list(table.frame.iloc[0]) == ["Bleeding", "1", "2", "0", "0", "0", "0", "0", "1", "4"]
-    assert list(table.frame["Measure"]) == ["Bleeding", "Stent migration", "Any adverse event"]
-    assert table.notes[0].startswith("None recorded: pseudoaneurysm, perforation")
+    shown = table(event_grades(_registry()))
+    assert list(shown.frame.columns) == ["Measure", "I", "II", "IIIa", "IIIb", "IVa", "IVb", "V", "Not graded", "Total"]
+    assert list(shown.frame.iloc[0]) == ["Bleeding", "1", "2", "0", "0", "0", "0", "0", "1", "4"]
+    assert list(shown.frame["Measure"]) == ["Bleeding", "Stent migration", "Any adverse event"]
+    assert shown.notes[0].startswith("None recorded: pseudoaneurysm, perforation")
 
 
 def test_the_worst_grade_is_said_and_shown_with_its_interval():
     result = worst_grades(_registry())
     assert "IIIa 1 of 10 (10 %, 0–45 %)" in findings(result)[0]
-    assert "1, 10 % (0–45)" in tabulate(result).frame.iloc[3].tolist()
+    assert "1, 10 % (0–45)" in table(result).frame.iloc[3].tolist()
 
 
 def test_the_curve_speaks_of_the_event_and_of_death_without_it():

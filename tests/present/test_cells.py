@@ -10,7 +10,7 @@ NAN = float("nan")
 
 
 def _rate(**changes):
-    given = {"estimate": 14 / 880, "conf_low": 0.0087, "conf_high": 0.0265, "n": 880, "per": 1, "unit": "sessions"}
+    given = {"estimate": 14 / 880, "low": 0.0087, "high": 0.0265, "n": 880, "per": 1, "unit": "sessions"}
     return SimpleNamespace(**(given | changes))
 
 
@@ -24,8 +24,9 @@ def test_a_share_a_rate_per_exposure_and_a_rate_per_patient_are_told_apart_by_th
     assert not cells.is_share(1, "events per patient")
     assert (cells.per_unit("events per patient"), cells.exposure("events per patient")) == ("patient", "patients")
     assert (cells.per_unit("100 patient-days"), cells.exposure("100 patient-days")) == (
-        "100 patient-days", "patient-days",
-    )  # fmt: skip
+        "100 patient-days",
+        "patient-days",
+    )
 
 
 def test_a_fraction_of_nothing_known_is_written_with_noughts():
@@ -36,7 +37,7 @@ def test_a_fraction_of_nothing_known_is_written_with_noughts():
 
 def test_a_rate_of_sessions_has_its_interval_and_one_of_days_its_decimals():
     assert cells.rate(_rate(), few=False) == "1.6 % (0.9–2.7)"
-    days = _rate(estimate=0.1056, conf_low=0.0591, conf_high=0.1741, n=14210, per=100, unit="100 patient-days")
+    days = _rate(estimate=0.1056, low=0.0591, high=0.1741, n=14210, per=100, unit="100 patient-days")
     assert cells.rate(days, few=False) == "0.11 (0.06–0.17)"
 
 

@@ -8,11 +8,11 @@ import pytest
 from builders.results import NAN, comparison
 from builders.stented import two_arms
 from necrostats.measures import compare_adverse_events
-from necrostats.present import chart, contrasts, describe, tabulate
+from necrostats.present import chart, contrasts, table, words
 
 
 def _row(estimate, low, high, measure="odds ratio"):
-    table = comparison([("a", "b", measure, estimate, low, high, NAN, 0.5)]).table
+    table = comparison([("a", "b", measure, estimate, low, high, NAN, 0.5)]).frame
     return next(table.itertuples())
 
 
@@ -38,17 +38,17 @@ def _compared(events, n, events_ref, n_ref, **options):
 
 def test_counts_test_and_rule_stand_with_the_contrast():
     result = _compared(8, 10, 2, 10)
-    said = describe(result)
+    said = words(result)
     assert "8 of 10 v 2 of 10 patients; Boschloo's exact test." in said
     assert "Boschloo's exact test: a group has fewer than 5 events (2)." in said
-    table = tabulate(result)
+    shown = table(result)
     named = ["Bleeding: risk difference, percentage points", "male v female"]
-    assert list(table.frame.iloc[0])[:4] == [*named, "8 / 10", "2 / 10"]
-    assert "Boschloo's exact test: a group has fewer than 5 events (2)." in table.notes
+    assert list(shown.frame.iloc[0])[:4] == [*named, "8 / 10", "2 / 10"]
+    assert "Boschloo's exact test: a group has fewer than 5 events (2)." in shown.notes
 
 
 def test_a_sentence_of_a_rate_ratio_speaks_of_days_alone():
-    said = describe(_compared(8, 10, 2, 10, unit="100 patient-days")).split(" Estimand")[0]
+    said = words(_compared(8, 10, 2, 10, unit="100 patient-days")).split(" Estimand")[0]
     assert "8 in 310 v 2 in 310 patient-days" in said
     assert "patients" not in said.split("; conditional")[0].replace("patient-days", "")
 
@@ -56,28 +56,29 @@ def test_a_sentence_of_a_rate_ratio_speaks_of_days_alone():
 @pytest.mark.parametrize("width", ["page", "column"])
 def test_an_infinite_ratio_is_drawn_as_an_arrow_and_never_crashes(width):
     result = _compared(8, 10, 0, 10, unit="100 patient-days")
-    assert math.isinf(result.table.set_index("group").loc["male", "estimate"])
+    assert math.isinf(result.frame.set_index("group").loc["male", "estimate"])
     figure = chart(result, width=width)
     assert "An arrow points to what lies beyond the scale" in figure.caption
     markers = [line.get_marker() for axes in figure.fig.axes for line in axes.lines]
     assert ">" in markers
     assert "inf" not in figure._repr_html_().replace("information", "").split("<details>")[1]
-    assert "no upper limit" in describe(result)
+    assert "no upper limit" in words(result)
 
 
 def test_several_events_are_told_apart_and_the_heading_says_holm():
     result = compare_adverse_events(
         two_arms(12, 30, 6, 40), by="sex", reference="female", event_type=["bleeding", "any adverse event"]
     )
-    frame = tabulate(result).frame
+    frame = table(result).frame
     assert list(frame["Measure"].unique()) == [
-        "Bleeding: risk difference, percentage points", "Any adverse event: risk difference, percentage points",
-    ]  # fmt: skip
+        "Bleeding: risk difference, percentage points",
+        "Any adverse event: risk difference, percentage points",
+    ]
     assert "p-value, Holm" in frame.columns
     assert {"Bleeding", "Any adverse event"} <= {text.get_text() for text in chart(result).fig.texts}
 
 
 def test_a_comparison_without_counts_is_as_it_was():
-    assert contrasts.counts(next(comparison().table.itertuples())) == ("", "")
-    assert contrasts.rules(comparison().table) == ()
+    assert contrasts.counts(next(comparison().frame.itertuples())) == ("", "")
+    assert contrasts.rules(comparison().frame) == ()
     assert contrasts.p_heading(pd.DataFrame({"p_value": [0.1]})) == "p-value"

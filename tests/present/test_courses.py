@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 import hashlib
@@ -7,18 +9,18 @@ import matplotlib
 import pytest
 
 from builders.courses import Course, registry_of
-from builders.many_courses import many_courses
+from builders.html import parsed, table_of
+from builders.many_courses import many_courses, with_tables
 from necrostats.errors import ChoiceError
 from necrostats.measures import patient_courses
-from necrostats.present import chart
+from necrostats.present import chart, table, words
+from necrostats.present.courses import course_lines, heading
 
 ONE = Course(scans=[(30, 70.0), (90, 10.0)], well_on=[90], necrosectomies=[7, 14], events=[(7, "bleeding")])
 
 
 def _texts(figure) -> list[str]:
     return [text.get_text().replace("\N{NO-BREAK SPACE}", " ") for text in figure.fig.texts]
-
-
 
 
 def test_patients_stand_under_their_outcome_with_n():
@@ -115,8 +117,8 @@ def test_nobody_is_said_to_be_nobody():
 
 def test_labels_with_markup_are_escaped():
     result = patient_courses(many_courses(6), by="infection")
-    renamed = result.table["group"].cat.rename_categories({"confirmed": '<script>alert("x")</script> $x_1$'})
-    page = chart(replace(result, table=result.table.assign(group=renamed)))._repr_html_()
+    renamed = result.frame["group"].cat.rename_categories({"confirmed": '<script>alert("x")</script> $x_1$'})
+    page = chart(replace(result, frame=result.frame.assign(group=renamed)))._repr_html_()
     assert "<script" not in page
     assert "&lt;script&gt;" in page
 
@@ -128,3 +130,51 @@ def test_the_same_courses_give_the_same_bytes_and_leave_the_settings_alone():
     images = {hashlib.sha256(chart(result).image("png", dpi=40)).hexdigest() for _ in range(2)}
     assert len(pages) == len(images) == 1
     assert dict(matplotlib.rcParams) == before
+
+
+def test_a_line_says_what_happened_on_which_days():
+    course = Course(scans=[(-3, 120.0), (30, None)], events=[(8, "stent_occlusion")], surgery_on=50, last_contact=70)
+    line = course_lines(patient_courses(registry_of(course))).iloc[0]
+    assert line["outcome"] == "surgery"
+    assert (line["end, day"], line["last contact, day"]) == (50, 70)
+    assert line["scans"] == "−3: 120 mm; 30: not measured"
+    assert line["adverse events, AGREE grade"] == "8: stent occlusion, no grade"
+    assert line["other interventions"] == "50: surgical necrosectomy"
+
+
+def test_a_stent_of_unknown_end_and_a_day_in_a_range_say_so():
+    lines = course_lines(patient_courses(many_courses(1)))
+    assert lines.loc[0, "stents"] == "0–20: lumen apposing; 20 to ?: double pigtail"
+    registry = registry_of(Course(events=[(12, "bleeding")]))
+    ranged = with_tables(registry, adverse_events=registry.adverse_events.assign(day_latest=40))
+    line = course_lines(patient_courses(ranged)).iloc[0]
+    assert line["adverse events, AGREE grade"] == "12–40: bleeding, no grade"
+
+
+def test_the_table_has_a_row_a_patient_and_escapes_its_text():
+    rows = table_of(parsed(table(patient_courses(many_courses(7))).html).all("table")[0])
+    assert len(rows) == 8
+    assert rows[0][:2] == ["Patient", "Outcome"]
+    assert table(patient_courses(registry_of())).notes[0] == "Nobody."
+
+
+def test_the_words_count_and_never_give_a_share():
+    said = words(patient_courses(many_courses(12)))
+    assert said.startswith("Of 12 patients, 7 resolved, 1 died unresolved, 1 had surgery first, 1 had a percutaneous")
+    assert "they are not shares" in said
+    assert "%" not in said.split("Estimand")[0]
+
+
+def test_one_patient_is_spoken_of_in_the_singular():
+    said = words(patient_courses(registry_of(Course(last_contact=50, observed=60, necrosectomies=[9]))))
+    assert said.startswith("Of 1 patient, 1 was still under treatment. Recorded in all: 1 necrosectomy, 0 stents")
+
+
+def test_groups_are_spoken_of_one_by_one():
+    said = words(patient_courses(many_courses(12), by="infection"))
+    assert "Confirmed: of 4 patients" in said
+
+
+def test_an_outcome_heads_its_patients_in_words():
+    assert heading("surgery") == "Surgery before resolution"
+    assert heading("still under treatment") == "Still under treatment"

@@ -65,7 +65,7 @@ def test_the_figure_says_where_fewer_than_ten_are_at_risk():
 def test_the_drawn_numbers_are_those_of_the_result():
     result = curves()
     data = chart(result).data
-    both = data.merge(result.table, on=["group", "cause", "days"], suffixes=("", "_given"))
+    both = data.merge(result.frame, on=["group", "cause", "days"], suffixes=("", "_given"))
     assert len(both) == len(data)
     pd.testing.assert_series_equal(both["estimate"], both["estimate_given"], check_names=False)
     assert {0, 30, 60, 90, 180} <= set(data["days"])

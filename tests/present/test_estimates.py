@@ -3,14 +3,14 @@ from __future__ import annotations
 import pandas as pd
 
 from builders.results import NAN, method, note, population
-from necrostats.measures.estimates import estimate_row, estimate_table
-from necrostats.present import chart, describe, tabulate
+from necrostats.measures.grouping import estimate_row, estimate_table
+from necrostats.present import chart, table, words
 from necrostats.results import Estimates
 
 
 def _result(rows, groups=("all",), **more):
     return Estimates(
-        title="Figures", table=estimate_table(rows, groups=groups), population=population(), method=method(), **more
+        title="Figures", frame=estimate_table(rows, groups=groups), population=population(), method=method(), **more
     )
 
 
@@ -22,9 +22,15 @@ def _share(variable, estimate=0.5, n=20, **more):
 
 def _gap(estimate):
     return estimate_row(
-        "difference", "a minus b", unit="difference in sessions", of="patients", n=40, estimate=estimate,
-        low=estimate - 1, high=estimate + 1,
-    )  # fmt: skip
+        "difference",
+        "a minus b",
+        unit="difference in sessions",
+        of="patients",
+        n=40,
+        estimate=estimate,
+        low=estimate - 1,
+        high=estimate + 1,
+    )
 
 
 def _texts(figure):
@@ -43,7 +49,7 @@ def test_each_measure_has_a_panel_and_a_scale_of_its_own():
 
 def test_the_drawn_numbers_are_those_of_the_result():
     result = _result([_share("a"), _share("b", 0.3)])
-    pd.testing.assert_frame_equal(chart(result).data, result.table)
+    pd.testing.assert_frame_equal(chart(result).data, result.frame)
 
 
 def test_too_few_are_counted_and_not_drawn():
@@ -57,32 +63,32 @@ def test_groups_stand_under_the_name_of_the_variable():
     rows = [_share("follow-up", group="female"), _share("follow-up", group="male")]
     result = _result(rows, groups=("female", "male"))
     assert {"Follow-up", "female", "male"} <= set(_texts(chart(result)))
-    assert list(tabulate(result).frame["Group"]) == ["female", "male"]
+    assert list(table(result).frame["Group"]) == ["female", "male"]
 
 
 def test_the_table_holds_every_row_with_what_it_rests_on_and_the_notes():
-    table = tabulate(_result([_share("a"), _gap(1.5)], notes=(note("Look out"),)))
-    assert list(table.frame["Rests on"]) == ["10 / 20 patients", "40 patients"]
-    assert list(table.frame.iloc[:, -1]) == ["50 (30–70)", "1.50 (0.50–2.50)"]
-    assert table.notes == ("Look out.",)
-    assert "<caption>" in table.html
+    shown = table(_result([_share("a"), _gap(1.5)], notes=(note("Look out"),)))
+    assert list(shown.frame["Rests on"]) == ["10 / 20 patients", "40 patients"]
+    assert list(shown.frame.iloc[:, -1]) == ["50 (30–70)", "1.50 (0.50–2.50)"]
+    assert shown.notes == ("Look out.",)
+    assert "<caption>" in shown.html
 
 
 def test_a_few_figures_are_all_said_and_many_by_their_range():
-    few = describe(_result([_share("a"), _share("b", 0.3)]))
+    few = words(_result([_share("a"), _share("b", 0.3)]))
     assert few.startswith("Incidence: a 50 % (95 % CI 30–70 %), 10 of 20 patients; b 30 % (95 % CI 10–50 %), 6 of 20")
     shares = zip("abcde", (0.5, 0.3, 0.6, 0.4, 0.5), strict=True)
-    many = describe(_result([_share(name, share) for name, share in shares]))
+    many = words(_result([_share(name, share) for name, share in shares]))
     assert many.startswith("Incidence: from 30 % (95 % CI 10–50 %) (b) to 60 % (95 % CI 40–80 %) (c), over 5 figures")
 
 
 def test_nothing_known_and_nothing_at_all_are_answers():
     unknown = _result([_share(name, NAN, low=NAN, high=NAN, events=0) for name in "abcde"])
-    assert "none can be given" in describe(unknown)
+    assert "none can be given" in words(unknown)
     empty = _result([])
-    assert describe(empty).startswith("There are no figures to describe.")
+    assert words(empty).startswith("There are no figures to words.")
     for result in (unknown, empty):
-        assert chart(result).alt and tabulate(result).html
+        assert chart(result).alt and table(result).html
 
 
 def test_it_can_be_drawn_for_one_column():

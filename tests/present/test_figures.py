@@ -1,9 +1,12 @@
+""""""
+
 from __future__ import annotations
 
 import re
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pandas as pd
 import pytest
@@ -11,12 +14,18 @@ import pytest
 from builders.results import CASE_ROWS, COMPLETE_ROWS, comparison, curves, rates, summary
 from necrostats.errors import ChoiceError
 from necrostats.present import Figure, chart
+from necrostats.present.figures import smaller
 
 ROOT = Path(__file__).parents[2]
 RESULTS = {
-    "curves": curves(), "sessions": curves(axis="sessions"), "rates": rates(), "comparison": comparison(),
-    "means": summary(), "case mix": summary(CASE_ROWS), "completeness": summary(COMPLETE_ROWS),
-}  # fmt: skip
+    "curves": curves(),
+    "sessions": curves(axis="sessions"),
+    "rates": rates(),
+    "comparison": comparison(),
+    "means": summary(),
+    "case mix": summary(CASE_ROWS),
+    "completeness": summary(COMPLETE_ROWS),
+}
 HASHES = """
 import hashlib, sys
 sys.path.insert(0, "tests")
@@ -31,9 +40,13 @@ for result in (curves(groups={"a": 40, "b": 30}), summary()):
 
 def _run(code: str, seed: str = "0") -> str:
     made = subprocess.run(
-        [sys.executable, "-W", "error", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True,
+        [sys.executable, "-W", "error", "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
         env={"PYTHONHASHSEED": seed, "PATH": "", "HOME": str(Path.home())},
-    )  # fmt: skip
+    )
     return made.stdout
 
 
@@ -119,3 +132,23 @@ def test_something_that_is_no_result_is_answered_with_the_kinds():
 def test_presenting_needs_neither_pyplot_nor_seaborn():
     loaded = _run("import necrostats.present, sys; print('seaborn' in sys.modules, 'matplotlib.pyplot' in sys.modules)")
     assert loaded.split() == ["False", "False"]
+
+
+def test_the_smaller_drawing_is_well_formed_and_names_no_address_but_its_name_spaces():
+    for result in (curves(), rates()):
+        svg = chart(result).image("svg").decode()
+        ElementTree.fromstring(svg)
+        found = re.findall(r"https?://[^\"' >]+", svg)
+        assert set(found) <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+
+
+def test_numbers_keep_a_thousandth_of_a_point_and_glyphs_their_place():
+    line = b'<use xlink:href="#DejaVuSans-41" transform="translate(63.476562 0)"/>'
+    assert smaller(line) == b'<use x="63.477" xlink:href="#d41"/>'
+
+
+def test_no_glyph_is_lost():
+    svg = chart(rates()).image("svg").decode()
+    used = set(re.findall(r'xlink:href="#([bd][0-9a-f]+)"', svg))
+    assert used
+    assert used <= set(re.findall(r'id="([bd][0-9a-f]+)"', svg))

@@ -5,7 +5,7 @@ import pytest
 
 from builders.results import NAN, curves, exact_curves
 from necrostats.errors import ChoiceError
-from necrostats.present import describe
+from necrostats.present import words
 from necrostats.present.say_curves import counted_once
 from necrostats.present.saying import findings
 
@@ -31,9 +31,9 @@ def test_sessions_are_counted_as_sessions():
 
 
 def test_another_landmark_can_be_asked_for_and_an_unknown_one_is_refused():
-    assert describe(curves(), at=30).startswith("Within 30 days of index drainage")
+    assert words(curves(), at=30).startswith("Within 30 days of index drainage")
     with pytest.raises(ChoiceError, match="0, 30, 60, 90, 180"):
-        describe(curves(), at=45)
+        words(curves(), at=45)
 
 
 def test_few_still_at_risk_are_said_beside_the_figure():
@@ -61,12 +61,10 @@ def test_fewer_than_five_are_listed_without_a_rate():
 
 
 def test_a_median_is_given_with_its_interval_or_as_not_reached():
-    medians = pd.DataFrame(
-        {"group": ["all"], "cause": ["resolved"], "estimate": [62.0], "conf_low": [50.0], "conf_high": [NAN]}
-    )
+    medians = pd.DataFrame({"group": ["all"], "cause": ["resolved"], "estimate": [62.0], "low": [50.0], "high": [NAN]})
     reached = findings(exact_curves(AT_90, medians=medians))[0]
     assert reached.endswith("The median was 62 days (95 % CI 50 to not reached).")
-    missed = findings(exact_curves(AT_90, medians=medians.assign(estimate=NAN, conf_low=NAN)))[0]
+    missed = findings(exact_curves(AT_90, medians=medians.assign(estimate=NAN, low=NAN)))[0]
     assert missed.endswith("The median was not reached.")
 
 
@@ -99,7 +97,5 @@ def test_death_beside_another_event_is_said_to_be_without_it():
 
 
 def test_a_median_without_a_band_has_no_interval():
-    medians = pd.DataFrame(
-        {"group": ["all"], "cause": ["resolved"], "estimate": [50.0], "conf_low": [NAN], "conf_high": [NAN]}
-    )
+    medians = pd.DataFrame({"group": ["all"], "cause": ["resolved"], "estimate": [50.0], "low": [NAN], "high": [NAN]})
     assert findings(exact_curves(AT_90, medians=medians))[0].endswith("The median was 50 days (no interval).")

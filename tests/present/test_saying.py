@@ -1,10 +1,14 @@
+""""""
+
 from __future__ import annotations
+
+from functools import singledispatch
 
 import pytest
 
 from builders.results import rates
 from necrostats.errors import ChoiceError
-from necrostats.present.saying import about, ended, findings, listed, plural
+from necrostats.present.saying import about, ended, findings, listed, not_presentable, plural
 
 
 @pytest.mark.parametrize(
@@ -43,3 +47,10 @@ def test_a_kind_of_result_has_its_findings_and_anything_else_is_refused():
     assert findings(rates())[0].startswith("11 of 235 patients")
     with pytest.raises(ChoiceError, match="kind of result"):
         findings("not a result")
+
+
+def test_the_answer_names_what_was_given_and_what_the_verb_knows():
+    verb = singledispatch(lambda result: None)
+    verb.register(int, lambda result: None)
+    verb.register(bool, lambda result: None)
+    assert str(not_presentable(verb, "x")) == '"str" is not a known kind of result. Choose from: bool, int.'

@@ -10,18 +10,29 @@ NAN = float("nan")
 
 def _curve(**changes) -> Curve:
     given = {
-        "label": "resolved", "style": style_at(0), "bold": True, "x": (0.0, 10.0, 30.0), "y": (0.1, 0.4, 0.6),
-        "low": (NAN, 0.3, 0.5), "high": (NAN, 0.5, 0.7), "faint_from": float("inf"),
-    }  # fmt: skip
+        "label": "resolved",
+        "style": style_at(0),
+        "bold": True,
+        "x": (0.0, 10.0, 30.0),
+        "y": (0.1, 0.4, 0.6),
+        "low": (NAN, 0.3, 0.5),
+        "high": (NAN, 0.5, 0.7),
+        "faint_from": float("inf"),
+    }
     return Curve(**(given | changes))
 
 
 def _grid(*curves: Curve, ticks=(0, 10, 30), counts=("20", "12", "4"), whole=False) -> Grid:
     risk = (RiskRow(label="At risk", counts=counts),)
     return Grid(
-        panels=(Panel(title="", curves=curves, risk=risk),), ticks=ticks, horizon=float(ticks[-1]), whole=whole,
-        x_label="Days", y_label="%", remarks=(),
-    )  # fmt: skip
+        panels=(Panel(title="", curves=curves, risk=risk),),
+        ticks=ticks,
+        horizon=float(ticks[-1]),
+        whole=whole,
+        x_label="Days",
+        y_label="%",
+        remarks=(),
+    )
 
 
 def test_a_curve_starts_at_zero_and_holds_each_value_until_the_next():

@@ -8,12 +8,18 @@ import pytest
 
 from builders.results import CASE_ROWS, COMPLETE_ROWS, comparison, curves, no_rates, rates, summary
 from necrostats.errors import ChoiceError
-from necrostats.present import Table, tabulate
+from necrostats.present import Table, table
 
 RESULTS = {
-    "curves": curves(), "groups": curves(groups={"a": 40, "b": 30}), "rates": rates(), "comparison": comparison(),
-    "means": summary(), "case mix": summary(CASE_ROWS), "completeness": summary(COMPLETE_ROWS), "empty": no_rates(),
-}  # fmt: skip
+    "curves": curves(),
+    "groups": curves(groups={"a": 40, "b": 30}),
+    "rates": rates(),
+    "comparison": comparison(),
+    "means": summary(),
+    "case mix": summary(CASE_ROWS),
+    "completeness": summary(COMPLETE_ROWS),
+    "empty": no_rates(),
+}
 
 
 class _Balance(HTMLParser):
@@ -30,7 +36,7 @@ class _Balance(HTMLParser):
 
 @pytest.mark.parametrize("result", RESULTS.values(), ids=RESULTS)
 def test_a_table_is_accessible_and_carries_no_script_or_style(result):
-    page = tabulate(result).html
+    page = table(result).html
     assert page.startswith("<table><caption>")
     assert re.search(r'<th scope="col"', page)
     assert "<script" not in page
@@ -42,17 +48,17 @@ def test_a_table_is_accessible_and_carries_no_script_or_style(result):
 
 @pytest.mark.parametrize("result", RESULTS.values(), ids=RESULTS)
 def test_every_row_has_as_many_cells_as_the_table_has_columns(result):
-    table = tabulate(result)
+    shown = table(result)
     waiting = 0
-    for row in re.findall(r"<tr>(.*?)</tr>", table.html):
+    for row in re.findall(r"<tr>(.*?)</tr>", shown.html):
         cells = len(re.findall(r"<t[hd]\b", row)) + (waiting > 0)
         span = re.search(r'rowspan="(\d+)"', row)
         waiting = int(span[1]) - 1 if span else max(0, waiting - 1)
-        assert cells == len(table.frame.columns)
+        assert cells == len(shown.frame.columns)
 
 
 def test_numbers_are_marked_for_right_alignment_and_row_heads_are_not():
-    page = tabulate(rates()).html
+    page = table(rates()).html
     assert '<th scope="row">Bleeding</th>' in page
     assert '<td class="number">8 / 880, 0.9 %' in page
 
@@ -75,26 +81,26 @@ def test_markup_is_escaped_in_headings_in_every_row_head_and_in_cells():
 
 
 def test_markdown_has_caption_heading_rule_rows_and_notes():
-    lines = tabulate(summary()).markdown.split("\n")
+    lines = table(summary()).markdown.split("\n")
     assert lines[0].startswith("Debridement yield.")
     assert lines[3] == "| --- | --- | ---: | ---: | ---: | ---: | ---: |"
     assert lines[-1].startswith("Too few")
 
 
 def test_the_frame_holds_text_only():
-    frame = tabulate(curves()).frame
+    frame = table(curves()).frame
     assert all(isinstance(cell, str) for cell in frame.to_numpy().ravel())
 
 
 def test_something_that_is_no_result_is_answered_with_the_kinds():
     with pytest.raises(ChoiceError, match=r"Comparison, Courses, Curves,.* Rates, Summary, Trajectories"):
-        tabulate(3)
+        table(3)
 
 
 def test_the_interval_of_a_heading_stays_on_one_line_in_html_and_is_plain_text_elsewhere():
-    table = tabulate(curves())
+    shown = table(curves())
     tied = "(95\N{NO-BREAK SPACE}%\N{NO-BREAK SPACE}CI)"
-    assert f"Resolved, % {tied}</th>" in table.html
-    for plain in (table.markdown, table.frame.to_csv(index=False)):
+    assert f"Resolved, % {tied}</th>" in shown.html
+    for plain in (shown.markdown, shown.frame.to_csv(index=False)):
         assert "\N{NO-BREAK SPACE}CI" not in plain
         assert "Resolved, % (95 % CI)" in plain

@@ -3,19 +3,23 @@ from __future__ import annotations
 import pandas as pd
 
 from builders.results import CASE_ROWS, COMPLETE_ROWS, NAN, comparison, curves, exact_curves, note, rates, summary
-from necrostats.present import describe, tabulate
+from necrostats.present import table, words
 
 
 def test_the_denominator_table_puts_all_units_side_by_side():
-    frame = tabulate(rates()).frame
+    frame = table(rates()).frame
     assert list(frame.columns) == [
-        "Measure", "Patients: k / n, % (95 % CI)", "Sessions: k / n, % (95 % CI)",
+        "Measure",
+        "Patients: k / n, % (95 % CI)",
+        "Sessions: k / n, % (95 % CI)",
         "Patient-days: k / n, per 100 (95 % CI)",
-    ]  # fmt: skip
+    ]
     assert list(frame.iloc[0]) == [
-        "Any adverse event", "11 / 235, 4.7 % (2.4–8.2)", "14 / 880, 1.6 % (0.9–2.7)",
+        "Any adverse event",
+        "11 / 235, 4.7 % (2.4–8.2)",
+        "14 / 880, 1.6 % (0.9–2.7)",
         "15 / 14,210, 0.11 (0.06–0.17)",
-    ]  # fmt: skip
+    ]
 
 
 def test_no_event_has_its_upper_limit_and_an_empty_group_its_row():
@@ -24,12 +28,14 @@ def test_no_event_has_its_upper_limit_and_an_empty_group_its_row():
         ("perforation", "net", "patients", 2, 4, 1, 0.5, 0.07, 0.93),
         ("perforation", "basket", "patients", 0, 0, 1, NAN, NAN, NAN),
     ]
-    table = tabulate(rates(rows, groups=["snare", "net", "basket"]))
-    assert list(table.frame["Patients: k / n, % (95 % CI)"]) == [
-        "0 / 30, 0 % (0–11.6)", "2 / 4, too few", "0 / 0, nobody at risk",
-    ]  # fmt: skip
-    assert table.row_heads == 2
-    assert table.notes[0].startswith("Too few: fewer than 5")
+    shown = table(rates(rows, groups=["snare", "net", "basket"]))
+    assert list(shown.frame["Patients: k / n, % (95 % CI)"]) == [
+        "0 / 30, 0 % (0–11.6)",
+        "2 / 4, too few",
+        "0 / 0, nobody at risk",
+    ]
+    assert shown.row_heads == 2
+    assert shown.notes[0].startswith("Too few: fewer than 5")
 
 
 def test_curves_are_tabulated_at_their_landmarks_and_a_median_is_never_infinite():
@@ -39,64 +45,64 @@ def test_curves_are_tabulated_at_their_landmarks_and_a_median_is_never_infinite(
         for day, n, estimate in ((0, 142, 0.06), (90, 37, at))
     ]
     medians = pd.DataFrame(
-        {"group": "all", "cause": ["resolved", "death"], "estimate": [62.0, NAN], "conf_low": [50.0, NAN]}
-    ).assign(conf_high=NAN)
-    frame = tabulate(exact_curves(rows, medians=medians)).frame
+        {"group": "all", "cause": ["resolved", "death"], "estimate": [62.0, NAN], "low": [50.0, NAN]}
+    ).assign(high=NAN)
+    frame = table(exact_curves(rows, medians=medians)).frame
     assert list(frame.iloc[1]) == ["90", "37", "62 % (57–70)", "6.0 % (1.0–14.0)"]
     assert list(frame.iloc[2]) == ["Median, days", "", "62 (50 to not reached)", ""]
-    medians.loc[1, ["estimate", "conf_low", "conf_high"]] = (55.5, 53.0, 69.0)
-    frame = tabulate(exact_curves(rows, medians=medians)).frame
+    medians.loc[1, ["estimate", "low", "high"]] = (55.5, 53.0, 69.0)
+    frame = table(exact_curves(rows, medians=medians)).frame
     assert list(frame.iloc[2]) == ["Median, days", "", "62 (50 to not reached)", "55.5 (53–69)"]
 
 
 def test_a_curve_of_three_patients_has_counts_at_risk_but_no_rate():
-    frame = tabulate(curves(groups={"a": 3})).frame
+    frame = table(curves(groups={"a": 3})).frame
     assert set(frame["Resolved, % (95 % CI)"]) == {"too few"}
     assert frame["At risk"].iloc[0] == "3"
 
 
 def test_a_group_without_anybody_keeps_a_row():
-    frame = tabulate(curves(groups={"a": 30}, categories=["a", "b"])).frame
+    frame = table(curves(groups={"a": 30}, categories=["a", "b"])).frame
     assert frame.iloc[-1]["By day"] == "nobody at risk"
 
 
 def test_a_baseline_table_has_levels_down_groups_across_and_the_missing():
-    frame = tabulate(summary(CASE_ROWS)).frame
+    frame = table(summary(CASE_ROWS)).frame
     assert list(frame.columns) == ["Variable", "Level", "All, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}100", "Missing"]
     assert list(frame.iloc[0])[1:] == ["female", "40 (41 %)", "2"]
     assert list(frame.iloc[5])[:3] == ["Age, years", "median (quartiles)", "56 (44–67.5)"]
 
 
 def test_a_table_of_means_names_patients_sessions_and_those_without_yield():
-    frame = tabulate(summary()).frame
+    frame = table(summary()).frame
     assert list(frame.iloc[0]) == ["Yield, ml", "cap suction", "12", "31", "2", "1", "184 (150–226)"]
     assert list(frame.iloc[2])[-1] == "too few"
     assert list(frame.iloc[3])[-1] == "no values"
 
 
 def test_completeness_is_filled_over_rows():
-    frame = tabulate(summary(COMPLETE_ROWS)).frame
+    frame = table(summary(COMPLETE_ROWS)).frame
     assert list(frame.iloc[0]) == ["sessions: texture", "30 / 40", "75 %"]
     assert list(frame.iloc[3]) == ["scans: modality", "0 / 0", "no values"]
 
 
 def test_a_comparison_says_measure_groups_interval_and_p():
-    frame = tabulate(comparison()).frame
+    frame = table(comparison()).frame
     assert list(frame.iloc[0]) == ["Ratio of geometric means", "cap suction v snare", "1.42 (1.05–1.92)", "0.023"]
     assert frame.iloc[2, 0] == "Risk difference, percentage points"
     assert list(frame.iloc[2])[2:] == ["−3.2 (−9.1 to 2.7)", ""]
 
 
 def test_the_notes_of_a_result_stand_under_its_table():
-    assert tabulate(rates(notes=[note("Three sessions were shared")])).notes == ("Three sessions were shared.",)
+    assert table(rates(notes=[note("Three sessions were shared")])).notes == ("Three sessions were shared.",)
 
 
 def test_a_mean_that_enough_sessions_do_not_determine_is_said_to_be_so():
     rows = [("yield, ml", "", "snare", "geometric mean", 0, 9, 0, 4, NAN, NAN, NAN)]
-    assert tabulate(summary(rows)).frame.iloc[0].iloc[-1] == "not determined"
-    assert "not determined: snare (9 sessions in 4 patients)" in describe(summary(rows))
+    assert table(summary(rows)).frame.iloc[0].iloc[-1] == "not determined"
+    assert "not determined: snare (9 sessions in 4 patients)" in words(summary(rows))
 
 
 def test_other_ends_are_headed_as_first_ends():
-    columns = list(tabulate(curves()).frame.columns)
+    columns = list(table(curves()).frame.columns)
     assert columns[-2:] == ["Death first, % (95 % CI)", "Surgery first, % (95 % CI)"]

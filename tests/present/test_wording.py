@@ -17,27 +17,27 @@ from builders.results import (
     summary,
 )
 from necrostats.errors import ChoiceError
-from necrostats.present import cautions, definition_list, describe, methods_paragraph
+from necrostats.present import cautions, definition_list, methods_paragraph, words
 
 RESULTS = [curves(), rates(), comparison(), summary(), summary(CASE_ROWS), summary(COMPLETE_ROWS), no_rates()]
 
 
 @pytest.mark.parametrize("result", RESULTS, ids=lambda each: each.title)
 def test_no_sentence_claims_a_cause_or_shows_a_bare_blank(result):
-    text = describe(result)
+    text = words(result)
     assert not re.search(r"\b(caus|due to|led to|result(ed)? in|reduc|improv|because)", text.lower())
     assert not re.search(r"\bnan\b|\binf\b|<NA>|None\b(?! )", text)
 
 
 @pytest.mark.parametrize("result", RESULTS, ids=lambda each: each.title)
 def test_every_percentage_of_a_finding_stands_with_its_denominator(result):
-    for sentence in describe(result).split(". "):
+    for sentence in words(result).split(". "):
         if re.search(r"\d %", sentence.replace("95 %", "").replace("97.5 %", "")):
             assert re.search(r" of \d|any of \d|n = \d", sentence)
 
 
 def test_estimand_definition_left_out_and_notes_follow_the_findings():
-    text = describe(rates(notes=[note("Clustering cannot be estimated")]))
+    text = words(rates(notes=[note("Clustering cannot be estimated")]))
     places = [text.index(part) for part in ("Estimand: ", "Definition: ", "Left out: events not checked (3).")]
     assert places == sorted(places)
     assert text.endswith("Clustering cannot be estimated.")
@@ -45,7 +45,7 @@ def test_estimand_definition_left_out_and_notes_follow_the_findings():
 
 def test_something_that_is_no_result_is_answered_with_the_kinds():
     with pytest.raises(ChoiceError, match=r"Comparison, Courses, Curves,.* Rates, Summary, Trajectories"):
-        describe(None)
+        words(None)
 
 
 def test_each_method_is_defined_once_under_the_titles_that_use_it():
@@ -73,12 +73,20 @@ def test_a_description_without_interval_says_so():
 def test_the_cautions_say_what_the_figures_are_not_for():
     text = " ".join(cautions())
     for phrase in (
-        "chosen, not assigned", "not a medical device", "not for decisions about one patient", "recalling stents",
-        "Definition, window and denominator", "No signal", "context", "ethics body", "certify nothing", "not ranked",
-    ):  # fmt: skip
+        "chosen, not assigned",
+        "not a medical device",
+        "not for decisions about one patient",
+        "recalling stents",
+        "Definition, window and denominator",
+        "No signal",
+        "context",
+        "ethics body",
+        "certify nothing",
+        "not ranked",
+    ):
         assert phrase in text
 
 
 def test_another_level_is_named_everywhere():
     rows = [("all", "resolved", day, 50, 5, 0, 0.3, 0.2, 0.4) for day in (0, 90)]
-    assert "90 % CI 20–40 %" in describe(exact_curves(rows, method=method(level=0.9)))
+    assert "90 % CI 20–40 %" in words(exact_curves(rows, method=method(level=0.9)))

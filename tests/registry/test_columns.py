@@ -7,11 +7,16 @@ from necrostats.registry.columns import KINDS, Table
 @pytest.mark.parametrize(
     ("made", "kind"),
     [
-        (columns.key("x"), "id"), (columns.day("x", "m"), "day"), (columns.code("x", "a b", "m"), "code"),
-        (columns.number("x", "mm", "m"), "number"), (columns.whole("x", "", "m"), "whole"),
-        (columns.yes_no("x", "m"), "yes_no"), (columns.text("x", "m"), "text"), (columns.period("x", "m"), "period"),
+        (columns.key("x"), "id"),
+        (columns.day("x", "m"), "day"),
+        (columns.code("x", "a b", "m"), "code"),
+        (columns.number("x", "mm", "m"), "number"),
+        (columns.whole("x", "", "m"), "whole"),
+        (columns.yes_no("x", "m"), "yes_no"),
+        (columns.text("x", "m"), "text"),
+        (columns.period("x", "m"), "period"),
     ],
-)  # fmt: skip
+)
 def test_each_shorthand_makes_a_column_of_its_kind(made, kind):
     assert made.kind == kind
     assert kind in KINDS

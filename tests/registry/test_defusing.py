@@ -7,9 +7,21 @@ from necrostats.registry.defusing import defused, undefused
 
 @pytest.mark.parametrize(
     ("text", "safe"),
-    [("=1+1", "'=1+1"), ("@x", "'@x"), ("+", "'+"), ("-5 ml", "'-5 ml"), ("-5", "-5"), ("+3.5", "+3.5"), ("'=", "''="),
-     ("\tx", "'\tx"), ("snare", "snare"), ("", ""), ("'tis", "'tis"), ("＝x", "'＝x")],
-)  # fmt: skip
+    [
+        ("=1+1", "'=1+1"),
+        ("@x", "'@x"),
+        ("+", "'+"),
+        ("-5 ml", "'-5 ml"),
+        ("-5", "-5"),
+        ("+3.5", "+3.5"),
+        ("'=", "''="),
+        ("\tx", "'\tx"),
+        ("snare", "snare"),
+        ("", ""),
+        ("'tis", "'tis"),
+        ("＝x", "'＝x"),
+    ],
+)
 def test_what_would_start_a_formula_gets_an_apostrophe(text, safe):
     assert defused(text) == safe
 

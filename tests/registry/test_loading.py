@@ -26,11 +26,46 @@ from necrostats.registry.loading import read_registry
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, dtype_of, link
 
 CELLS = st.sampled_from(
-    ["", "-", "n/a", "0", "1", "-5", "12.5", "12,5", "yes", "no", "dead", "P01", "P02", "p02 ", "P99", "C02", "S01",
-     "necrosectomy", "V", "31/02/2026", "2026Q1", "P07", "2026-03-01",
-     "1e9", "1e99", "99999999", "snare+net", '"', "\n", "\0",
-     "é", "#N/A", "as before", "200-300", ">500", "C01;C02", "120"]
-)  # fmt: skip
+    [
+        "",
+        "-",
+        "n/a",
+        "0",
+        "1",
+        "-5",
+        "12.5",
+        "12,5",
+        "yes",
+        "no",
+        "dead",
+        "P01",
+        "P02",
+        "p02 ",
+        "P99",
+        "C02",
+        "S01",
+        "necrosectomy",
+        "V",
+        "31/02/2026",
+        "2026Q1",
+        "P07",
+        "2026-03-01",
+        "1e9",
+        "1e99",
+        "99999999",
+        "snare+net",
+        '"',
+        "\n",
+        "\0",
+        "é",
+        "#N/A",
+        "as before",
+        "200-300",
+        ">500",
+        "C01;C02",
+        "120",
+    ]
+)
 DAMAGE = st.lists(
     st.tuples(
         st.sampled_from(sorted(TABLES)),

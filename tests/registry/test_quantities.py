@@ -20,28 +20,56 @@ def _span(text, **about):
 
 def _value(quantity):
     return (
-        quantity.low, quantity.high, quantity.unit, quantity.approximate, quantity.words, quantity.lavage_ml,
+        quantity.low,
+        quantity.high,
+        quantity.unit,
+        quantity.approximate,
+        quantity.words,
+        quantity.lavage_ml,
         quantity.includes_lavage,
-    )  # fmt: skip
+    )
 
 
 @pytest.mark.parametrize(
     ("text", "low", "high", "unit"),
     [
-        ("250ml", 250, 250, "ml"), ("250 mL", 250, 250, "ml"), ("250 ml.", 250, 250, "ml"),
-        ("0.3 L", 300, 300, "ml"), ("0,3 l", 300, 300, "ml"), (".5 L", 500, 500, "ml"),
-        ("3 dl", 300, 300, "ml"), ("25 cl", 250, 250, "ml"), ("250 cm³", 250, 250, "ml"),
-        ("120 g", 120, 120, "g"), ("120 gm", 120, 120, "g"), ("0.12 kg", 120, 120, "g"),
-        ("80%", 80, 80, "percent_cleared"), ("80 per cent cleared", 80, 80, "percent_cleared"),
-        ("0", 0, 0, "ml"), ("200-300", 200, 300, "ml"), ("200–300 g", 200, 300, "g"),
-        ("200 to 300", 200, 300, "ml"), ("between 200 and 300 cc", 200, 300, "ml"),
-        ("from 200 to 300", 200, 300, "ml"), ("200..300", 200, 300, "ml"), ("0.5-1 L", 500, 1000, "ml"),
-        ("200 ml - 0.3 L", 200, 300, "ml"), ("200 ml - 300", 200, 300, "ml"), (">500", 500, None, "ml"),
-        ("≥500", 500, None, "ml"), ("at least 500", 500, None, "ml"), ("more than 0.5 L", 500, None, "ml"),
-        ("over 500", 500, None, "ml"), ("500+ ml", 500, None, "ml"), ("500 ml or more", 500, None, "ml"),
-        ("<50", 0, 50, "ml"), ("≤ 50", 0, 50, "ml"), ("up to 50", 0, 50, "ml"), ("under 50 g", 0, 50, "g"),
+        ("250ml", 250, 250, "ml"),
+        ("250 mL", 250, 250, "ml"),
+        ("250 ml.", 250, 250, "ml"),
+        ("0.3 L", 300, 300, "ml"),
+        ("0,3 l", 300, 300, "ml"),
+        (".5 L", 500, 500, "ml"),
+        ("3 dl", 300, 300, "ml"),
+        ("25 cl", 250, 250, "ml"),
+        ("250 cm³", 250, 250, "ml"),
+        ("120 g", 120, 120, "g"),
+        ("120 gm", 120, 120, "g"),
+        ("0.12 kg", 120, 120, "g"),
+        ("80%", 80, 80, "percent_cleared"),
+        ("80 per cent cleared", 80, 80, "percent_cleared"),
+        ("0", 0, 0, "ml"),
+        ("200-300", 200, 300, "ml"),
+        ("200–300 g", 200, 300, "g"),
+        ("200 to 300", 200, 300, "ml"),
+        ("between 200 and 300 cc", 200, 300, "ml"),
+        ("from 200 to 300", 200, 300, "ml"),
+        ("200..300", 200, 300, "ml"),
+        ("0.5-1 L", 500, 1000, "ml"),
+        ("200 ml - 0.3 L", 200, 300, "ml"),
+        ("200 ml - 300", 200, 300, "ml"),
+        (">500", 500, None, "ml"),
+        ("≥500", 500, None, "ml"),
+        ("at least 500", 500, None, "ml"),
+        ("more than 0.5 L", 500, None, "ml"),
+        ("over 500", 500, None, "ml"),
+        ("500+ ml", 500, None, "ml"),
+        ("500 ml or more", 500, None, "ml"),
+        ("<50", 0, 50, "ml"),
+        ("≤ 50", 0, 50, "ml"),
+        ("up to 50", 0, 50, "ml"),
+        ("under 50 g", 0, 50, "g"),
     ],
-)  # fmt: skip
+)
 def test_a_plain_amount_is_read_whole(text, low, high, unit):
     found = read_quantity(text, default_unit="ml")
     assert (found.low, found.high, found.unit) == (low, high, unit)
@@ -51,8 +79,18 @@ def test_a_plain_amount_is_read_whole(text, low, high, unit):
 
 @pytest.mark.parametrize(
     "text",
-    ["~250 cc", "≈250", "about 250 ml", "ca. 250", "approx. 250", "approx.250", "c. 250", "c.250",
-    "250 ml approx.", "± 250"],
+    [
+        "~250 cc",
+        "≈250",
+        "about 250 ml",
+        "ca. 250",
+        "approx. 250",
+        "approx.250",
+        "c. 250",
+        "c.250",
+        "250 ml approx.",
+        "± 250",
+    ],
 )
 def test_an_approximate_amount_keeps_its_number_and_is_marked(text):
     found = read_quantity(text, default_unit="ml")
@@ -99,21 +137,42 @@ def test_an_approximate_amount_keeps_its_number_and_is_marked(text):
 def test_what_is_not_one_plain_amount_is_set_aside_with_its_reason(text, problem):
     found = read_quantity(text, default_unit="ml")
     assert found.problem == problem
-    assert (found.low, found.high, found.words, found.lavage_ml, found.rule) == (None, None, "", None,
-    "set aside")
+    assert (found.low, found.high, found.words, found.lavage_ml, found.rule) == (None, None, "", None, "set aside")
 
 
 @pytest.mark.parametrize(
     "text",
     [
-        "250 ml and blood", "not 250 ml", "80% left", "250 mg", "250?", "10²", "l50", "1O0", "1·5 L", "ml",
+        "250 ml and blood",
+        "not 250 ml",
+        "80% left",
+        "250 mg",
+        "250?",
+        "10²",
+        "l50",
+        "1O0",
+        "1·5 L",
+        "ml",
         "12.03.2024",
-        "2024-03-12", "small to moderate", "none, 250 ml", "250 ml/min", "> 500 < 600", "250 ml lavage", "x",
+        "2024-03-12",
+        "small to moderate",
+        "none, 250 ml",
+        "250 ml/min",
+        "> 500 < 600",
+        "250 ml lavage",
+        "x",
         "+++",
-        "minimal 2 x 5", "=250", "250 ml 3 passes", "blood loss 50 ml", "half a litre",
-        "C250", "c12", "250 ml plus pus", "30 out of 40 in",
+        "minimal 2 x 5",
+        "=250",
+        "250 ml 3 passes",
+        "blood loss 50 ml",
+        "half a litre",
+        "C250",
+        "c12",
+        "250 ml plus pus",
+        "30 out of 40 in",
     ],
-)  # fmt: skip
+)
 def test_what_is_not_understood_to_its_end_gives_no_number_and_no_word(text):
     found = read_quantity(text, default_unit="ml")
     assert found.problem
@@ -123,13 +182,20 @@ def test_what_is_not_understood_to_its_end_gives_no_number_and_no_word(text):
 @pytest.mark.parametrize(
     ("text", "word"),
     [
-        ("minimal", "trace"), ("scant", "trace"), ("Trace", "trace"), ("small", "small"),
+        ("minimal", "trace"),
+        ("scant", "trace"),
+        ("Trace", "trace"),
+        ("small", "small"),
         ("a little", "small"),
-        ("a small amount of pus", "small"), ("moderate", "moderate"), ("large amt", "large"),
+        ("a small amount of pus", "small"),
+        ("moderate", "moderate"),
+        ("large amt", "large"),
         ("lots", "large"),
-        ("nil", "none"), ("NONE", "none"), ("no debris", "none"),
+        ("nil", "none"),
+        ("NONE", "none"),
+        ("no debris", "none"),
     ],
-)  # fmt: skip
+)
 def test_a_word_stays_a_word_and_never_makes_a_number(text, word):
     found = read_quantity(text, default_unit="ml")
     assert (found.words, found.low, found.high, found.problem) == (word, None, None, "")
@@ -142,8 +208,9 @@ def test_a_layout_may_add_words_but_no_new_size():
         read_quantity("+++", words={"+++": "huge"})
 
 
-@pytest.mark.parametrize("text", ["250 ml, thick pus", "250 ml thick, necrotic debris", "moderate, 250 ml",
-"250 ml (small)"])
+@pytest.mark.parametrize(
+    "text", ["250 ml, thick pus", "250 ml thick, necrotic debris", "moderate, 250 ml", "250 ml (small)"]
+)
 def test_a_harmless_remark_lets_the_number_stand(text):
     assert _span(text) == (250, 250, "ml")
 
@@ -151,15 +218,24 @@ def test_a_harmless_remark_lets_the_number_stand(text):
 @pytest.mark.parametrize(
     ("text", "decimal", "value"),
     [
-        ("1,5", None, 1.5), ("1,50", None, 1.5), ("0,300", None, 0.3), ("0.300", None, 0.3),
+        ("1,5", None, 1.5),
+        ("1,50", None, 1.5),
+        ("0,300", None, 0.3),
+        ("0.300", None, 0.3),
         ("1200.500", None, 1200.5),
-        ("1,200.5", None, 1200.5), ("1.200,5", None, 1200.5), ("1,200,300", None, 1_200_300),
+        ("1,200.5", None, 1200.5),
+        ("1.200,5", None, 1200.5),
+        ("1,200,300", None, 1_200_300),
         ("1'200", None, 1200),
-        ("12\u2009000", None, 12_000), ("12\u202f000,5", None, 12_000.5),
-        ("1.200", ".", 1.2), ("1.200", ",", 1200), ("1,200", ",", 1.2), ("1,200", ".", 1200),
+        ("12\u2009000", None, 12_000),
+        ("12\u202f000,5", None, 12_000.5),
+        ("1.200", ".", 1.2),
+        ("1.200", ",", 1200),
+        ("1,200", ",", 1.2),
+        ("1,200", ".", 1200),
         ("333.3333333", None, 333.3333333),
     ],
-)  # fmt: skip
+)
 def test_a_decimal_sign_is_read_where_the_number_has_one_reading(text, decimal, value):
     assert _span(text, decimal=decimal) == (value, value, "ml")
 
@@ -167,11 +243,20 @@ def test_a_decimal_sign_is_read_where_the_number_has_one_reading(text, decimal, 
 @pytest.mark.parametrize(
     ("text", "decimal"),
     [
-        ("1.200", None), ("1,200", None), ("1200,500", None), ("1.5", ","), ("1,5", "."), ("1.200,5", "."),
+        ("1.200", None),
+        ("1,200", None),
+        ("1200,500", None),
+        ("1.5", ","),
+        ("1,5", "."),
+        ("1.200,5", "."),
         ("1,2,3", None),
-        ("1.200.300", "."), ("1,200.300,5", None), (",5", None), ("12.34.56", None), ("0.200.300", None),
+        ("1.200.300", "."),
+        ("1,200.300,5", None),
+        (",5", None),
+        ("12.34.56", None),
+        ("0.200.300", None),
     ],
-)  # fmt: skip
+)
 def test_a_number_with_two_readings_or_against_the_layout_is_set_aside(text, decimal):
     found = read_quantity(text, default_unit="ml", decimal=decimal)
     assert found.problem and found.low is None
@@ -192,15 +277,17 @@ def test_digits_of_every_script_and_unseen_characters_read_alike(text):
 @pytest.mark.parametrize(
     "text",
     [
-        "1.2 L out (1 L in)", "1200 out/1000 in", "out 1200 / in 1000", "in 1000, out 1200",
+        "1.2 L out (1 L in)",
+        "1200 out/1000 in",
+        "out 1200 / in 1000",
+        "in 1000, out 1200",
         "1 L in, 1.2 L out",
         "out: 1200; in: 1000",
     ],
-)  # fmt: skip
+)
 def test_out_and_in_give_the_yield_without_the_lavage(text):
     found = read_quantity(text, default_unit="ml")
-    assert (found.low, found.high, found.unit, found.lavage_ml, found.includes_lavage) == (200, 200, "ml",
-    1000, False)
+    assert (found.low, found.high, found.unit, found.lavage_ml, found.includes_lavage) == (200, 200, "ml", 1000, False)
 
 
 @pytest.mark.parametrize("text", ["800 ml out (1 L in)", "1 L out (1 L in)"])
@@ -210,8 +297,9 @@ def test_no_more_out_than_in_leaves_the_yield_unknown_and_asks(text):
     assert "left unknown" in found.question and not found.problem
 
 
-@pytest.mark.parametrize("text", ["120 g out (1 L in)", "1-2 L out (1 L in)", ">2 L out, 1 L in",
-"1 L out (1 L in, 1 L in)"])
+@pytest.mark.parametrize(
+    "text", ["120 g out (1 L in)", "1-2 L out (1 L in)", ">2 L out, 1 L in", "1 L out (1 L in, 1 L in)"]
+)
 def test_out_and_in_are_read_only_as_plain_volumes(text):
     found = read_quantity(text)
     assert found.problem and found.low is None and found.lavage_ml is None
@@ -229,8 +317,24 @@ def test_lavage_included_or_not_is_kept_with_the_number():
 
 @pytest.mark.parametrize(
     "cell",
-    ["", "  ", "-", "—", "n/a", "NA", "NULL", "NaN", ".", "?", "unk", "not recorded", None, float("nan"),
-    pd.NA, pd.NaT],
+    [
+        "",
+        "  ",
+        "-",
+        "—",
+        "n/a",
+        "NA",
+        "NULL",
+        "NaN",
+        ".",
+        "?",
+        "unk",
+        "not recorded",
+        None,
+        float("nan"),
+        pd.NA,
+        pd.NaT,
+    ],
 )
 def test_a_blank_is_unknown_and_not_zero(cell):
     found = read_quantity(cell, default_unit="ml")
@@ -284,20 +388,66 @@ _UNITS = st.sampled_from([None, "ml", "l", "g", "percent_cleared"])
 _AMOUNT_LIKE = st.lists(
     st.sampled_from(
         [
-            "0", "1", "2", "50", "200", "300", "1.2", "1,5", "1.200", "0.300", ".5", "1000", "½", "٢٥",
-            "1e3", " ", " ", " ", "ml",
-            "L", "g", "%", "kg", "-", "–", "to", "..", "~", "about", ">", "≤", "up to", "+", "x", "/", "(",
-            ")", ",", ";", "out",
-            "in", "incl lavage", "net", "small", "none", "thick pus", "of", "\n", "\u2009", "or more",
-            "between", "and", "ca.",
+            "0",
+            "1",
+            "2",
+            "50",
+            "200",
+            "300",
+            "1.2",
+            "1,5",
+            "1.200",
+            "0.300",
+            ".5",
+            "1000",
+            "½",
+            "٢٥",
+            "1e3",
+            " ",
+            " ",
+            " ",
+            "ml",
+            "L",
+            "g",
+            "%",
+            "kg",
+            "-",
+            "–",
+            "to",
+            "..",
+            "~",
+            "about",
+            ">",
+            "≤",
+            "up to",
+            "+",
+            "x",
+            "/",
+            "(",
+            ")",
+            ",",
+            ";",
+            "out",
+            "in",
+            "incl lavage",
+            "net",
+            "small",
+            "none",
+            "thick pus",
+            "of",
+            "\n",
+            "\u2009",
+            "or more",
+            "between",
+            "and",
+            "ca.",
         ]
     ),
     max_size=9,
-).map("".join)  # fmt: skip
+).map("".join)
 
 
-@given(text=st.one_of(st.text(max_size=60), _AMOUNT_LIKE),
-unit=_UNITS, decimal=st.sampled_from([None, ".", ","]))
+@given(text=st.one_of(st.text(max_size=60), _AMOUNT_LIKE), unit=_UNITS, decimal=st.sampled_from([None, ".", ","]))
 @example(text="1" * 100_000, unit=None, decimal=None)
 @example(text="(" * 100_000, unit=None, decimal=None)
 @example(text="1.234567890123456789", unit="l", decimal=None)
@@ -319,9 +469,13 @@ _UNIT_WRITTEN = st.sampled_from(["ml", " ml", "cc", " L", "dl", " g", "kg", "%",
 
 
 @given(
-    low=_NUMBER, high=_NUMBER, unit=_UNIT_WRITTEN, shape=st.sampled_from(["{0}{2}", "{0}-{1}{2}", "{0}{2} to {1}{2}"]),
-    before=st.sampled_from(["", "~", ">", "at least ", "up to ", "about "]), after=st.sampled_from(["", ".", ", net"]),
-)  # fmt: skip
+    low=_NUMBER,
+    high=_NUMBER,
+    unit=_UNIT_WRITTEN,
+    shape=st.sampled_from(["{0}{2}", "{0}-{1}{2}", "{0}{2} to {1}{2}"]),
+    before=st.sampled_from(["", "~", ">", "at least ", "up to ", "about "]),
+    after=st.sampled_from(["", ".", ", net"]),
+)
 @settings(deadline=None, derandomize=True, max_examples=500)
 def test_a_well_formed_amount_holds_the_numbers_written_and_no_others(low, high, unit, shape, before, after):
     found = read_quantity(before + shape.format(low, high, unit) + after)

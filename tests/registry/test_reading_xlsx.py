@@ -46,11 +46,19 @@ def rewritten(path, member, change):
 @pytest.mark.parametrize(
     ("value", "text"),
     [
-        (None, ""), (12, "12"), (12.0, "12"), (0.1 + 0.2, "0.3"), (-3.5, "-3.5"), (True, "true"), ("x ", "x "),
-        (datetime(2026, 3, 1), "2026-03-01 00:00:00"), (date(2026, 3, 1), "2026-03-01"),
-        (time(10, 30), "0000-00-00 10:30:00"), (1e20, "1e+20"),
+        (None, ""),
+        (12, "12"),
+        (12.0, "12"),
+        (0.1 + 0.2, "0.3"),
+        (-3.5, "-3.5"),
+        (True, "true"),
+        ("x ", "x "),
+        (datetime(2026, 3, 1), "2026-03-01 00:00:00"),
+        (date(2026, 3, 1), "2026-03-01"),
+        (time(10, 30), "0000-00-00 10:30:00"),
+        (1e20, "1e+20"),
     ],
-)  # fmt: skip
+)
 def test_a_value_becomes_the_text_a_person_would_write(value, text):
     assert as_text(value) == text
 

@@ -35,7 +35,7 @@ def test_the_digits_of_a_group_make_whole_numbers(length: int, block: int, monke
     monkeypatch.setattr(shapes, "_BLOCK", block)
     rng = np.random.default_rng(length)
     digits = ["".join(map(str, rng.integers(0, 10, length))) for _ in range(5)] + ["9" * length, "0" * length]
-    group, = shaped([f"S{each[:2]}-{each[2:]}x" for each in digits]).groups()
+    (group,) = shaped([f"S{each[:2]}-{each[2:]}x" for each in digits]).groups()
     assert group.digits == length
     assert group.numbers().tolist() == [int(each) for each in digits]
 

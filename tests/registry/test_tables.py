@@ -41,9 +41,16 @@ def test_it_is_frozen(registry):
 def test_selecting_patients_takes_all_that_is_theirs_and_nothing_else(registry):
     only = registry.select(np.array([False, True]))
     assert {name: len(frame) for name, frame in only.tables.items()} == {
-        "patients": 1, "collections": 1, "sessions": 1, "instrument_uses": 0, "stents": 0, "scans": 1, "reviews": 0,
-        "adverse_events": 0, "other_interventions": 1,
-    }  # fmt: skip
+        "patients": 1,
+        "collections": 1,
+        "sessions": 1,
+        "instrument_uses": 0,
+        "stents": 0,
+        "scans": 1,
+        "reviews": 0,
+        "adverse_events": 0,
+        "other_interventions": 1,
+    }
     assert only.position("scans").tolist() == [0]
     assert only.position("scans", "collections").tolist() == [0]
 

@@ -19,7 +19,7 @@ def shown():
         text("# Review\n\nSee [here](https://example.org)."),
         text("## Events\n\nCounted *once*. It costs $5 to $10.\n\n<script>alert(1)</script>"),
         code("chart(events)", shows=PICTURE),
-        code("tabulate(events)", shows="<table><tr><th>n</th><td>5</td></tr></table>"),
+        code("table(events)", shows="<table><tr><th>n</th><td>5</td></tr></table>"),
     )
     return to_html(notebook(*cells), title="tiny", period="2026Q3")
 
@@ -47,7 +47,7 @@ def test_the_policy_allows_only_this_style_sheet_and_pictures_in_the_page(shown)
 def test_outputs_come_in_the_order_of_the_cells_without_code_prompts_or_anchors(shown):
     main = parsed(shown).all("main")[0]
     assert [each.tag for each in main.all("h1", "h2", "img", "table")] == ["h1", "h2", "img", "table"]
-    for left in ("tabulate(", "In [", "Out[", "¶", "source: str"):
+    for left in ("table(", "In [", "Out[", "¶", "source: str"):
         assert left not in shown
     assert "It costs $5 to $10." in main.text
 

@@ -5,7 +5,7 @@ import pytest
 from builders.html import parsed, problems, table_of
 from builders.registries import registry_with_findings, small_registry
 from necrostats.errors import ChoiceError
-from necrostats.present import tabulate
+from necrostats.present import table
 from necrostats.report.listings import count_findings, list_findings, list_set_aside, what_was_read
 
 
@@ -15,11 +15,11 @@ def registry():
 
 
 def rows(listing):
-    return [list(row) for row in listing.table.itertuples(index=False)]
+    return [list(row) for row in listing.frame.itertuples(index=False)]
 
 
 def test_rows_read_are_rows_kept_and_rows_set_aside_for_every_table(registry):
-    listed = what_was_read(registry).table.set_index("table")
+    listed = what_was_read(registry).frame.set_index("table")
     assert len(listed) == 9
     assert list(listed.loc["sessions", ["rows_read", "rows_kept", "rows_set_aside"]]) == [5, 3, 2]
     assert (listed["rows_read"] == listed["rows_kept"] + listed["rows_set_aside"]).all()
@@ -37,14 +37,16 @@ def test_each_finding_says_where_what_was_written_and_what_to_do(registry):
 def test_counted_findings_hold_no_row_no_value_and_no_id(registry):
     listed = count_findings(registry)
     assert rows(listed) == [
-        ["stops", "sessions", "day", "not a date", 2], ["asks", "sessions", "", "mixed units", 1],
-    ]  # fmt: skip
+        ["stops", "sessions", "day", "not a date", 2],
+        ["asks", "sessions", "", "mixed units", 1],
+    ]
 
 
 def test_what_was_set_aside_is_counted_by_its_reason(registry):
     assert rows(list_set_aside(registry)) == [
-        ["sessions", "row", "NOT_A_DATE", 2], ["sessions", "cell", "NOT_A_NUMBER", 1],
-    ]  # fmt: skip
+        ["sessions", "row", "NOT_A_DATE", 2],
+        ["sessions", "cell", "NOT_A_NUMBER", 1],
+    ]
 
 
 def test_an_unknown_severity_is_answered_with_the_list(registry):
@@ -53,7 +55,7 @@ def test_an_unknown_severity_is_answered_with_the_list(registry):
 
 
 def test_a_value_as_written_stays_text_in_the_table(registry):
-    root = parsed(tabulate(list_findings(registry, "stops")).html)
+    root = parsed(table(list_findings(registry, "stops")).html)
     assert table_of(root.all("table")[0])[1][1] == "<b>"
     assert root.all("b") == []
 
@@ -61,9 +63,9 @@ def test_a_value_as_written_stays_text_in_the_table(registry):
 def test_nothing_found_is_said_to_be_nothing():
     registry = small_registry()
     for listing in (list_findings(registry, "stops"), count_findings(registry), list_set_aside(registry)):
-        assert "None." in parsed(tabulate(listing).html).text
+        assert "None." in parsed(table(listing).html).text
 
 
 def test_a_listing_as_a_table_has_a_scope_for_every_heading(registry):
-    page = f"<html><title>x</title><main><h1>x</h1>{tabulate(what_was_read(registry)).html}</main></html>"
+    page = f"<html><title>x</title><main><h1>x</h1>{table(what_was_read(registry)).html}</main></html>"
     assert problems(page) == []

@@ -1,8 +1,15 @@
+""""""
+
 from __future__ import annotations
+
+import re
+from pathlib import Path
 
 import pytest
 
 from builders.html import parsed, table_of
+from necrostats import report
+from necrostats.report import markup as css_classes
 from necrostats.report.markup import content
 
 
@@ -13,10 +20,14 @@ def clean(html, **options):
 @pytest.mark.parametrize(
     "html",
     [
-        "<script>alert(1)</script>", "<style>p {}</style>", '<link rel="stylesheet" href="x.css">',
-        '<iframe src="data:text/html,x"></iframe>', "<form><input></form>", '<object data="x"></object>',
+        "<script>alert(1)</script>",
+        "<style>p {}</style>",
+        '<link rel="stylesheet" href="x.css">',
+        '<iframe src="data:text/html,x"></iframe>',
+        "<form><input></form>",
+        '<object data="x"></object>',
     ],
-)  # fmt: skip
+)
 def test_whatever_runs_or_loads_or_restyles_is_taken_out(html):
     tags = {element.tag for element in parsed(clean(f"<p>kept</p>{html}").html).all()}
     assert tags == {"h1", "p"}
@@ -98,3 +109,22 @@ def test_a_range_stays_whole_in_text_and_cells_and_the_words_around_it_are_kept(
     assert [each.text for each in whole] == ["0–17 %", "0.3–5.4", "40–59"]
     assert root.all("p")[0].text == "5 % (95 % CI 0–17 %, was 0.3–5.4) in 2 of 34"
     assert root.all("pre")[0].text == "0–17 %"
+
+
+STYLE = (Path(report.__file__).parent / "page" / "page.css").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", [css_classes.CAUTIONS, css_classes.SCROLL, css_classes.STATUS, css_classes.WHOLE])
+def test_the_style_sheet_knows_the_boxes_by_the_name_they_are_given(name):
+    assert f".{name} {{" in STYLE
+
+
+def test_names_are_plain_and_no_two_are_the_same():
+    names = [value for key, value in vars(css_classes).items() if key.isupper()]
+    assert sorted(names) == ["cautions", "lead", "scroll", "status", "whole"]
+
+
+def test_a_table_of_ten_columns_of_small_numbers_fits_beside_the_list_of_sections():
+    width = float(re.search(r"minmax\(0, (\d+)rem\)", STYLE)[1])
+    least = float(re.search(r"tr:has\(th:nth-child\(9\)\) > th\.number \{ min-width: ([\d.]+)rem; \}", STYLE)[1])
+    assert 9 * least + 12 <= width  # the first column holds words

@@ -10,13 +10,26 @@ from necrostats.results import Method, Population, Rates
 
 @pytest.fixture
 def rates():
-    row = {"variable": "any adverse event", "group": "all", "unit": "patients", "events": 11, "n": 235, "per": 1,
-           "estimate": 11 / 235, "conf_low": 0.024, "conf_high": 0.082}  # fmt: skip
+    row = {
+        "variable": "any adverse event",
+        "group": "all",
+        "unit": "patients",
+        "events": 11,
+        "n": 235,
+        "per": 1,
+        "estimate": 11 / 235,
+        "low": 0.024,
+        "high": 0.082,
+    }
     method = Method(
-        estimand="share <of> patients", estimator="events over patients", interval="Clopper–Pearson", level=0.95,
-        definition="to 30 days", references=("Clopper and Pearson 1934",),
-    )  # fmt: skip
-    return Rates(title="Events", table=pd.DataFrame([row]), population=Population(patients=235), method=method)
+        estimand="share <of> patients",
+        estimator="events over patients",
+        interval="Clopper–Pearson",
+        level=0.95,
+        definition="to 30 days",
+        references=("Clopper and Pearson 1934",),
+    )
+    return Rates(title="Events", frame=pd.DataFrame([row]), population=Population(patients=235), method=method)
 
 
 def test_the_lead_is_the_first_finding_with_its_count_and_denominator(rates):
@@ -43,12 +56,20 @@ def test_definitions_stand_under_the_title_of_each_result(rates):
 @pytest.mark.parametrize(
     "needed",
     [
-        "observational: instruments were chosen, not assigned", "not a medical device", "decisions about one patient",
-        "recalling stents", "clinical judgement, local protocols and licensed practice come first",
-        "definition, window and denominator", "no signal is not", "benchmarks are context", "audit or research",
-        "ethics body", "certify nothing", "operators",
+        "observational: instruments were chosen, not assigned",
+        "not a medical device",
+        "decisions about one patient",
+        "recalling stents",
+        "clinical judgement, local protocols and licensed practice come first",
+        "definition, window and denominator",
+        "no signal is not",
+        "benchmarks are context",
+        "audit or research",
+        "ethics body",
+        "certify nothing",
+        "operators",
     ],
-)  # fmt: skip
+)
 def test_no_caution_is_missing(needed):
     assert needed in str(cautions()).lower()
     assert needed in parsed(cautions()._repr_html_()).text.lower()

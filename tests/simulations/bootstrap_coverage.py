@@ -11,9 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
 from necrostats.stats.intervals import Interval
-from necrostats.stats.resampling import bootstrap
+from necrostats.stats.resampling import bootstrap, height_of, median_of, restricted_mean_of
 from simulations.tables import Cell, Limits, cells, stacked, write
 from simulations.two_causes import ends, truth
 
@@ -45,17 +44,28 @@ def _true() -> dict[str, float]:
 
 TRUTHS = _true()
 STATISTICS = (
-    median_of(1), median_of(), height_of(DAY, 1), height_of(DAY), restricted_mean_of(TAU, 1), restricted_mean_of(TAU),
-)  # fmt: skip
+    median_of(1),
+    median_of(),
+    height_of(DAY, 1),
+    height_of(DAY),
+    restricted_mean_of(TAU, 1),
+    restricted_mean_of(TAU),
+)
 
 
 def _series(rng: np.random.Generator, patients: int) -> dict[str, Limits]:
     """Limits of one series: of its first group, and of the difference of both."""
     found = ends(rng, HAZARDS, np.arange(2 * patients))
     drawn = bootstrap(
-        found.time, found.cause, STATISTICS, group=np.repeat([0, 1], patients), groups=[0, 1], causes=[1, 2],
-        replicates=RESAMPLES, random=rng,
-    )  # fmt: skip
+        found.time,
+        found.cause,
+        STATISTICS,
+        group=np.repeat([0, 1], patients),
+        groups=[0, 1],
+        causes=[1, 2],
+        replicates=RESAMPLES,
+        random=rng,
+    )
     limits = {}
     for each, (figure, true) in zip(STATISTICS, TRUTHS.items(), strict=True):
         limits[figure] = _limits(drawn.interval(each.name, 0), true)

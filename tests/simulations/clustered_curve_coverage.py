@@ -15,12 +15,11 @@ from pathlib import Path
 import numpy as np
 from scipy import optimize, stats
 
-from necrostats.stats.curves import CumulativeIncidence
+from necrostats.stats.curves import CumulativeIncidence, Quantile
 from necrostats.stats.few_clusters import widened
 from necrostats.stats.group_figures import GroupFigures
 from necrostats.stats.incidence import aalen_johansen, at, quantile
 from necrostats.stats.proportions import clopper_pearson
-from necrostats.stats.reading_curves import Quantile
 from necrostats.stats.restricted_means import restricted_mean
 from necrostats.stats.subjects import Subjects
 from simulations.tables import Cell, Limits, cells, portions, write
@@ -48,12 +47,16 @@ def exact_shares(patients: int) -> list[Cell]:
     limits = clopper_pearson(k, np.full(k.size, patients))
     return [
         Cell(
-            patients=patients, figure=f"share of patients, truth {share:g}", truth=share, no_limits=0.0, intervals=0,
+            patients=patients,
+            figure=f"share of patients, truth {share:g}",
+            truth=share,
+            no_limits=0.0,
+            intervals=0,
             coverage=round(float(chance[(limits.low <= share) & (share <= limits.high)].sum()), 4),
         )
         for share in SHARES
         for chance in [stats.binom.pmf(k, patients, share)]
-    ]  # fmt: skip
+    ]
 
 
 def true_incidence(day: float) -> float:

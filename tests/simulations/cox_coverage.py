@@ -47,9 +47,13 @@ class Rows:
         """The model of one series."""
         entry, strata = (None if each is None else each[rows] for each in (self.entry, self.strata))
         return cox(
-            self.time[rows], self.event[rows], self.exposed[rows], entry=entry, strata=strata,
+            self.time[rows],
+            self.event[rows],
+            self.exposed[rows],
+            entry=entry,
+            strata=strata,
             cluster=self.cluster[rows] if robust else None,
-        )  # fmt: skip
+        )
 
     def limits(self, *, robust: bool) -> Limits:
         """Limits of the log hazard ratio in each series."""

@@ -13,14 +13,12 @@ from pathlib import Path
 
 import numpy as np
 
+from necrostats.stats.curve_tests import gray_test_of, log_rank_of
 from necrostats.stats.curves import CumulativeIncidence
-from necrostats.stats.differences import heights
 from necrostats.stats.event_tables import EventTable, event_table
-from necrostats.stats.gray import gray_test_of
 from necrostats.stats.group_figures import GroupFigures
 from necrostats.stats.incidence import aalen_johansen_of, kaplan_meier_of, quantile
-from necrostats.stats.log_rank import log_rank_of
-from necrostats.stats.restricted_means import restricted_mean
+from necrostats.stats.restricted_means import heights, restricted_mean
 from simulations.neighbours import differences, ratios
 from simulations.tables import Cell, Limits, cells, portions, write
 from simulations.two_causes import ends, truth
@@ -48,9 +46,7 @@ def _series(rng: np.random.Generator, patients: int, series: int) -> EventTable:
 def _limits(table: EventTable) -> Iterator[tuple[str, Limits]]:
     free, incidence = kaplan_meier_of(table), aalen_johansen_of(table)
     true, middle = truth(HAZARDS, np.arange(500)), quantile(free)
-    yield "median time to any event", Limits(
-        truth=float(np.argmax(true.free <= 0.5)), low=middle.low, high=middle.high
-    )
+    yield "median time to any event", Limits(truth=float(np.argmax(true.free <= 0.5)), low=middle.low, high=middle.high)
     for name, curve, known in (("event-free share", free, true.free), ("incidence", incidence, true.first)):
         yield from _both(f"{name} at {DAY}", heights(curve, DAY), curve, known[DAY])
         yield from _both(f"restricted mean, {name}", restricted_mean(curve, TAU), curve, known[:TAU].sum())
@@ -62,9 +58,13 @@ def _limits(table: EventTable) -> Iterator[tuple[str, Limits]]:
 def _pair(table: EventTable, place: int) -> EventTable:
     two = slice(place, place + 2)
     return EventTable(
-        time=table.time, groups=table.groups[two], causes=table.causes, at_risk=table.at_risk[two],
-        events=table.events[two], censored=table.censored[two],
-    )  # fmt: skip
+        time=table.time,
+        groups=table.groups[two],
+        causes=table.causes,
+        at_risk=table.at_risk[two],
+        events=table.events[two],
+        censored=table.censored[two],
+    )
 
 
 def _both(name: str, figures: GroupFigures, curve, true: float) -> Iterator[tuple[str, Limits]]:

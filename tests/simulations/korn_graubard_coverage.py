@@ -52,12 +52,16 @@ def simulate(correlation: float, patients: int, rate: float, replicates: int = R
     low, high = (np.array([getattr(each, side) for each in clustered]) for side in ("low", "high"))
     plain = clopper_pearson(events.sum(axis=1), sessions.sum(axis=1))
     return Cell(
-        correlation=correlation, patients=patients, rate=rate, replicates=replicates,
+        correlation=correlation,
+        patients=patients,
+        rate=rate,
+        replicates=replicates,
         korn_graubard=_share((low <= rate) & (rate <= high)),
         clopper_pearson=_share((plain.low <= rate) & (rate <= plain.high)),
-        korn_graubard_width=_share(high - low), clopper_pearson_width=_share(plain.high - plain.low),
+        korn_graubard_width=_share(high - low),
+        clopper_pearson_width=_share(plain.high - plain.low),
         no_events=_share(events.sum(axis=1) == 0),
-    )  # fmt: skip
+    )
 
 
 def _probabilities(rng: np.random.Generator, correlation: float, rate: float, shape: tuple[int, int]) -> np.ndarray:

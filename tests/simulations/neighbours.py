@@ -26,10 +26,16 @@ def _pairs(figures: GroupFigures) -> list[GroupFigures]:
 
 def _pair(figures: GroupFigures, two: slice) -> GroupFigures:
     return GroupFigures(
-        measure=figures.measure, groups=figures.groups[two], level=figures.level, largest=figures.largest,
-        subjects=figures.subjects[two], estimate=figures.estimate[two], covariance=figures.covariance[..., two, two],
-        low=figures.low[two], high=figures.high[two],
-    )  # fmt: skip
+        measure=figures.measure,
+        groups=figures.groups[two],
+        level=figures.level,
+        largest=figures.largest,
+        subjects=figures.subjects[two],
+        estimate=figures.estimate[two],
+        covariance=figures.covariance[..., two, two],
+        low=figures.low[two],
+        high=figures.high[two],
+    )
 
 
 def _side(found: list[FigureContrast], side: str, cause: int | None) -> np.ndarray:

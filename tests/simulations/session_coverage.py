@@ -17,14 +17,12 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from necrostats.measures.curves import incidence
-from necrostats.measures.event_free import event_free
+from necrostats.measures.curves import event_free, incidence
 from necrostats.measures.grouping import Grouping
-from necrostats.stats.differences import heights
 from necrostats.stats.discrete_hazard import discrete_hazard
 from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import aalen_johansen_of, kaplan_meier_of
-from necrostats.stats.restricted_means import restricted_mean
+from necrostats.stats.restricted_means import heights, restricted_mean
 from simulations.neighbours import differences
 from simulations.tables import Cell, Limits, cells, portions, stacked, write
 
@@ -112,7 +110,7 @@ def _shown(ends: Ends, group: np.ndarray, also: str) -> dict[str, Limits]:
 
 
 def _of(table: pd.DataFrame, true: float) -> Limits:
-    return Limits(truth=true, low=table["conf_low"].to_numpy(), high=table["conf_high"].to_numpy())
+    return Limits(truth=true, low=table["low"].to_numpy(), high=table["high"].to_numpy())
 
 
 def _figures(ends: Ends, group: np.ndarray) -> Iterator[tuple[str, Limits]]:
@@ -121,8 +119,9 @@ def _figures(ends: Ends, group: np.ndarray) -> Iterator[tuple[str, Limits]]:
     true, curve = true_incidence(), aalen_johansen_of(table)
     lost, kept = restricted_mean(curve, TAU), restricted_mean(kaplan_meier_of(table), TAU)
     yield "sessions before any end", Limits(truth=float(np.sum(1 - true[1, :TAU])), low=kept.low, high=kept.high)
-    yield "sessions spared by resolution", Limits(
-        truth=float(true[0, :TAU].sum()), low=lost.low[:, 0], high=lost.high[:, 0]
+    yield (
+        "sessions spared by resolution",
+        Limits(truth=float(true[0, :TAU].sum()), low=lost.low[:, 0], high=lost.high[:, 0]),
     )
     yield "difference in sessions before any end", differences(kept)
     yield "difference in sessions spared by resolution", differences(lost, 0)
@@ -130,9 +129,7 @@ def _figures(ends: Ends, group: np.ndarray) -> Iterator[tuple[str, Limits]]:
 
 
 def _model(ends: Ends, exposed: np.ndarray, rows: np.ndarray, link: str, name: str) -> dict[str, Limits]:
-    fit = discrete_hazard(
-        ends.sessions[rows], ends.cause[rows] == 1, exposed[rows], link=link, first=0, cap=TAU
-    )  # fmt: skip
+    fit = discrete_hazard(ends.sessions[rows], ends.cause[rows] == 1, exposed[rows], link=link, first=0, cap=TAU)
     return {name: Limits(truth=float(np.log(RATIO)), low=fit.low[0], high=fit.high[0])}
 
 

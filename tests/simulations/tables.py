@@ -60,9 +60,13 @@ def cells(patients: int, parts: Iterable[Mapping[str, Limits]]) -> list[Cell]:
 
 def _cell(patients: int, figure: str, truth: float, held: np.ndarray) -> Cell:
     return Cell(
-        patients=patients, figure=figure, truth=round(float(truth), 6), coverage=round(float(np.nanmean(held)), 4),
-        no_limits=round(float(np.isnan(held).mean()), 4), intervals=int(np.count_nonzero(~np.isnan(held))),
-    )  # fmt: skip
+        patients=patients,
+        figure=figure,
+        truth=round(float(truth), 6),
+        coverage=round(float(np.nanmean(held)), 4),
+        no_limits=round(float(np.isnan(held).mean()), 4),
+        intervals=int(np.count_nonzero(~np.isnan(held))),
+    )
 
 
 def stacked(limits: Iterable[Mapping[str, Limits]]) -> dict[str, Limits]:
@@ -72,10 +76,11 @@ def stacked(limits: Iterable[Mapping[str, Limits]]) -> dict[str, Limits]:
         for figure, each in series.items():
             found.setdefault(figure, []).append(each)
     return {
-        figure: Limits(truth=each[0].truth, low=np.hstack([one.low for one in each]),
-                       high=np.hstack([one.high for one in each]))
+        figure: Limits(
+            truth=each[0].truth, low=np.hstack([one.low for one in each]), high=np.hstack([one.high for one in each])
+        )
         for figure, each in found.items()
-    }  # fmt: skip
+    }
 
 
 def write(table: Path, rows: Iterable, kind: type = Cell) -> None:

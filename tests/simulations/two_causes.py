@@ -17,9 +17,7 @@ class Ends:
     cause: np.ndarray
 
 
-def ends(
-    rng: np.random.Generator, hazards: tuple, whose: np.ndarray, frailty: float | np.ndarray = 1.0
-) -> Ends:
+def ends(rng: np.random.Generator, hazards: tuple, whose: np.ndarray, frailty: float | np.ndarray = 1.0) -> Ends:
     """Ends of courses; `whose` (N,) patient they are of: all of one patient are followed to one day.
 
     Each hazard is a number or one a course, times `frailty`; follow-up ends anywhere from day 45 to day 300.

@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 import numpy as np
@@ -5,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy.optimize import approx_fprime
 
 from necrostats.errors import ChoiceError, StatisticsError
-from necrostats.stats.cox import cox
+from necrostats.stats.cox import cox, likelihood, proportional_hazards, risk_sets, scores
 
 quickly = settings(deadline=None, derandomize=True, max_examples=25)
 
@@ -34,10 +37,14 @@ def test_a_follow_up_cut_into_stretches_gives_the_same_model_and_the_same_robust
     whole = cox(time, event, x, strata=strata, cluster=patient, ties=ties)
     late = time > 8
     cut = cox(
-        np.concatenate([np.minimum(time, 8), time[late]]), np.concatenate([event & ~late, event[late]]),
-        np.concatenate([x, x[late]]), entry=np.concatenate([np.zeros(60), np.full(late.sum(), 8)]),
-        strata=np.concatenate([strata, strata[late]]), cluster=np.concatenate([patient, patient[late]]), ties=ties,
-    )  # fmt: skip
+        np.concatenate([np.minimum(time, 8), time[late]]),
+        np.concatenate([event & ~late, event[late]]),
+        np.concatenate([x, x[late]]),
+        entry=np.concatenate([np.zeros(60), np.full(late.sum(), 8)]),
+        strata=np.concatenate([strata, strata[late]]),
+        cluster=np.concatenate([patient, patient[late]]),
+        ties=ties,
+    )
     for part in ("coefficient", "model_error", "std_error", "log_likelihood"):
         assert_allclose(getattr(cut, part), getattr(whole, part), atol=1e-8)
 
@@ -58,8 +65,9 @@ def test_units_turn_coefficients_round_and_row_order_changes_nothing(seed):
 def test_every_subject_twice_halves_the_model_variance_but_not_the_clustered_one():
     time, event, x, _, _ = _series(3)
     once = cox(time, event, x, cluster=np.arange(60), ties="breslow")
-    twice = cox(np.tile(time, 2), np.tile(event, 2), np.tile(x, (2, 1)), cluster=np.tile(np.arange(60), 2),
-                ties="breslow")  # fmt: skip
+    twice = cox(
+        np.tile(time, 2), np.tile(event, 2), np.tile(x, (2, 1)), cluster=np.tile(np.arange(60), 2), ties="breslow"
+    )
     assert_allclose(twice.coefficient, once.coefficient, atol=1e-8)
     assert_allclose(twice.model_error, once.model_error / np.sqrt(2), atol=1e-8)
     assert_allclose(twice.std_error, once.std_error, atol=1e-8)
@@ -117,3 +125,81 @@ def test_one_cluster_gives_no_robust_error():
     found = cox(time, event, x, cluster=np.zeros(60))
     assert np.isfinite(found.coefficient).all() and np.isfinite(found.model_error).all()
     assert np.isnan(found.std_error).all() and found.notes[0].code == "FEW_CLUSTERS"
+
+
+def _rows(seed, ties, n=30):
+    rng = np.random.default_rng(seed)
+    entry = np.where(rng.random(n) < 0.4, rng.integers(1, 5, n), 0)
+    return risk_sets(
+        entry + rng.integers(1, 8, n),
+        rng.integers(0, 2, n),
+        rng.normal(size=(n, 2)),
+        entry=entry,
+        strata=rng.integers(0, 3, n),
+        ties=ties,
+    )[0]
+
+
+@pytest.mark.parametrize("ties", ["efron", "breslow"])
+@pytest.mark.parametrize("seed", range(3))
+def test_slope_and_information_are_those_of_the_height_and_scores_add_up_to_the_slope(seed, ties):
+    rows, beta = _rows(seed, ties), np.array([0.4, -0.7])
+    at = likelihood(rows, beta)
+    assert_allclose(at.slope, approx_fprime(beta, lambda each: likelihood(rows, each).height, 1e-6), atol=1e-4)
+    for k in range(2):
+        bend = approx_fprime(beta, lambda each, k=k: likelihood(rows, each).slope[k], 1e-6)
+        assert_allclose(-at.information[k], bend, atol=1e-4)
+    assert_allclose(scores(rows, beta).sum(axis=0), at.slope, atol=1e-10)
+
+
+def test_two_tied_events_of_three_worked_by_hand():
+    """Both die together with no effect: Breslow −2 ln 3; Efron −ln 3 − ln (3 − ½ · 2) = −ln 6."""
+    for ties, height in (("breslow", -2 * np.log(3)), ("efron", -np.log(6))):
+        rows, _ = risk_sets([1, 1, 2], [1, 1, 0], [1, 2, 4], entry=None, strata=None, ties=ties)
+        assert_allclose(likelihood(rows, np.zeros(1)).height, height)
+
+
+def _series_proportional_hazards(seed, crossing, n=150):
+    rng = np.random.default_rng(seed)
+    x = rng.integers(0, 2, n)
+    time = rng.exponential(1, n) ** np.where(crossing & (x == 1), 0.4, 1.0)
+    return time, np.ones(n), np.stack([x, rng.normal(size=n)], axis=1)
+
+
+def test_proportional_hazards_are_doubted_in_about_5_of_100_series_and_crossing_ones_mostly():
+    alike = [proportional_hazards(*_series_proportional_hazards(seed, False)).p_value[0] < 0.05 for seed in range(100)]
+    crossing = [proportional_hazards(*_series_proportional_hazards(seed, True)).p_value[0] < 0.05 for seed in range(20)]
+    assert 1 <= sum(alike) <= 11 and sum(crossing) >= 18
+
+
+def test_units_order_and_names_change_nothing():
+    time, event, x = _series_proportional_hazards(1, False)
+    order = np.random.default_rng(1).permutation(time.size)
+    one = proportional_hazards(time, event, x, transform="rank")
+    other = proportional_hazards(time[order] * 7, event[order], 5 - 3 * x[order], transform="rank")
+    assert_allclose(other.statistic, one.statistic, rtol=1e-6)
+    assert_allclose(other.global_statistic, one.global_statistic, rtol=1e-6)
+
+
+def test_cutting_follow_up_into_stretches_changes_nothing():
+    time, event, x = _series_proportional_hazards(2, True)
+    late = time > 0.5
+    cut = proportional_hazards(
+        np.r_[np.minimum(time, 0.5), time[late]],
+        np.r_[~late, np.ones(late.sum())],
+        np.r_[x, x[late]],
+        entry=np.r_[np.zeros(time.size), np.full(late.sum(), 0.5)],
+    )
+    assert_allclose(cut.statistic, proportional_hazards(time, event, x).statistic, rtol=1e-6)
+
+
+def test_without_a_model_there_is_no_test_and_the_reason_is_passed_on():
+    found = proportional_hazards([1, 2], [1, 1], [0, 1])
+    assert np.isnan(found.statistic).all() and [note.code for note in found.notes] == ["SMALL_N"]
+    endless = proportional_hazards(np.arange(1, 11), np.ones(10), np.repeat([1, 0], 5))
+    assert np.isnan(endless.p_value).all() and endless.notes[0].code == "SEPARATION"
+
+
+def test_an_unknown_transform_is_answered_with_the_list():
+    with pytest.raises(ChoiceError, match="km, rank, identity"):
+        proportional_hazards([1], [1], [1], transform="kaplan")

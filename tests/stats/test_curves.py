@@ -1,12 +1,17 @@
+""""""
+
 from __future__ import annotations
 
 from dataclasses import FrozenInstanceError
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from necrostats.stats.incidence import aalen_johansen, kaplan_meier
+from necrostats.errors import StatisticsError
+from necrostats.stats.incidence import aalen_johansen, at, kaplan_meier, quantile
 
 
 def test_survival_is_one_before_any_event_with_limits_of_one_and_unknown_after_the_last_time_seen():
@@ -38,3 +43,89 @@ def test_a_curve_cannot_be_changed():
     curve = kaplan_meier([1], [1])
     with pytest.raises(FrozenInstanceError):
         curve.estimate = np.zeros(1)
+
+
+quickly = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+def test_a_level_stretch_at_one_half_has_its_middle_as_median_for_time_and_its_start_for_sessions():
+    curves = aalen_johansen([1, 2, 5, 9], [1, 1, 2, 1])
+    assert quantile(curves).estimate[0, 0] == (2 + 9) / 2
+    assert quantile(curves, midpoint=False).estimate[0, 0] == 2
+
+
+def test_a_level_stretch_that_runs_to_the_end_of_follow_up_ends_there():
+    assert quantile(kaplan_meier([2, 8], [1, 0])).estimate[0] == 5
+
+
+def test_a_median_that_is_not_reached_is_nan_with_a_note():
+    found = quantile(aalen_johansen([1, 2, 3, 4], [1, 0, 0, 2], causes=["x", "y"]), 0.9)
+    assert np.isnan(found.estimate).all() and found.estimate.shape == (1, 2)
+    assert found.notes[0].code == "NOT_REACHED" and "2 of 2" in found.notes[0].text
+    assert quantile(kaplan_meier([1, 2], [1, 1])).notes == ()
+
+
+@quickly
+@given(times=st.lists(st.integers(0, 30), min_size=1, max_size=30))
+def test_without_censoring_the_median_is_the_plain_median(times):
+    assert_allclose(quantile(kaplan_meier(times, np.ones(len(times)))).estimate[0], np.median(times))
+
+
+@quickly
+@given(
+    rows=st.lists(st.tuples(st.integers(0, 30), st.integers(0, 2)), min_size=1, max_size=40),
+    p=st.sampled_from([0.25, 0.5, 0.75]),
+)
+def test_limits_of_a_quantile_hold_it(rows, p):
+    time, cause = np.array(rows).T
+    for curve in (kaplan_meier(time, cause > 0), aalen_johansen(time, cause)):
+        found = quantile(curve, p)
+        for lower, upper in ((found.low, found.estimate), (found.estimate, found.high)):
+            both = np.isfinite(lower) & np.isfinite(upper)
+            assert (lower[both] <= upper[both]).all()
+
+
+@pytest.mark.parametrize("p", [0, 1, 50, np.nan])
+def test_a_share_outside_0_to_1_is_refused(p):
+    with pytest.raises(StatisticsError, match="p is"):
+        quantile(kaplan_meier([1], [1]), p)
+
+
+def test_heights_are_right_continuous_and_risk_is_counted_just_before():
+    found = at(kaplan_meier([2, 4, 9], [1, 0, 0]), [0, 2, 3, 4, 9])
+    assert_allclose(found.estimate[0], [1, 2 / 3, 2 / 3, 2 / 3, 2 / 3])
+    assert found.at_risk.tolist() == [[3, 3, 2, 2, 1]]
+
+
+def test_before_the_first_time_survival_is_1_for_certain_and_incidence_0():
+    survival, incidence = at(kaplan_meier([5], [1]), 1), at(aalen_johansen([5], [1]), 1)
+    assert (survival.estimate.item(), survival.low.item(), survival.high.item()) == (1, 1, 1)
+    assert incidence.estimate.item() == 0 and np.isnan(incidence.low.item())
+
+
+def test_after_the_end_of_follow_up_nothing_is_known_unless_asked_to_extend():
+    curve = kaplan_meier([2, 4], [1, 0])
+    assert np.isnan(at(curve, [5]).estimate).all()
+    assert at(curve, [5], extend=True).estimate.item() == 0.5
+    grouped = kaplan_meier([2, 4, 9], [1, 0, 1], group=list("aab"))
+    assert np.isnan(at(grouped, [6]).estimate[0]).all() and at(grouped, [6], extend=True).estimate[0].item() == 0.5
+
+
+def test_a_curve_that_has_ended_is_known_for_ever():
+    found = at(aalen_johansen([1, 2], [1, 2]), [100])
+    assert found.estimate[0, :, 0].tolist() == [0.5, 0.5] and found.at_risk.item() == 0
+
+
+def test_a_group_with_nobody_has_no_height_even_if_extended():
+    curve = kaplan_meier([1], [1], group=["a"], groups=["a", "b"])
+    found = at(curve, [0, 1, 2], extend=True)
+    assert np.isnan(found.estimate[1]).all() and found.at_risk[1].tolist() == [0, 0, 0]
+    assert np.isnan(at(aalen_johansen([], []), [1]).estimate).all()
+    assert np.isnan(quantile(curve).estimate[1]) and np.isnan(quantile(aalen_johansen([], [])).estimate).all()
+
+
+def test_the_ends_of_a_level_stretch_at_one_half_are_kept_beside_its_middle():
+    found = quantile(kaplan_meier([10, 20, 30, 40], [1, 1, 1, 1]))
+    assert (found.estimate[0], found.stretch.first[0], found.stretch.last[0]) == (25, 20, 30)
+    stepped = quantile(kaplan_meier([10, 20, 30], [1, 1, 1]))
+    assert (stepped.estimate[0], stepped.stretch.first[0], stepped.stretch.last[0]) == (20, 20, 20)

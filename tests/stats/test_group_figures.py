@@ -11,9 +11,14 @@ from necrostats.stats.group_figures import difference, figures_of, ratio
 
 def _figures(covariance, estimate=(10.0, 4.0), level=0.95):
     return figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=level, largest=30.0, estimate=np.array(estimate),
-        covariance=np.array(covariance, dtype=float), subjects=np.array([1000, 1000]),
-    )  # fmt: skip
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=level,
+        largest=30.0,
+        estimate=np.array(estimate),
+        covariance=np.array(covariance, dtype=float),
+        subjects=np.array([1000, 1000]),
+    )
 
 
 def test_difference_and_ratio_worked_by_hand():
@@ -33,10 +38,14 @@ def test_what_groups_share_comes_off_the_variance():
 
 def test_by_cause_everything_has_one_entry_a_cause():
     figures = figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0,
-        estimate=np.array([[10.0, 3.0], [4.0, 3.0]]), covariance=np.array([[[4.0, 0], [0, 1]], [[1.0, 0], [0, 1]]]),
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=0.95,
+        largest=30.0,
+        estimate=np.array([[10.0, 3.0], [4.0, 3.0]]),
+        covariance=np.array([[[4.0, 0], [0, 1]], [[1.0, 0], [0, 1]]]),
         subjects=np.array([20, 20]),
-    )  # fmt: skip
+    )
     gap = difference(figures, "a", "b")
     assert_allclose(gap.estimate, [6, 0])
     assert_allclose(gap.std_error, np.sqrt([5, 2]))
@@ -55,9 +64,14 @@ def test_limits_of_a_small_group_are_by_t_on_the_logit_scale():
     """A mean of 7 in 100 with error 1.58: logit −2.587, error 1.58 / (100 × .07 × .93) = .2429, t on 3: 3.182."""
     values = np.array([3.0, 5.0, 9.0, 11.0])
     found = figures_of(
-        measure="mean", groups=np.array(["a"]), level=0.95, largest=100.0, estimate=np.array([values.mean()]),
-        covariance=np.array([[values.var() / 4]]), subjects=np.array([4]),
-    )  # fmt: skip
+        measure="mean",
+        groups=np.array(["a"]),
+        level=0.95,
+        largest=100.0,
+        estimate=np.array([values.mean()]),
+        covariance=np.array([[values.var() / 4]]),
+        subjects=np.array([4]),
+    )
     half = stats.t.ppf(0.975, 3) * (values.std() / 2) / (100 * 0.07 * 0.93)
     assert_allclose([found.low[0], found.high[0]], 100 * special.expit(special.logit(0.07) + half * np.array([-1, 1])))
 
@@ -65,10 +79,14 @@ def test_limits_of_a_small_group_are_by_t_on_the_logit_scale():
 def test_a_difference_of_small_groups_is_that_of_welch():
     one, two = np.array([3.0, 5.0, 9.0, 11.0]), np.array([1.0, 2.0, 2.0, 6.0, 9.0, 4.0])
     figures = figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=100.0,
-        estimate=np.array([one.mean(), two.mean()]), covariance=np.diag([one.var() / 4, two.var() / 6]),
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=0.95,
+        largest=100.0,
+        estimate=np.array([one.mean(), two.mean()]),
+        covariance=np.diag([one.var() / 4, two.var() / 6]),
         subjects=np.array([4, 6]),
-    )  # fmt: skip
+    )
     found, known = difference(figures, "a", "b", welch=True), stats.ttest_ind(one, two, equal_var=False)
     assert_allclose([found.statistic, found.p_value], [known.statistic, known.pvalue])
     assert_allclose([found.low, found.high], [*known.confidence_interval()])
@@ -77,9 +95,14 @@ def test_a_difference_of_small_groups_is_that_of_welch():
 
 def test_groups_of_one_have_no_limits_by_welch():
     figures = figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0, estimate=np.array([10.0, 4.0]),
-        covariance=np.diag([4.0, 1.0]), subjects=np.array([1, 6]),
-    )  # fmt: skip
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=0.95,
+        largest=30.0,
+        estimate=np.array([10.0, 4.0]),
+        covariance=np.diag([4.0, 1.0]),
+        subjects=np.array([1, 6]),
+    )
     assert np.isnan(difference(figures, "a", "b", welch=True).low)
 
 
@@ -111,10 +134,14 @@ def test_a_group_that_does_not_vary_leaves_a_contrast_without_limits_and_names_i
 
 def test_one_cause_alone_has_no_note_about_another_that_does_not_vary():
     figures = figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0,
-        estimate=np.array([[10.0, 0.0], [4.0, 0.0]]), covariance=np.array([[[4.0, 0], [0, 1]], np.zeros((2, 2))]),
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=0.95,
+        largest=30.0,
+        estimate=np.array([[10.0, 0.0], [4.0, 0.0]]),
+        covariance=np.array([[[4.0, 0], [0, 1]], np.zeros((2, 2))]),
         subjects=np.array([20, 20]),
-    )  # fmt: skip
+    )
     both, alone = difference(figures, "a", "b"), difference(figures.of_cause(0), "a", "b")
     assert both.notes and alone.notes == ()
     assert (alone.estimate, alone.low, alone.high) == (both.estimate[0], both.low[0], both.high[0])
@@ -123,8 +150,13 @@ def test_one_cause_alone_has_no_note_about_another_that_does_not_vary():
 
 def test_a_group_of_one_has_no_welch_limits_and_a_note():
     figures = figures_of(
-        measure="mean", groups=np.array(["a", "b"]), level=0.95, largest=30.0, estimate=np.array([10.0, 4.0]),
-        covariance=np.diag([0.0, 1.0]), subjects=np.array([1, 6]),
-    )  # fmt: skip
+        measure="mean",
+        groups=np.array(["a", "b"]),
+        level=0.95,
+        largest=30.0,
+        estimate=np.array([10.0, 4.0]),
+        covariance=np.diag([0.0, 1.0]),
+        subjects=np.array([1, 6]),
+    )
     found = difference(figures, "a", "b", welch=True)
     assert np.isnan(found.low) and [note.code for note in found.notes] == ["ZERO_EVENTS"]

@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 from itertools import pairwise
@@ -10,9 +12,19 @@ from lifelines import KaplanMeierFitter
 from numpy.testing import assert_allclose
 from statsmodels.duration.survfunc import CumIncidenceRight, SurvfuncRight
 
+from builders.outside_values import data, numbers, values
 from necrostats.errors import StatisticsError
 from necrostats.stats.event_tables import event_table
-from necrostats.stats.incidence import aalen_johansen, aalen_johansen_of, kaplan_meier, kaplan_meier_of
+from necrostats.stats.incidence import (
+    aalen_johansen,
+    aalen_johansen_of,
+    event_free,
+    follow_up,
+    incidence_shares,
+    just_before,
+    kaplan_meier,
+    kaplan_meier_of,
+)
 
 quickly = settings(deadline=None, derandomize=True, max_examples=60)
 subjects = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 3)), min_size=1, max_size=50).map(
@@ -168,3 +180,90 @@ def test_a_cause_is_no_event_and_a_level_of_95_no_level():
         kaplan_meier([1, 2], [1, 2])
     with pytest.raises(StatisticsError, match="level"):
         aalen_johansen([1, 2], [1, 2], level=95)
+
+
+def test_four_subjects_worked_by_hand():
+    """Cause 1 at 1, a censoring at 2, cause 2 at 3, cause 1 at 4: S ¾, ¾, ⅜, 0; F₁ ¼, ¼, ¼, ⅝."""
+    table = event_table([1, 2, 3, 4], [1, 0, 2, 1])
+    free = event_free(table)
+    assert_allclose(free, [[3 / 4, 3 / 4, 3 / 8, 0]])
+    assert_allclose(just_before(free), [[1, 3 / 4, 3 / 4, 3 / 8]])
+    assert_allclose(incidence_shares(table, free)[0], [[1 / 4, 1 / 4, 1 / 4, 5 / 8], [0, 0, 3 / 8, 3 / 8]])
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(rows=st.lists(st.tuples(st.integers(0, 9), st.integers(0, 3)), min_size=1, max_size=30))
+def test_shares_with_an_event_of_each_cause_and_without_any_add_up_to_1(rows):
+    table = event_table(*np.array(rows).T)
+    free = event_free(table)
+    assert_allclose(free + incidence_shares(table, free).sum(axis=1), 1)
+
+
+quickly_influence = settings(deadline=None, derandomize=True, max_examples=40)
+subjects_influence = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 2)), min_size=2, max_size=40).map(
+    lambda rows: np.array(rows).T
+)
+
+
+@quickly_influence
+@given(rows=subjects_influence)
+def test_with_a_cluster_for_every_row_the_error_is_the_plain_one(rows):
+    time, cause = rows
+    each = np.arange(time.size)
+    plain, clustered = (aalen_johansen(time, cause, cluster=label) for label in (None, each))
+    assert_allclose(clustered.std_error**2, plain.std_error**2, atol=1e-12)
+    plain, clustered = (kaplan_meier(time, cause > 0, cluster=label) for label in (None, each))
+    assert_allclose(clustered.std_error, plain.std_error, atol=1e-9)
+
+
+@quickly_influence
+@given(rows=subjects_influence)
+def test_every_row_twice_in_its_cluster_gives_the_error_of_the_rows_once(rows):
+    once = aalen_johansen(*rows, cluster=np.arange(rows.shape[1]))
+    twice = aalen_johansen(*np.tile(rows, 2), cluster=np.tile(np.arange(rows.shape[1]), 2))
+    assert_allclose(twice.std_error, once.std_error, atol=1e-12)
+
+
+def test_groups_are_clustered_each_by_itself_and_few_clusters_get_a_note():
+    time, cause, group, patient = [1, 2, 3, 4, 5], [1, 0, 2, 1, 1], list("aaabb"), [1, 1, 2, 3, 4]
+    both = aalen_johansen(time, cause, group=group, cluster=patient)
+    alone = aalen_johansen(time[:3], cause[:3], cluster=patient[:3], causes=[1, 2])
+    assert_allclose(both.std_error[0, :, :3], alone.std_error[0])
+    assert [note.code for note in both.notes] == ["FEW_CLUSTERS"] and "Only 2" in both.notes[0].text
+
+
+def test_two_patients_worked_by_hand():
+    """Patient A: events on day 1 and 1; B: two censored on day 2. S = 1/2; influence of A −½·1, of B ½·1: √½."""
+    curve = kaplan_meier([1, 1, 2, 2], [1, 1, 0, 0], cluster=list("AABB"))
+    assert_allclose(curve.std_error[0], [np.sqrt(2) / 4, np.sqrt(2) / 4])
+
+
+def test_a_label_for_every_row_is_needed():
+    with pytest.raises(StatisticsError, match="line up"):
+        kaplan_meier([1, 2], [1, 0], cluster=["a"])
+    with pytest.raises(StatisticsError, match="cluster number 2"):
+        kaplan_meier([1, 2], [1, 0], cluster=["a", None])
+
+
+def test_it_is_the_median_of_r_with_events_and_censorings_exchanged():
+    patients = data("sim_patients")
+    expected = values("r_survival")["km.sim_pat_reverseKM_followup.log-log.quantiles"]["value"]
+    found = follow_up(patients.days, patients.status)
+    listed = [numbers(expected[name])[1] for name in ("quantile", "lower", "upper")]
+    assert_allclose([found.estimate[0], found.low[0], found.high[0]], listed)
+
+
+def test_an_early_death_does_not_shorten_follow_up_worked_by_hand():
+    """Ends of follow-up at 10, 20, 30; a death at day 1 leaves: 1 → 2/3 → 1/3, so the median is 20."""
+    assert follow_up([10, 20, 30, 1], [0, 0, 0, 2]).estimate[0] == 20
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(time=st.lists(st.integers(0, 20), min_size=1, max_size=20))
+def test_without_events_it_is_the_plain_median(time):
+    assert follow_up(time, np.zeros(len(time), int)).estimate[0] == np.median(time)
+
+
+def test_everybody_with_an_event_has_no_median_follow_up_and_says_so():
+    found = follow_up([3, 5], [1, 2], group=["a", "b"])
+    assert np.isnan(found.estimate).all() and [note.code for note in found.notes] == ["NOT_REACHED"]

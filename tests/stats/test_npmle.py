@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 import numpy as np
@@ -10,7 +12,7 @@ from scipy import stats
 
 from necrostats.errors import StatisticsError
 from necrostats.stats.incidence import kaplan_meier
-from necrostats.stats.npmle import npmle, npmle_band
+from necrostats.stats.npmle import Ranges, fit_masses, innermost, npmle, npmle_band
 
 quickly = settings(deadline=None, derandomize=True, max_examples=40)
 
@@ -58,10 +60,12 @@ def test_its_likelihood_is_at_least_that_of_lifelines(seed):
     """lifelines closes its ranges; in whole days (left, right] is [left + ½, right] for it."""
     left, right = _scanned(seed)
     mass, stretches = lifelines_npmle(left + 0.5, right)
-    theirs = np.array([
-        sum(p for p, (a, b) in zip(mass, stretches, strict=True) if low < a and b <= high)
-        for low, high in zip(left, right, strict=True)
-    ])  # fmt: skip
+    theirs = np.array(
+        [
+            sum(p for p, (a, b) in zip(mass, stretches, strict=True) if low < a and b <= high)
+            for low, high in zip(left, right, strict=True)
+        ]
+    )
     found = npmle(left, right).log_likelihood
     assert_allclose(found, np.sum(np.log(theirs)), atol=0.01)
     assert found >= np.sum(np.log(theirs)) - 1e-9
@@ -135,3 +139,125 @@ def test_too_few_resamples_for_the_level_of_the_band_are_said():
     left, right = _scanned(3)
     few = npmle_band(left, right, [30], replicates=30, level=0.99)
     assert "FEW_RESAMPLES" in {note.code for note in few.notes}
+
+
+quickly_mass_fitting = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+def _ranges(seed, size, places):
+    rng = np.random.default_rng(seed)
+    ends = np.sort(rng.integers(0, places, (size, 2)), axis=1)
+    return Ranges(first=ends[:, 0], last=ends[:, 1], places=places), rng.integers(1, 6, size).astype(float)
+
+
+def test_two_places_worked_by_hand():
+    """Three observations in place 0, one in place 1, four in either: masses ¾ and ¼, log-likelihood 3 ln ¾ + ln ¼."""
+    found = fit_masses(Ranges(first=np.array([0, 1, 0]), last=np.array([0, 1, 1]), places=2), np.array([3.0, 1, 4]))
+    assert_allclose(found.mass, [0.75, 0.25])
+    assert_allclose(found.log_likelihood, 3 * np.log(0.75) + np.log(0.25))
+
+
+@quickly_mass_fitting
+@given(seed=st.integers(0, 5000), size=st.integers(1, 40), places=st.integers(1, 30))
+def test_at_the_peak_no_place_with_mass_has_a_gradient_and_none_has_one_above_0(seed, size, places):
+    ranges, weights = _ranges(seed, size, places)
+    found = fit_masses(ranges, weights)
+    probability = ranges.holds(np.arange(places)) @ found.mass
+    gradient = ranges.holds(np.arange(places)).T @ (weights / probability) - weights.sum()
+    assert found.gradient < 1e-9 and gradient.max() < 1e-8 * weights.sum()
+    assert np.abs(gradient[found.mass > 1e-6]).max() < 1e-3 * weights.sum()
+    assert_allclose([found.mass.sum(), found.log_likelihood], [1, weights @ np.log(probability)], atol=1e-9)
+    assert (found.mass >= 0).all()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_it_is_where_many_steps_of_self_consistency_lead(seed):
+    ranges, weights = _ranges(seed, 25, 8)
+    mass = np.full(8, 1 / 8)
+    for _ in range(20_000):
+        mass = mass * ranges.gathered(weights / ranges.probability(mass))
+        mass = mass / mass.sum()
+    em = float(weights @ np.log(ranges.probability(mass)))
+    assert em - 1e-9 <= fit_masses(ranges, weights).log_likelihood <= em + 1e-3
+
+
+@quickly_mass_fitting
+@given(seed=st.integers(0, 5000))
+def test_from_another_start_and_with_ranges_that_nobody_has_it_is_the_same(seed):
+    ranges, weights = _ranges(seed, 30, 12)
+    weights[::3] = 0
+    cold, warm = fit_masses(ranges, weights), fit_masses(ranges, weights, np.full(12, 1 / 12))
+    assert_allclose(warm.log_likelihood, cold.log_likelihood, atol=1e-7)
+    only = Ranges(first=ranges.first[weights > 0], last=ranges.last[weights > 0], places=12)
+    assert_allclose(fit_masses(only, weights[weights > 0]).log_likelihood, cold.log_likelihood, atol=1e-12)
+
+
+quickly_innermost = settings(deadline=None, derandomize=True, max_examples=60)
+ranges = st.lists(st.tuples(st.integers(0, 12), st.sampled_from([0, 1, 2, 5, np.inf])), min_size=1, max_size=15)
+
+
+def _pairs(found):
+    return list(zip(found.left.tolist(), found.right.tolist(), strict=True))
+
+
+def test_four_ranges_worked_by_hand():
+    """(0, 4], (2, 6], (5, 9] and (6, ∞): innermost (2, 4], (5, 6] and (6, 9]."""
+    found = innermost([0, 2, 5, 6], [4, 6, 9, np.inf])
+    assert _pairs(found) == [(2, 4), (5, 6), (6, 9)]
+    assert_array_equal(found.first, [0, 0, 1, 2])
+    assert_array_equal(found.last, [0, 1, 2, 2])
+
+
+def test_a_right_censored_range_does_not_hold_an_event_at_its_start():
+    found = innermost([5, 5], [5, np.nan])
+    assert _pairs(found) == [(5, 5), (5, np.inf)]
+    assert_array_equal([found.first, found.last], [[0, 1], [0, 1]])
+
+
+def test_a_range_holds_an_event_at_its_end_but_not_at_its_start():
+    assert _pairs(innermost([3, 1], [3, 3])) == [(3, 3)]
+    assert _pairs(innermost([3, 3], [3, 6])) == [(3, 3), (3, 6)]
+
+
+def test_ranges_that_touch_do_not_meet():
+    assert _pairs(innermost([1, 3], [3, 5])) == [(1, 3), (3, 5)]
+
+
+def _holds(left, right, inner):
+    """Whether (left, right], or {left}, holds the whole of an innermost interval."""
+    a, b = inner
+    exact, inner_exact = left == right, a == b
+    if exact:
+        return inner_exact and a == left
+    return (left < a if inner_exact else left <= a) and b <= right
+
+
+@quickly_innermost
+@given(rows=ranges)
+def test_every_range_holds_the_places_it_says_and_no_others(rows):
+    left = np.array([start for start, _ in rows], dtype=float)
+    right = left + [width for _, width in rows]
+    found = innermost(left, right)
+    assert (found.first <= found.last).all()
+    for row in range(left.size):
+        held = [place for place, inner in enumerate(_pairs(found)) if _holds(left[row], right[row], inner)]
+        assert held == list(range(found.first[row], found.last[row] + 1))
+
+
+@quickly_innermost
+@given(rows=ranges)
+def test_no_range_starts_or_ends_inside_an_innermost_one(rows):
+    left = np.array([start for start, _ in rows], dtype=float)
+    right = left + [width for _, width in rows]
+    for a, b in _pairs(innermost(left, right)):
+        ends = np.concatenate([left, right])
+        assert not ((ends > a) & (ends < b)).any()
+
+
+def test_ranges_that_cannot_be_are_refused():
+    with pytest.raises(StatisticsError, match="right number 2: 3 is before its left end"):
+        innermost([1, 4], [2, 3])
+    with pytest.raises(StatisticsError, match="left: -1 is below 0"):
+        innermost([-1], [3])
+    with pytest.raises(StatisticsError, match="line up"):
+        innermost([1, 2], [3])

@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 import numpy as np
@@ -8,11 +10,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
 from necrostats.errors import ChoiceError, StatisticsError
-from necrostats.stats.curve_statistics import height_of, median_of, restricted_mean_of
-from necrostats.stats.differences import heights
+from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import aalen_johansen, kaplan_meier, quantile
-from necrostats.stats.resampling import bootstrap
-from necrostats.stats.restricted_means import restricted_mean
+from necrostats.stats.resampling import ManyCurves, bootstrap, courses, height_of, median_of, restricted_mean_of
+from necrostats.stats.restricted_means import heights, restricted_mean
 
 quickly = settings(deadline=None, derandomize=True, max_examples=25)
 FIGURES = [median_of(1), height_of(6, 1), restricted_mean_of(8, 2), median_of(), height_of(6), restricted_mean_of(8)]
@@ -34,9 +35,13 @@ def _one_by_one(time, cause, entry, weights):
     medians = [quantile(incidence).estimate[0, 0], quantile(free).estimate[0]]
     medians = [np.inf if np.isnan(each) else each for each in medians]
     return [
-        medians[0], heights(incidence, 6).estimate[0, 0], restricted_mean(incidence, 8).estimate[0, 1],
-        medians[1], heights(free, 6).estimate[0], restricted_mean(free, 8).estimate[0],
-    ]  # fmt: skip
+        medians[0],
+        heights(incidence, 6).estimate[0, 0],
+        restricted_mean(incidence, 8).estimate[0, 1],
+        medians[1],
+        heights(free, 6).estimate[0],
+        restricted_mean(free, 8).estimate[0],
+    ]
 
 
 @quickly
@@ -194,3 +199,62 @@ def test_too_few_resamples_for_the_level_are_said():
     )
     assert few.notes[0].code == "FEW_RESAMPLES" and few.notes[0].text.startswith("200 resamples are too few")
     assert many.notes == ()
+
+
+def test_patients_with_the_same_course_are_counted_together():
+    found = courses([3, 3, 5, 3], [1, 1, 0, 2])
+    assert sorted(found.patients) == [1, 1, 2]
+    assert_array_equal(found.patients_by_group, [4])
+
+
+def test_a_patient_with_several_rows_keeps_them_together():
+    found = courses([3, 3, 3], [1, 1, 1], patient=["x", "x", "y"])
+    assert sorted(found.patients) == [1, 1]
+    assert sorted(found.adds.sum(axis=1)) == [1, 2]
+
+
+def test_courses_as_often_as_they_occur_give_the_table_of_all_rows():
+    rng = np.random.default_rng(3)
+    entry = rng.integers(0, 3, 50)
+    time, cause, group = entry + rng.integers(1, 9, 50), rng.integers(0, 3, 50), rng.integers(0, 2, 50)
+    patient = rng.integers(0, 30, 50)
+    found = courses(time, cause, entry=entry, group=group, patient=patient)
+    table = event_table(time, cause, entry=entry, group=group)
+    for place, each in enumerate(found.tables(found.patients[None])):
+        assert_array_equal(each.at_risk[0], table.risk_at(each.time)[place])
+        seen = np.isin(table.time, each.time)
+        for part in ("events", "censored"):
+            assert_array_equal(getattr(each, part)[0], getattr(table, part)[place][..., seen])
+            assert not getattr(table, part)[place][..., ~seen].any()
+
+
+def test_apart_every_patient_has_a_course_in_the_order_of_labels():
+    found = courses([3, 3, 5], [1, 1, 0], patient=["b", "a", "c"], apart=True)
+    assert_array_equal(found.patients, [1, 1, 1])
+    assert_array_equal(found.tables(np.array([[0, 0, 1.0]]))[0].time, [5])
+
+
+def test_nobody_has_no_course():
+    assert courses([], []).patients.size == 0
+
+
+CURVES = ManyCurves(
+    table=event_table([1, 2, 3, 4, 2, 9], [1, 2, 1, 1, 1, 0], group=list("aaaabb"), groups=["a", "b", "c"])
+)
+
+
+def test_two_small_groups_and_one_with_nobody_worked_by_hand():
+    """a: events at 1, 2 (the other cause), 3, 4; b: one of two at 2, the other left at 9. Median of b runs 2 to 9."""
+    assert_allclose(median_of().of(CURVES), [2.5, 5.5, np.nan])
+    assert_allclose(median_of(1).of(CURVES), [3.5, 5.5, np.nan])
+    assert_allclose(median_of(2).of(CURVES), [np.inf, np.inf, np.nan])
+    assert_allclose(median_of(1, midpoint=False).of(CURVES), [3, 2, np.nan])
+    assert_allclose(height_of(3, 1).of(CURVES), [0.5, 0.5, np.nan])
+    assert_allclose(height_of(0).of(CURVES), [1, 1, np.nan])
+    assert_allclose(restricted_mean_of(4).of(CURVES), [2.5, 3, np.nan])
+    assert_allclose(restricted_mean_of(20, 2).of(CURVES), [18 / 4, np.nan, np.nan])
+
+
+def test_names_say_what_was_read():
+    named = [each.name for each in (median_of(), median_of(1, p=0.25), height_of(90, "death"), restricted_mean_of(180))]
+    assert named == ["median", "25% quantile, 1", "incidence at 90, death", "restricted mean to 180"]

@@ -22,11 +22,18 @@ MONTHS = {name: month for month, names in enumerate(_NAMES, start=1) for name in
 WEEKDAYS = {
     name: day
     for day, names in enumerate(
-        ("monday mon", "tuesday tue tues", "wednesday wed", "thursday thu thur thurs", "friday fri", "saturday sat",
-         "sunday sun")
+        (
+            "monday mon",
+            "tuesday tue tues",
+            "wednesday wed",
+            "thursday thu thur thurs",
+            "friday fri",
+            "saturday sat",
+            "sunday sun",
+        )
     )
     for name in names.split()
-}  # fmt: skip
+}
 
 
 def month_number(word: str) -> int | None:

@@ -1,7 +1,7 @@
 """A date cell as written to the first and last day it can mean. An order of day and month is never guessed.
 
-    date     = [weekday] ( [part] month-year | day | quarter | week | serial ) [time of day, dropped]
-    fields   = up to three numbers and at most one name of a month, with what parts them
+date     = [weekday] ( [part] month-year | day | quarter | week | serial ) [time of day, dropped]
+fields   = up to three numbers and at most one name of a month, with what parts them
 """
 
 from __future__ import annotations
@@ -31,9 +31,14 @@ _FIELD = re.compile(r"[0-9]+|[^\W\d_]+|[^\w]+|_")
 _ORDINAL = re.compile(r"(?<=[0-9])(?:st|nd|rd|th|er|e|\u00ba|\u00aa|\u00b0)(?=[\s.,]|$)")
 _FILLERS = frozenset(("of", "the", "de", "del", "le", "den"))
 _PARTS = {
-    "early": "early", "beginning": "early", "start": "early", "mid": "mid", "middle": "mid", "late": "late",
+    "early": "early",
+    "beginning": "early",
+    "start": "early",
+    "mid": "mid",
+    "middle": "mid",
+    "late": "late",
     "end": "late",
-}  # fmt: skip
+}
 _LOW_YEAR = 69
 
 
@@ -48,9 +53,12 @@ class _Fields:
 
 
 def read_date(
-    text: object, *, day_first: bool | None = None, date_system: DateSystem | None = None,
+    text: object,
+    *,
+    day_first: bool | None = None,
+    date_system: DateSystem | None = None,
     shown_as: str | None = None,
-) -> DateRange:  # fmt: skip
+) -> DateRange:
     """Read one date cell (text, number or datetime) whole, or set it aside; never raises on what it holds.
 
     `day_first`: the order that the layout gives for dates in numbers; None: "12/03/24" is set aside, and only
@@ -142,16 +150,26 @@ def _fields(text: str) -> _Fields:
     if gap.strip(" .,"):
         raise Unread("is not a date")
     return _Fields(
-        kinds=kinds, values=tuple(values), lengths=tuple(lengths), weekday=weekday, part=part,
+        kinds=kinds,
+        values=tuple(values),
+        lengths=tuple(lengths),
+        weekday=weekday,
+        part=part,
         parted=tuple("".join(sorted(set(each.replace(" ", "")))) or each[:1] for each in parted[1:]),
-    )  # fmt: skip
+    )
 
 
 def _from_fields(fields: _Fields, day_first: bool | None) -> DateRange:
     readers = {
-        "NNN": _numbers, "NMN": _day_month_year, "MNN": _month_day_year, "NM": _year_month, "MN": _month_year,
-        "NN": _two_numbers, "N": _one_number, "M": _no_year,
-    }  # fmt: skip
+        "NNN": _numbers,
+        "NMN": _day_month_year,
+        "MNN": _month_day_year,
+        "NM": _year_month,
+        "MN": _month_year,
+        "NN": _two_numbers,
+        "N": _one_number,
+        "M": _no_year,
+    }
     if fields.kinds not in readers:
         raise Unread("is not a date")
     found = _numbers(fields, day_first) if fields.kinds == "NNN" else readers[fields.kinds](fields)

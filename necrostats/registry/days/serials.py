@@ -40,7 +40,7 @@ def from_serial(number: float, system: DateSystem) -> date:
 
 
 def precision_shown(number_format: str | None) -> str:
-    """"day", "month" or "year": as much of a date as its number format shows; "mmm-yy" shows a month.
+    """ "day", "month" or "year": as much of a date as its number format shows; "mmm-yy" shows a month.
 
     Unread for a format that shows a time only, or a day without its year. A format that shows no part of a
     date or time ("General") hides nothing.

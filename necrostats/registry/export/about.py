@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from necrostats.registry.earlier_set_aside import count
 from necrostats.registry.export.cells import Grid
-from necrostats.registry.export.early import RowsAside
-from necrostats.registry.export.laying import Laid, LaidColumn, LaidSheet
+from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.names import folded
+from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.findings import findings_frame
-from necrostats.registry.kept_aside import count
 
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
@@ -34,26 +34,41 @@ def not_mapped(found: pd.DataFrame, name: str) -> pd.DataFrame:
 
 def _about(grid: Grid, severity: str, rule: str, problem: str, remedy: str, **place: object) -> pd.DataFrame:
     return findings_frame(
-        row=[pd.NA], severity=severity, scope="table", rule=rule, file=grid.file, sheet=grid.sheet, problem=problem,
-        remedy=remedy, **place,
-    )  # fmt: skip
+        row=[pd.NA],
+        severity=severity,
+        scope="table",
+        rule=rule,
+        file=grid.file,
+        sheet=grid.sheet,
+        problem=problem,
+        remedy=remedy,
+        **place,
+    )
 
 
 def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
     for grid in laid.strangers:
         hidden = "hidden, and " if grid.hidden else ""
         yield _about(
-            grid, "asks", "SHEET_NOT_MENTIONED", f"the sheet is {hidden}not mentioned in the layout; it was not read",
+            grid,
+            "asks",
+            "SHEET_NOT_MENTIONED",
+            f"the sheet is {hidden}not mentioned in the layout; it was not read",
             "Add it to the layout, or name it in ignore_sheets.",
-        )  # fmt: skip
+        )
 
 
 def _files(laid: Laid) -> Iterator[pd.DataFrame]:
     for name in laid.export.unread:
         yield findings_frame(
-            row=[pd.NA], severity="asks", scope="table", rule="FILE_NOT_READ", file=name,
-            problem="is neither a workbook nor a csv file, and was not read", remedy="Take it out of the folder.",
-        )  # fmt: skip
+            row=[pd.NA],
+            severity="asks",
+            scope="table",
+            rule="FILE_NOT_READ",
+            file=name,
+            problem="is neither a workbook nor a csv file, and was not read",
+            remedy="Take it out of the folder.",
+        )
 
 
 def not_mentioned(sheet: LaidSheet) -> list[LaidColumn]:
@@ -68,10 +83,13 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
         filled = int(column.raw.filled().sum())
         cells = count(filled, "cell was", "cells were")
         yield _about(
-            sheet.grid, "asks", "COLUMN_NOT_MENTIONED",
+            sheet.grid,
+            "asks",
+            "COLUMN_NOT_MENTIONED",
             f"the column is {hidden}not mentioned in the layout; its {cells} not read",
-            "Map it, or name it under ignore.", column=column.heading,
-        )  # fmt: skip
+            "Map it, or name it under ignore.",
+            column=column.heading,
+        )
 
 
 def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
@@ -82,8 +100,9 @@ def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
         "HIDDEN_SHEET": "the sheet is hidden; it was read, as the layout names it" if sheet.grid.hidden else "",
         "COMMENTS": _comments(sheet.grid),
         "ENCODING": "the file is not UTF-8 and was read as Windows text (cp1252)"
-        if sheet.grid.encoding == "cp1252" else "",
-    }  # fmt: skip
+        if sheet.grid.encoding == "cp1252"
+        else "",
+    }
     for rule, problem in said.items():
         if problem:
             yield _about(sheet.grid, "notes", rule, problem, "Nothing to do, unless they matter.")
@@ -100,10 +119,17 @@ def _comments(grid: Grid) -> str:
 def _row(aside: RowsAside) -> pd.DataFrame:
     grid = aside.sheet.grid
     return findings_frame(
-        row=aside.sheet.rows[aside.at], severity=aside.severity, scope="row", rule=aside.rule,
-        table=aside.sheet.layout.rows[0].table, file=grid.file, sheet=grid.sheet, column=aside.heading,
-        problem=aside.problem, remedy=aside.remedy,
-    )  # fmt: skip
+        row=aside.sheet.rows[aside.at],
+        severity=aside.severity,
+        scope="row",
+        rule=aside.rule,
+        table=aside.sheet.layout.rows[0].table,
+        file=grid.file,
+        sheet=grid.sheet,
+        column=aside.heading,
+        problem=aside.problem,
+        remedy=aside.remedy,
+    )
 
 
 def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
@@ -111,9 +137,14 @@ def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     return [
         pd.DataFrame(
             {
-                "table": each.sheet.layout.rows[0].table, "file": each.sheet.grid.file, "sheet": each.sheet.grid.sheet,
-                "row": pd.array(each.sheet.rows[each.at], dtype="Int64"), "scope": "row", "column": "",
-                "patient_id": None, "rule": each.rule,
+                "table": each.sheet.layout.rows[0].table,
+                "file": each.sheet.grid.file,
+                "sheet": each.sheet.grid.sheet,
+                "row": pd.array(each.sheet.rows[each.at], dtype="Int64"),
+                "scope": "row",
+                "column": "",
+                "patient_id": None,
+                "rule": each.rule,
             }
         )
         for each in aside

@@ -9,13 +9,13 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.blocks import Block, Part
-from necrostats.registry.export.laying import LaidColumn
-from necrostats.registry.export.made import Days, Made, Making, Mark, Origin, joined, no_rows
-from necrostats.registry.export.people import People
+from necrostats.registry.export.mapped_sheets import LaidColumn
+from necrostats.registry.export.patients import People
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.spreading import spread
+from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, joined, no_rows
 from necrostats.registry.export.texts import Texts
-from necrostats.registry.written import objects
+from necrostats.registry.source_table import objects
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
 REMEDIES = {
@@ -61,11 +61,15 @@ def number_of(columns: Mapping[int, LaidColumn], column: LaidColumn) -> int:
 def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidColumn]) -> Made:
     rows = len(block.at)
     made = Made(
-        table=TABLES[block.rows.table], person=people.of[block.sheet.number][block.at], maker=np.full(rows, maker),
-        number=block.number, sheet=np.full(rows, block.sheet.number), at=block.at,
+        table=TABLES[block.rows.table],
+        person=people.of[block.sheet.number][block.at],
+        maker=np.full(rows, maker),
+        number=block.number,
+        sheet=np.full(rows, block.sheet.number),
+        at=block.at,
         parent=np.full(rows, -1),
         texts={name: Texts.everywhere(value, rows) for name, value in block.rows.constants.items()},
-    )  # fmt: skip
+    )
     for part in block.parts:
         made = _with_part(made, part, number_of(columns, part.column))
     return made
@@ -75,9 +79,11 @@ def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:
     """The origin (N,) of the cells of a part."""
     rules, hidden = objects([each.rule for each in part.readings]), [each.withheld for each in part.readings]
     return Origin(
-        column=np.full(len(at), number, dtype=np.int32), at=at.astype(np.int32), rule=rules[part.which],
+        column=np.full(len(at), number, dtype=np.int32),
+        at=at.astype(np.int32),
+        rule=rules[part.which],
         withheld=np.array(hidden, dtype=np.int8)[part.which],
-    )  # fmt: skip
+    )
 
 
 def _with_part(made: Made, part: Part, number: int) -> Made:
@@ -113,10 +119,15 @@ def _filled(made: Made, part: Part, name: str, origin: Origin) -> Made:
 def conflict(column: str, at: np.ndarray, origin: Origin, takes: str = "cell") -> Mark:
     """Two cells that give one row different values."""
     return Mark(
-        rule="CONFLICT", at=at, column=column, severity="stops", takes=takes, origin=origin,
+        rule="CONFLICT",
+        at=at,
+        column=column,
+        severity="stops",
+        takes=takes,
+        origin=origin,
         problem=f"gives another {column} than a second cell for the same thing, so neither counts",
         remedy="Correct one of the cells.",
-    )  # fmt: skip
+    )
 
 
 def _marks(part: Part, origin: Origin) -> Iterator[Mark]:
@@ -125,10 +136,15 @@ def _marks(part: Part, origin: Origin) -> Iterator[Mark]:
             texts = objects([_said(each, said, code) for each in part.readings])[part.which]
             at = np.flatnonzero(texts != "")
             yield Mark(
-                rule={"problem": code, "question": "IN_DOUBT", "note": "TO_GRADE"}[said], at=at, column=part.layout.to,
-                severity=severity, takes=takes, problem=texts[at], origin=origin.take(at),
+                rule={"problem": code, "question": "IN_DOUBT", "note": "TO_GRADE"}[said],
+                at=at,
+                column=part.layout.to,
+                severity=severity,
+                takes=takes,
+                problem=texts[at],
+                origin=origin.take(at),
                 remedy=REMEDIES.get(code, "") if said == "problem" else _WHAT_TO_DO[said],
-            )  # fmt: skip
+            )
 
 
 _WHAT_TO_DO = {
@@ -153,7 +169,16 @@ def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColu
     names = dict.fromkeys(name for child in flat for name in child)
     own = {name: Texts.chosen([child.get(name, "") for child in flat], which) for name in names}
     return replace(
-        made, table=TABLES[CHILDREN[part.layout.to]], person=made.person[parent], maker=made.maker[parent],
-        number=made.number[parent], sheet=made.sheet[parent], at=made.at[parent], parent=parent + first, texts=own,
-        days={}, origins=dict.fromkeys(names, origin), marks=(),
-    )  # fmt: skip
+        made,
+        table=TABLES[CHILDREN[part.layout.to]],
+        person=made.person[parent],
+        maker=made.maker[parent],
+        number=made.number[parent],
+        sheet=made.sheet[parent],
+        at=made.at[parent],
+        parent=parent + first,
+        texts=own,
+        days={},
+        origins=dict.fromkeys(names, origin),
+        marks=(),
+    )

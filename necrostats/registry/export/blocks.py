@@ -1,20 +1,93 @@
-"""Mapped columns read: for each sheet, each group of rows it makes and each number, what every cell was read as."""
+"""Mapped columns read: for each sheet, each group of rows it makes and each number, what every cell was read as.
+
+The "8+" column: several sessions in one cell, read whole or set aside whole.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from necrostats.registry.export.laying import LaidColumn, LaidSheet
-from necrostats.registry.export.layout import ColumnLayout, RowsLayout
+from necrostats.registry.cell_findings import Verdict
+from necrostats.registry.codebook import TABLES, Table
+from necrostats.registry.export.cells import RawCell
+from necrostats.registry.export.layout import ColumnLayout, Overflow, RowsLayout
+from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 from necrostats.registry.export.names import folded
-from necrostats.registry.export.overflow import overflow_entries
 from necrostats.registry.export.readers import Pseudonyms, readings_of
-from necrostats.registry.export.readings import BLANK, Reading, refused
+from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, Reading, refused
 from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.targets import OVERFLOW
+from necrostats.registry.quantities import is_blank
+from necrostats.registry.tidy_cells import read_cell
+
+Entry = Mapping[str, Reading]
+
+
+def overflow_entries(
+    cells: Sequence[RawCell],
+    table: str,
+    layouts: Sequence[ColumnLayout],
+    overflow: Overflow,
+    system: str,
+    pseudonyms: Pseudonyms,
+) -> list[list[Entry]]:
+    """For each different cell, its sessions (target → reading); one entry with a problem if it cannot be read whole."""
+    return [_entries(cell, table, layouts, overflow, system, pseudonyms) for cell in cells]
+
+
+def _entries(
+    cell: RawCell,
+    table: str,
+    layouts: Sequence[ColumnLayout],
+    overflow: Overflow,
+    system: str,
+    pseudonyms: Pseudonyms,
+) -> list[Entry]:
+    if cell.no_result:
+        return [{OVERFLOW: replace(NO_RESULT, withheld=DATE)}]
+    if is_blank(cell.text):
+        return []
+    found = []
+    for written in re.split(rf"{re.escape(overflow.between)}|[\r\n]+", cell.text):
+        if not written.strip():
+            continue
+        pieces = [piece.strip() for piece in written.split(overflow.between_parts)]
+        if len(pieces) > len(layouts):
+            return _aside("holds a session with more parts than the layout names")
+        pieces += [""] * (len(layouts) - len(pieces))
+        entry = {
+            layout.to: replace(_read(piece, table, layout, system, pseudonyms), withheld=DATE)
+            for layout, piece in zip(layouts, pieces, strict=True)
+        }
+        if not _whole(entry, TABLES[table]):
+            return _aside("holds further sessions that cannot be read whole")
+        found.append(entry)
+    return found or _aside("holds further sessions that cannot be read whole")
+
+
+def _read(piece: str, table: str, layout: ColumnLayout, system: str, pseudonyms: Pseudonyms) -> Reading:
+    if not piece:
+        return BLANK
+    return readings_of([RawCell(text=piece)], table, layout, system, pseudonyms)[0]
+
+
+def _whole(entry: Entry, table: Table) -> bool:
+    day = entry["day"].date
+    return day is not None and day.exact and all(_sound(reading, table) for reading in entry.values())
+
+
+def _sound(reading: Reading, table: Table) -> bool:
+    columns = {column.name: column for column in table.columns if column.name in reading.fills}
+    read = (read_cell(reading.fills[name], column) for name, column in columns.items())
+    return not reading.problem and not any(isinstance(each, Verdict) and each.severity == "stops" for each in read)
+
+
+def _aside(problem: str) -> list[Entry]:
+    return [{OVERFLOW: replace(refused(problem, "OVERFLOW"), withheld=DATE)}]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -146,11 +219,13 @@ def _overflow_block(sheet: LaidSheet, rows: RowsLayout, pseudonyms: Pseudonyms) 
     targets = [*(layout.to for layout in layouts), OVERFLOW]
     parts = tuple(
         Part(
-            column=column, layout=replace(layout, to=target), which=which,
+            column=column,
+            layout=replace(layout, to=target),
+            which=which,
             readings=(BLANK, *(entry.get(target, BLANK) for entry in flat)),
         )
         for target, layout in zip(targets, [*layouts, layouts[0]], strict=True)
-    )  # fmt: skip
+    )
     last = max(rows.numbers, default=0) + 1
     return Block(sheet=sheet, rows=rows, number=last + rank, at=at, parts=parts)
 

@@ -1,4 +1,7 @@
-"""An export as somebody wrote it: every cell of every sheet, before any layout is laid over it."""
+"""An export as somebody wrote it: every cell of every sheet, before any layout is laid over it.
+
+The first row of each group, without sorting.
+"""
 
 from __future__ import annotations
 
@@ -10,9 +13,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from necrostats.registry.export.firsts import first_rows
 from necrostats.registry.export.names import letters_of
-from necrostats.registry.written import numbered, objects
+from necrostats.registry.source_table import numbered, objects
+
+
+def first_rows(group: np.ndarray, groups: int) -> np.ndarray:
+    """For each of so many groups the first row that `group` (N,) puts into it; -1 where there is none."""
+    first = np.full(groups, -1, dtype=np.int64)
+    first[group[::-1]] = np.arange(len(group))[::-1]
+    return first
+
 
 Merge = tuple[int, int, int, int]
 
@@ -157,11 +167,9 @@ class Gathering:
         """The columns, numbered from 1."""
         gone = set(hidden)
         return tuple(
-            RawColumn(
-                number=number, cells=tuple(map(_cell, seen)), which=np.concatenate(which), hidden=number in gone
-            )
+            RawColumn(number=number, cells=tuple(map(_cell, seen)), which=np.concatenate(which), hidden=number in gone)
             for number, (seen, which) in enumerate(zip(self._seen, self._which, strict=True), start=1)
-        )  # fmt: skip
+        )
 
 
 def _may_be_blank(cells: Sequence[RawCell | str]) -> bool:

@@ -12,14 +12,14 @@ from necrostats.registry.defusing import defused
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.linking import ID_FORMS
-from necrostats.registry.export.made import Made, Making, Mark, Origin
+from necrostats.registry.export.table_drafts import Made, Making, Mark, Origin
 from necrostats.registry.export.targets import OVERFLOW, fills
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import Index
 from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
 from necrostats.registry.shapes import shaped
-from necrostats.registry.written import Place, RawTable, Written
+from necrostats.registry.source_table import Place, RawTable, Written
 
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
@@ -45,9 +45,10 @@ def _raw(made: Made) -> RawTable:
         if column.name in made.texts or column.name in needed
     }
     return RawTable(
-        place=Place(table=made.table.name, file=MADE), rows=np.arange(1, len(made) + 1),
+        place=Place(table=made.table.name, file=MADE),
+        rows=np.arange(1, len(made) + 1),
         columns=columns,
-    )  # fmt: skip
+    )
 
 
 def _written_for(made: Made) -> set[str]:
@@ -87,10 +88,16 @@ def _applied(draft: Draft, table: str, mark: Mark) -> Draft:
         takes = "row"
     known = {each.name for each in TABLES[table].all_columns}
     flag = Flag(
-        rule=mark.rule, table=table, at=mark.at, severity=mark.severity, column=column if column in known else "",
-        takes=takes if column in known or takes == "row" else "", problem=mark.problem, remedy=mark.remedy,
+        rule=mark.rule,
+        table=table,
+        at=mark.at,
+        severity=mark.severity,
+        column=column if column in known else "",
+        takes=takes if column in known or takes == "row" else "",
+        problem=mark.problem,
+        remedy=mark.remedy,
         value=AS_WRITTEN,
-    )  # fmt: skip
+    )
     if column in known:
         return applied(draft, [flag])
     draft = _found(draft, flag, mark.column)
@@ -116,10 +123,17 @@ def _found(draft: Draft, flag: Flag, column: str) -> Draft:
     """The draft with the finding of a flag on a target that is no column of the codebook."""
     raw = draft[flag.table].raw
     found = findings_frame(
-        row=raw.rows[flag.at], severity=flag.severity, scope="row" if flag.takes == "row" else "cell", rule=flag.rule,
-        table=flag.table, file=raw.place.file, column=column, value=AS_WRITTEN, problem=flag.problem,
+        row=raw.rows[flag.at],
+        severity=flag.severity,
+        scope="row" if flag.takes == "row" else "cell",
+        rule=flag.rule,
+        table=flag.table,
+        file=raw.place.file,
+        column=column,
+        value=AS_WRITTEN,
+        problem=flag.problem,
         remedy=flag.remedy,
-    )  # fmt: skip
+    )
     return replace(draft, findings=(*draft.findings, found))
 
 
@@ -131,11 +145,14 @@ def without_index(making: Making, index: Index) -> Making:
         main = name == "patients"
         tables[name] = made.with_marks(
             Mark(
-                rule="INDEX_UNKNOWN" if main else "PARENT_SET_ASIDE", at=at,
+                rule="INDEX_UNKNOWN" if main else "PARENT_SET_ASIDE",
+                at=at,
                 column=("patient_id" if "patient_id" in made.table.names else "session_id"),
-                severity="stops" if main else "notes", takes="row",
+                severity="stops" if main else "notes",
+                takes="row",
                 problem=problems[made.person[at]] if main else "was set aside from patients, and this with it",
-                remedy="Every day is counted from the index drainage: give its date as one day." if main
+                remedy="Every day is counted from the index drainage: give its date as one day."
+                if main
                 else "Mend the row it belongs to: this one follows.",
                 origin=index.origin.take(made.person[at]) if main else Origin.none(len(at)),
             )

@@ -30,8 +30,15 @@ class Problems:
         shown = value if isinstance(value, str) else _shown(value)
         self._found.append(
             findings_frame(
-                row=[pd.NA if row is None else row], severity="stops", scope="table", rule="LAYOUT", file=self._file,
-                column=place, value=shown[:_SHOWN], problem=problem, remedy=remedy,
+                row=[pd.NA if row is None else row],
+                severity="stops",
+                scope="table",
+                rule="LAYOUT",
+                file=self._file,
+                column=place,
+                value=shown[:_SHOWN],
+                problem=problem,
+                remedy=remedy,
             )
         )
 
@@ -162,9 +169,11 @@ class Keys:
         for key, value in self.content.items():
             if key not in self._known:
                 self.problems.add(
-                    self.at(key), f"is no key of a layout here{hint(key, self._known)}",
-                    f"The keys here are: {', '.join(self._known)}.", "" if isinstance(value, dict | list) else value,
-                )  # fmt: skip
+                    self.at(key),
+                    f"is no key of a layout here{hint(key, self._known)}",
+                    f"The keys here are: {', '.join(self._known)}.",
+                    "" if isinstance(value, dict | list) else value,
+                )
 
 
 def _span(text: str, most: int) -> list[int] | None:

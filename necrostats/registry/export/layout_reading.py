@@ -1,23 +1,389 @@
-"""A layout file, checked whole: every mistake found at once, with its place, its value and the nearest match."""
+"""A layout file, checked whole: every mistake found at once, with its place, its value and the nearest match.
+
+The words of a layout that stand for codes: synonyms, constants, and what fills empty cells.
+
+The part of a layout that says what the rows of one sheet make: tables, columns, numbered groups, the rest column.
+
+What only the whole layout shows: no patients, no index drainage, a heading used twice.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import re
 import tomllib
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from necrostats.errors import RegistryError, SourceError
-from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.layout import Layout, SheetLayout
-from necrostats.registry.export.layout_codes import filled, synonyms
+from necrostats.errors import ChoiceError, RegistryError, SourceError
+from necrostats.registry.cell_findings import Verdict
+from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
 from necrostats.registry.export.layout_keys import Keys, Problems
-from necrostats.registry.export.layout_rows import Defaults, rows_of
-from necrostats.registry.export.layout_whole import check_whole
+from necrostats.registry.export.names import folded, hint
+from necrostats.registry.export.targets import GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
 from necrostats.registry.messages import problem_report
+from necrostats.registry.quantities import read_axes, read_number, read_quantity
+from necrostats.registry.quantities.vocabulary import SIZES
 from necrostats.registry.reading_xlsx import MOST_ROWS
+from necrostats.registry.tidy_cells import read_cell
+
+YES_NO = ("yes", "no")
+LAST_RECORD, DATA_LOCK = "last_record", "data_lock"
+_DAY_FILLS = {("patients", "last_contact_day"): (LAST_RECORD, DATA_LOCK)}
+
+
+def synonyms(keys: Keys) -> dict[str, dict[str, str]]:
+    """[synonyms]: column → folded word → code."""
+    names = sorted({column.name for table in TABLES.values() for column in table.columns if column.kind == "code"})
+    known = ["yes_no", *names]
+    found = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
+    keys.done()
+    return {name: words for name, words in found.items() if words}
+
+
+def choices_of(name: str) -> tuple[str, ...]:
+    """The codes that words of a column (or of "yes_no") can stand for."""
+    if name == "yes_no":
+        return YES_NO
+    if name == "yield_words":
+        return SIZES
+    column = code_column(name)
+    return column.codes if column else ()
+
+
+def codes_of(keys: Keys, choices: tuple[str, ...]) -> dict[str, str]:
+    """A table of words → codes; every code must be on the list, or blank."""
+    listed = {folded(code): code for code in choices}
+    found = {}
+    for word in list(keys.content):
+        code = folded(keys.text(word))
+        if code and code not in listed:
+            problem, remedy = f"is not on the list{hint(code, choices)}", f"Write one of: {', '.join(choices)}."
+            keys.problems.add(keys.at(f'"{word}"'), problem, remedy, code)
+        else:
+            found[folded(word)] = listed.get(code, "")
+    return found
+
+
+def constants(keys: Keys, table: str) -> dict[str, str]:
+    """A table of columns → values, each as the codebook has it."""
+    found = {}
+    for name in list(keys.content):
+        value = _value(keys, name)
+        if name not in plain_columns(table):
+            keys.problems.add(
+                keys.at(name),
+                f"is no column of {table} that can be filled{hint(name, plain_columns(table))}",
+                "Correct the name.",
+            )
+        elif value is not None and _sound(keys, name, TABLES[table].column(name), value):
+            found[name] = value
+    return found
+
+
+def filled(keys: Keys) -> dict[tuple[str, str], str]:
+    """[fill]: (table, column) → value."""
+    found = {}
+    for name in list(keys.content):
+        table, _, column = name.partition(".")
+        value = _value(keys, name)
+        if table not in TABLES or column not in plain_columns(table):
+            known = [f"{each}.{column}" for each in TABLES for column in plain_columns(each)]
+            keys.problems.add(
+                keys.at(f'"{name}"'),
+                f"is no table and column that can be filled{hint(name, known)}",
+                'Write "table.column" in quotation marks.',
+            )
+        elif value in _DAY_FILLS.get((table, column), ()) or (
+            value is not None and _sound(keys, f'"{name}"', TABLES[table].column(column), value)
+        ):
+            found[table, column] = value
+    return found
+
+
+def _value(keys: Keys, name: str) -> str | None:
+    value: Any = keys.take(name)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str | int | float):
+        return str(value)
+    keys.problems.add(keys.at(name), "is not one value", "Write a code in quotation marks, or a number.", value)
+    return None
+
+
+def _sound(keys: Keys, name: str, column: Column, value: str) -> bool:
+    read = read_cell(value, column)
+    problem = read.problem if isinstance(read, Verdict) and read.severity == "stops" else ""
+    if read is None:
+        problem = "is blank"
+    if problem:
+        remedy = read.remedy if isinstance(read, Verdict) else "Write a value, or leave the key out."
+        keys.problems.add(keys.at(name), problem, remedy, value)
+    return not problem
+
+
+def merged(*tables: Mapping[str, str]) -> dict[str, str]:
+    """Words of several tables; a later table wins."""
+    return {word: code for table in tables for word, code in table.items()}
+
+
+MOST_NUMBERS = 99
+_CODED = {
+    "instruments": "instrument_class",
+    "event": "event_type",
+    "collections": "site",
+    "collection": "site",
+    "yield": "yield_words",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Defaults:
+    """What the layout says for every column."""
+
+    order: str
+    system: str
+    decimal: str
+    synonyms: Mapping[str, Words]
+
+
+def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
+    """One [[sheet.rows]]."""
+    table = keys.choice("table", tuple(TABLES))
+    if not table:
+        if "table" not in keys.content:
+            keys.problems.add(
+                keys.at("table"), "it is not said which table the rows are for", f"Write one of: {', '.join(TABLES)}."
+            )
+        return RowsLayout(table="patients", columns=())
+    rows = RowsLayout(
+        table=table,
+        columns=_columns(keys.keys("columns"), table, defaults),
+        numbers=keys.numbers("numbers", MOST_NUMBERS),
+        constants=constants(keys.keys("constants"), table),
+        index=_index(keys, table),
+        merge_same_day=_same_day(keys, table),
+        overflow=_overflow(keys),
+    )
+    keys.done()
+    _check(keys, rows)
+    return rows
+
+
+def _index(keys: Keys, table: str) -> str:
+    value = keys.take("index")
+    if value is True or value == "first_drainage":
+        if table != "sessions":
+            keys.problems.add(
+                keys.at("index"), "stands with a table other than sessions", "Only a session can be the index drainage."
+            )
+        return "row" if value is True else "first_drainage"
+    if "index" in keys.content and value is not False:
+        keys.wrong("index", value, 'true or "first_drainage"')
+    return ""
+
+
+def _same_day(keys: Keys, table: str) -> bool:
+    merge = keys.choice("same_day", ("separate", "merge")) == "merge"
+    if merge and table != "sessions":
+        keys.problems.add(keys.at("same_day"), "stands with a table other than sessions", "Take it away.")
+    return merge
+
+
+def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
+    return tuple(
+        column
+        for heading, written in keys.content.items()
+        if (column := _column(keys, heading, written, table, defaults)) is not None
+    )
+
+
+def _column(keys: Keys, heading: str, written: object, table: str, defaults: Defaults) -> ColumnLayout | None:
+    place = f'"{heading}"'
+    if not isinstance(written, str | dict):
+        keys.wrong(place, written, 'a target, or a table such as { to = "day" }')
+        return None
+    options = Keys({"to": written} if isinstance(written, str) else written, keys.at(place), keys.problems)
+    to = options.choice("to", targets(table))
+    if not to:
+        if "to" not in options.content:
+            keys.problems.add(
+                options.place,
+                "it is not said what the column becomes",
+                f"Add to = one of: {', '.join(targets(table))}.",
+            )
+        return None
+    order = options.choice("order", ("day_first", "month_first"), defaults.order)
+    column = ColumnLayout(
+        heading=heading,
+        to=to,
+        unit=options.text("unit"),
+        ml_only=options.flag("ml_only"),
+        decimal=options.choice("decimal", (".", ","), defaults.decimal),
+        day_first={"day_first": True, "month_first": False}.get(order),
+        system=options.choice("system", ("1900", "1904"), defaults.system),
+        codes=_words(options, table, to, defaults),
+        days=options.flag("days"),
+        pseudonyms=options.flag("pseudonyms"),
+        session=options.flag("session", True),
+    )
+    options.done()
+    _check_unit(options, table, column)
+    return column
+
+
+def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
+    kind = TABLES[table].column(to).kind if to not in _CODED and to in TABLES[table].names else ""
+    name = _CODED.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
+    choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
+    own = codes_of(options.keys("codes"), choices)
+    general = {word: code for word, code in defaults.synonyms.get(name, {}).items() if not code or code in choices}
+    return merged(general, own)
+
+
+def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
+    if not column.unit:
+        return
+    try:
+        if column.to == "yield":
+            read_quantity("1", default_unit=column.unit)
+        elif column.to == "size":
+            read_axes("1", column.unit)
+        else:
+            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
+            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
+    except ChoiceError as error:
+        problem = "is no unit of this column"
+        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
+    except KeyError:
+        options.problems.add(
+            options.at("unit"),
+            f"stands with {column.to}, which has no unit that can be changed",
+            "Take it away.",
+            column.unit,
+        )
+
+
+def _overflow(keys: Keys) -> Overflow | None:
+    if "overflow" not in keys.content:
+        keys.take("overflow")
+        return None
+    own = keys.keys("overflow")
+    overflow = Overflow(
+        column=own.text("column"),
+        between=own.text("between", ";"),
+        parts=own.texts("parts"),
+        between_parts=own.text("between_parts", "|"),
+    )
+    own.done()
+    if not overflow.column or not overflow.parts:
+        own.problems.add(
+            own.place,
+            "it lacks the column, or the parts of a session in it",
+            "Give column = its heading, and parts = the headings of the group in order.",
+        )
+        return None
+    if not (overflow.between.strip("\n") and overflow.between_parts) or overflow.between == overflow.between_parts:
+        own.problems.add(
+            own.place,
+            "sessions and their parts cannot be told apart",
+            "between and between_parts must be two different signs.",
+        )
+    return overflow
+
+
+def _check(keys: Keys, rows: RowsLayout) -> None:
+    problems = keys.problems
+    if not rows.columns:
+        problems.add(
+            keys.at("columns"), "no column is mapped", f'Add "Heading" = one of: {", ".join(targets(rows.table))}.'
+        )
+    for column in rows.columns:
+        if (NUMBER in column.heading) != bool(rows.numbers):
+            problems.add(
+                keys.at(f'columns."{column.heading}"'),
+                "has {n} without numbers, or numbers without {n}",
+                'Write {n} in every heading of a numbered group, and numbers = "1-7".',
+            )
+    twice = {column.to for column in rows.columns if sum(column.to == other.to for other in rows.columns) > 1}
+    for target in sorted(twice):
+        problems.add(keys.at("columns"), f'two columns become "{target}"', "One row has one of each: make two rows.")
+    if rows.index and not any(is_date(rows.table, column.to) for column in rows.columns):
+        problems.add(keys.at("index"), 'no column becomes "day"', "The index drainage needs its date.")
+    _check_overflow(keys, rows)
+
+
+def _check_overflow(keys: Keys, rows: RowsLayout) -> None:
+    if rows.overflow is None:
+        return
+    known = {folded(column.heading): column for column in rows.columns}
+    for part in rows.overflow.parts:
+        if folded(part) not in known:
+            keys.problems.add(
+                keys.at("overflow.parts"),
+                f"is no heading of this group{hint(part, [column.heading for column in rows.columns])}",
+                "Name the columns of the group, with {n}.",
+                part,
+            )
+    if rows.table != "sessions" or "day" not in {
+        known[folded(part)].to for part in rows.overflow.parts if folded(part) in known
+    }:
+        keys.problems.add(
+            keys.at("overflow"),
+            "it needs the table sessions, and a part that is the date",
+            "Without a date a session cannot be placed.",
+        )
+
+
+def check_whole(layout: Layout, problems: Problems) -> None:
+    """Adds what is wrong with the layout as a whole."""
+    makers = [rows for _, rows in layout.makers()]
+    if not any(rows.table == "patients" for rows in makers):
+        problems.add("sheet.rows", "nothing makes patients", 'Add [[sheet.rows]] with table = "patients".')
+    dated = any(is_date(rows.table, column.to) and not column.days for rows in makers for column in rows.columns)
+    if dated and not any(rows.index or rows.holds("index_date") for rows in makers):
+        problems.add(
+            "sheet.rows",
+            "it is not said which date is the index drainage",
+            'Write index = true in the [[sheet.rows]] of the drainage, or "Heading" = "index_date" for patients.',
+        )
+    if sum(sheet.each_row_is_a_patient for sheet in layout.sheets) > 1:
+        problems.add(
+            "sheet.each_row_is_a_patient",
+            "several sheets make a new patient of each row",
+            "Name the column that says who the patient is.",
+        )
+    for number, sheet in enumerate(layout.sheets, start=1):
+        _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
+    names = Counter(folded(name) for sheet in layout.sheets for name in sheet.names)
+    for name in [name for name, count in names.items() if count > 1]:
+        problems.add("sheet.name", "two [[sheet]] have this name", "Put all that it makes under one [[sheet]].", name)
+
+
+def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: bool) -> None:
+    if not sheet.names and not named:
+        problems.add(f"{place}.name", "there is no name", "Only the layout of one single csv file may leave it out.")
+    ignored = {folded(name) for name in sheet.ignore}
+    for heading in dict.fromkeys(sheet.headings()):
+        if folded(heading) in ignored:
+            problems.add(
+                f"{place}.ignore", "is ignored and mapped at the same time", "Take it away in one place.", heading
+            )
+    for rows in sheet.rows:
+        mapped = Counter(folded(column.heading) for _, columns in rows.each_number() for column in columns)
+        for heading in [heading for heading, count in mapped.items() if count > 1]:
+            problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
+    dates = [column for rows in sheet.rows for column in rows.columns if not is_date(rows.table, column.to)]
+    several = Counter(folded(column.heading) for column in dates)
+    for heading in [heading for heading, count in several.items() if count > 1]:
+        problems.add(
+            f"{place}.rows.columns", "is mapped in several groups, and is not a date", "Take one away.", heading
+        )
+
 
 FORMAT = 1
 _MOST_BYTES = 1 << 20
@@ -63,10 +429,11 @@ def _toml(raw: bytes, problems: Problems) -> dict[str, Any] | None:
         line = _PLACE.search(said)
         what = _PLACE.sub("", said).strip()
         problems.add(
-            "", f"the file breaks off: {what[:1].lower()}{what[1:]}",
+            "",
+            f"the file breaks off: {what[:1].lower()}{what[1:]}",
             "A layout is a TOML file: texts in quotation marks, no key twice, tables in [brackets].",
             row=int(line[1]) if line else None,
-        )  # fmt: skip
+        )
     return None
 
 
@@ -84,12 +451,17 @@ def _layout(top: Keys) -> Layout:
         synonyms=synonyms(top.keys("synonyms")),
     )
     layout = Layout(
-        sheets=(), ignore_sheets=ignore_sheets, data_lock=dates.day("data_lock"), earliest=dates.day("earliest"),
+        sheets=(),
+        ignore_sheets=ignore_sheets,
+        data_lock=dates.day("data_lock"),
+        earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
-        keep_ids=ids.choice("patients", ("generate", "keep")) == "keep", id_form=_form(ids),
+        keep_ids=ids.choice("patients", ("generate", "keep")) == "keep",
+        id_form=_form(ids),
         index_named=bool(collections.choice("index", ("first",))),
-        unnamed=collections.choice("unnamed", ("index", "all")), fill=filled(top.keys("fill")),
-    )  # fmt: skip
+        unnamed=collections.choice("unnamed", ("index", "all")),
+        fill=filled(top.keys("fill")),
+    )
     sheets = tuple(_sheet(each, defaults) for each in top.tables("sheet"))
     for each in (dates, numbers, ids, collections, top):
         each.done()
@@ -110,20 +482,26 @@ def _form(ids: Keys) -> str:
 
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
     sheet = SheetLayout(
-        names=keys.texts("name"), header_rows=keys.numbers("header_rows", 1000) or (1,), patient=keys.texts("patient"),
-        each_row_is_a_patient=keys.flag("each_row_is_a_patient"), carry_down=keys.texts("carry_down"),
-        ignore=keys.texts("ignore"), skip_rows=keys.numbers("skip_rows", MOST_ROWS),
+        names=keys.texts("name"),
+        header_rows=keys.numbers("header_rows", 1000) or (1,),
+        patient=keys.texts("patient"),
+        each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
+        carry_down=keys.texts("carry_down"),
+        ignore=keys.texts("ignore"),
+        skip_rows=keys.numbers("skip_rows", MOST_ROWS),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
-    )  # fmt: skip
+    )
     if bool(sheet.patient) == sheet.each_row_is_a_patient:
         keys.problems.add(
-            keys.at("patient"), "it must be said once who the rows are about",
+            keys.at("patient"),
+            "it must be said once who the rows are about",
             "Name the column that holds the study code (patient = …), or write each_row_is_a_patient = true.",
-        )  # fmt: skip
+        )
     if not sheet.rows:
         keys.problems.add(
-            keys.at("rows"), "it is not said what the rows make",
+            keys.at("rows"),
+            "it is not said what the rows make",
             f"Add [[sheet.rows]] with a table: {', '.join(TABLES)}.",
-        )  # fmt: skip
+        )
     keys.done()
     return sheet

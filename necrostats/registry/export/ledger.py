@@ -1,32 +1,191 @@
-"""The ledger: for every cell that was interpreted its place, its text, what it became and by which rule."""
+"""The ledger: for every cell that was interpreted its place, its text, what it became and by which rule.
+
+What cells say that gave no line of the ledger of their own: the field, the value, and what became of each.
+
+Lines of the ledger before each has its place: columns of what is told, one for all lines or one a line.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.columns import LATEST
 from necrostats.registry.export.blocks import Block, Part
+from necrostats.registry.export.defaults import cell_texts
 from necrostats.registry.export.drafting import taken_cells
-from necrostats.registry.export.early import RowsAside
-from necrostats.registry.export.filling import cell_texts
-from necrostats.registry.export.laying import LaidSheet
-from necrostats.registry.export.ledger_lines import NO_COLUMN, Lines, constant, each_once
 from necrostats.registry.export.loading import ReadExport
-from necrostats.registry.export.made import NOWHERE, Made, Origin
+from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.names import letters_of
-from necrostats.registry.export.readings import PRIVATE
+from necrostats.registry.export.patients import RowsAside
+from necrostats.registry.export.readings import PRIVATE, Reading
+from necrostats.registry.export.redaction import WITHHELD
 from necrostats.registry.export.relocating import best_origin
-from necrostats.registry.export.telling import SET_ASIDE, VALUE, Told
+from necrostats.registry.export.spreading import spread
+from necrostats.registry.export.table_drafts import NOWHERE, Made, Origin
 from necrostats.registry.export.texts import Texts
-from necrostats.registry.export.withholding import WITHHELD
+from necrostats.registry.source_table import objects
+
+VALUE, UNKNOWN, SET_ASIDE = "value", "unknown", "set aside"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Said:
+    """Lines (n,): the cell (its place among the N) that each is about, the field and the value."""
+
+    row: np.ndarray
+    field: np.ndarray
+    value: np.ndarray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Told:
+    """N cells of one column: the rule that read each, why it is withheld, and the lines that it says."""
+
+    rule: np.ndarray
+    withheld: np.ndarray
+    lines: tuple[Said, ...]
+    _outcomes: tuple[np.ndarray, np.ndarray]
+
+    @classmethod
+    def of(cls, readings: Sequence[Reading], which: np.ndarray, target: str, day_0: np.ndarray) -> Told:
+        """From the readings of a column, the one of each cell, its target, and the patient's day 0 (NaN: unknown)."""
+        used, which = np.unique(which, return_inverse=True)
+        read = [readings[each] for each in used.tolist()]
+        dated = np.array([each.date is not None and each.date.known for each in read], dtype=bool)[which]
+        dated &= day_0 == day_0
+        days, others = np.flatnonzero(dated), np.flatnonzero(~dated)
+        return cls(
+            rule=objects([each.rule for each in read])[which],
+            withheld=np.array([each.withheld for each in read], dtype=np.int8)[which],
+            lines=(*_days(read, which, target, day_0, days), _fills(read, which, target, others)),
+            _outcomes=(_outcomes(read, gone=False)[which], _outcomes(read, gone=True)[which]),
+        )
+
+    def outcome(self, gone: np.ndarray) -> np.ndarray:
+        """What became of each cell, by whether its patient (N,) was set aside."""
+        return np.where(gone, self._outcomes[1], self._outcomes[0])
+
+
+def _outcomes(read: Sequence[Reading], *, gone: bool) -> np.ndarray:
+    return objects([_outcome(each, gone) for each in read])
+
+
+def _outcome(reading: Reading, gone: bool) -> str:
+    if reading.problem or (gone and reading.says_something):
+        return SET_ASIDE
+    return VALUE if reading.says_something else UNKNOWN
+
+
+def _days(
+    read: Sequence[Reading], which: np.ndarray, target: str, day_0: np.ndarray, rows: np.ndarray
+) -> tuple[Said, ...]:
+    """The day a date says, and a second line with the last day it can be."""
+    dates = [each.date for each in read]
+    first, last = (
+        np.array([getattr(each, end).toordinal() if each and each.known else np.nan for each in dates])[which[rows]]
+        for end in ("first", "last")
+    )
+    ranged = first != last
+    return (
+        _said(rows, target, first - day_0[rows]),
+        _said(rows[ranged], target + LATEST, (last - day_0[rows])[ranged]),
+    )
+
+
+def _said(rows: np.ndarray, field: str, days: np.ndarray) -> Said:
+    number, different = pd.factorize(days)
+    texts = objects([f"{day:.0f}" for day in different])
+    return Said(row=rows, field=np.full(len(rows), field, dtype=object), value=texts[number])
+
+
+def _fills(read: Sequence[Reading], which: np.ndarray, target: str, rows: np.ndarray) -> Said:
+    """What a cell fills; one line without a value if it fills nothing."""
+    each = [list(reading.fills.items()) or [(target, "")] for reading in read]
+    lengths = np.array([len(fills) for fills in each], dtype=np.int64)
+    flat, start = [pair for fills in each for pair in fills], np.cumsum(lengths) - lengths
+    lines = spread(lengths[which[rows]])
+    place = start[which[rows]][lines.row] + lines.rank
+    return Said(
+        row=rows[lines.row],
+        field=objects([field for field, _ in flat])[place],
+        value=objects([value for _, value in flat])[place],
+    )
+
+
+NO_COLUMN = -1
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Lines:
+    """n lines before they are placed: the column of the export (or NO_COLUMN) and the position of each one's cell, and
+    what is told of it: arrays (n,), or one for all."""
+
+    number: np.ndarray
+    at: np.ndarray
+    outcome: np.ndarray | str = VALUE
+    table: np.ndarray | str = ""
+    id: np.ndarray | str = ""
+    field: np.ndarray | str = ""
+    value: np.ndarray | str = ""
+    rule: np.ndarray | str = ""
+    written: np.ndarray | str = ""
+    heading: np.ndarray | str = ""
+    letters: np.ndarray | int = 0
+
+    def __len__(self) -> int:
+        return len(self.at)
+
+    def column(self, name: str) -> np.ndarray:
+        """One a line."""
+        told = getattr(self, name)
+        return told if isinstance(told, np.ndarray) else constant(told, len(self))
+
+    @classmethod
+    def joined(cls, parts: Sequence[Lines]) -> Lines:
+        """Several, one below the other."""
+        held = [part for part in parts if len(part)] or [_no_lines()]
+        return cls(**{each.name: np.concatenate([part.column(each.name) for part in held]) for each in fields(cls)})
+
+    def only(self, rows: np.ndarray) -> Lines:
+        """Some of the lines."""
+        return replace(self, **{each.name: self.column(each.name)[rows] for each in fields(self)})
+
+
+def _no_lines() -> Lines:
+    return Lines(number=np.empty(0, dtype=np.int64), at=np.empty(0, dtype=np.int64))
+
+
+def constant(told: str | int, rows: int) -> np.ndarray:
+    """The same for so many lines, taking no room."""
+    return np.broadcast_to(np.array(told, dtype=object if isinstance(told, str) else np.int64), rows)
+
+
+def each_once(parts: Sequence[Lines]) -> Lines:
+    """The lines without those that tell the same field of the same cell again."""
+    lines = Lines.joined(parts)
+    cells = pd.DataFrame({name: getattr(lines, name) for name in ("number", "at", "field")})
+    return lines.only(~cells.duplicated().to_numpy())
+
 
 COLUMNS = (
-    "file", "sheet", "row", "cell", "column", "written", "outcome", "table", "id", "field", "value", "rule",
-)  # fmt: skip
+    "file",
+    "sheet",
+    "row",
+    "cell",
+    "column",
+    "written",
+    "outcome",
+    "table",
+    "id",
+    "field",
+    "value",
+    "rule",
+)
 AT_A_TIME = 10_000
 
 
@@ -75,10 +234,11 @@ class _Whole:
     @classmethod
     def of(cls, read: ReadExport) -> _Whole:
         return cls(
-            given=tuple(each for name in TABLES for each in _given(read, name)), lost=lost_patients(read),
+            given=tuple(each for name in TABLES for each in _given(read, name)),
+            lost=lost_patients(read),
             day_0=np.append(read.reshaped.day_0, np.nan),
             ids=np.array([*read.reshaped.making.ids, ""], dtype=object),
-        )  # fmt: skip
+        )
 
 
 def _place(sheet: np.ndarray | int, at: np.ndarray | int):
@@ -105,9 +265,7 @@ def _given(read: ReadExport, name: str) -> Iterator[_Given]:
         place = _place(sheets[origin.column[rows]], origin.at[rows].astype(np.int64))
         order = np.argsort(place, kind="stable")
         rows = rows[order].astype(np.int32)
-        yield _Given(
-            made=made, column=column, ids=ids, origin=origin, rows=rows, place=place[order], aside=aside[rows]
-        )  # fmt: skip
+        yield _Given(made=made, column=column, ids=ids, origin=origin, rows=rows, place=place[order], aside=aside[rows])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -135,11 +293,16 @@ class _Piece:
         rows = given.rows[low:high]
         origin = given.origin.take(rows)
         return Lines(
-            number=origin.column, at=origin.at, table=given.made.table.name,
+            number=origin.column,
+            at=origin.at,
+            table=given.made.table.name,
             outcome=np.where(given.aside[low:high], SET_ASIDE, VALUE).astype(object),
-            id=given.ids.take(rows).plain(), field=given.column,
-            value=self._shown(given, rows), rule=origin.rule, written=self.read.places.values(origin),
-        )  # fmt: skip
+            id=given.ids.take(rows).plain(),
+            field=given.column,
+            value=self._shown(given, rows),
+            rule=origin.rule,
+            written=self.read.places.values(origin),
+        )
 
     def _shown(self, given: _Given, rows: np.ndarray) -> np.ndarray:
         """The values of a column as the tidy form has them; ages over 90 as 90."""
@@ -159,16 +322,19 @@ class _Piece:
         rows = np.flatnonzero(free)
         person = self.read.material.people.of[self.sheet.number][at[rows]]
         told = Told.of(part.readings, part.which[low:high][rows], part.layout.to, self.whole.day_0[person])
-        origin = Origin(
-            column=np.full(len(rows), number), at=at[rows], rule=told.rule, withheld=told.withheld
-        )  # fmt: skip
+        origin = Origin(column=np.full(len(rows), number), at=at[rows], rule=told.rule, withheld=told.withheld)
         written, outcome = self.read.places.values(origin), told.outcome(self.whole.lost[person])
         for lines in told.lines:
             yield Lines(
-                number=origin.column[lines.row], at=origin.at[lines.row], outcome=outcome[lines.row],
-                table=block.rows.table, field=lines.field, value=lines.value, rule=told.rule[lines.row],
+                number=origin.column[lines.row],
+                at=origin.at[lines.row],
+                outcome=outcome[lines.row],
+                table=block.rows.table,
+                field=lines.field,
+                value=lines.value,
+                rule=told.rule[lines.row],
                 written=written[lines.row],
-            )  # fmt: skip
+            )
 
     def _aside(self) -> Iterator[tuple[RowsAside, np.ndarray]]:
         for each in self.read.material.aside:
@@ -190,10 +356,17 @@ class _Piece:
             filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
             rows = np.flatnonzero(filled & ~self._gone()) + self.first
             yield Lines(
-                number=np.full(len(rows), NO_COLUMN), at=rows, table="patients", field="patient_id",
-                id=self.whole.ids[person[rows]], value=self.whole.ids[person[rows]], rule="key",
-                written=WITHHELD, letters=raw.number, heading=self.sheet.column(heading).heading,
-            )  # fmt: skip
+                number=np.full(len(rows), NO_COLUMN),
+                at=rows,
+                table="patients",
+                field="patient_id",
+                id=self.whole.ids[person[rows]],
+                value=self.whole.ids[person[rows]],
+                rule="key",
+                written=WITHHELD,
+                letters=raw.number,
+                heading=self.sheet.column(heading).heading,
+            )
 
     def _rows_aside(self) -> Iterator[Lines]:
         table = self.sheet.layout.rows[0].table
@@ -211,10 +384,13 @@ class _Piece:
         row = self.sheet.rows[lines.at]
         order = np.lexsort((_rank(lines.field), _rank(lines.table), letters, row))
         placed = {
-            "file": constant(self.sheet.grid.file, len(row)), "sheet": constant(self.sheet.grid.sheet, len(row)),
-            "row": row, "cell": _cells(letters, row), "column": np.where(mapped, headings, lines.heading),
+            "file": constant(self.sheet.grid.file, len(row)),
+            "sheet": constant(self.sheet.grid.sheet, len(row)),
+            "row": row,
+            "cell": _cells(letters, row),
+            "column": np.where(mapped, headings, lines.heading),
             **{name: getattr(lines, name) for name in COLUMNS[5:]},
-        }  # fmt: skip
+        }
         return pd.DataFrame({name: placed[name][order] for name in COLUMNS}, copy=False)
 
 

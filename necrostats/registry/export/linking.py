@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.layout import Layout
-from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin, joined
+from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin, joined
 from necrostats.registry.export.texts import Texts
 
 ID_FORMS = {"collections": "C%04d", "sessions": "S%05d", "stents": "T%05d", "scans": "N%05d", "adverse_events": "E%04d"}
@@ -39,10 +39,16 @@ def _first_is_index(made: Made, layout: Layout) -> Made:
     made = made.with_all("is_index", Texts.chosen(["no", "yes"], first.astype(np.int8)))
     at = np.flatnonzero(first & several) if not layout.index_named else np.empty(0, np.int64)
     return made.with_marks(
-        Mark(rule="INDEX_ASSUMED", at=at, column="is_index", severity="asks", origin=_place(made, at, "collections"),
-             problem="the patient has several collections; the first one named is taken for the index collection",
-             remedy='If that is always so, write index = "first" under [collections] in the layout.')
-    )  # fmt: skip
+        Mark(
+            rule="INDEX_ASSUMED",
+            at=at,
+            column="is_index",
+            severity="asks",
+            origin=_place(made, at, "collections"),
+            problem="the patient has several collections; the first one named is taken for the index collection",
+            remedy='If that is always so, write index = "first" under [collections] in the layout.',
+        )
+    )
 
 
 def _place(made: Made, at: np.ndarray, column: str) -> Origin:
@@ -161,17 +167,25 @@ def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
 def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: Layout):
     origin = made.origin("collection")
     yield Mark(
-        rule="NO_SUCH_COLLECTION", at=lost, column="collection", severity="stops",
+        rule="NO_SUCH_COLLECTION",
+        at=lost,
+        column="collection",
+        severity="stops",
         takes="row" if made.table.column("collection_id").required else "cell",
-        problem="is none of the patient's collections, or more than one", origin=origin.take(lost),
+        problem="is none of the patient's collections, or more than one",
+        origin=origin.take(lost),
         remedy="Name the collection as it is named where the patient's collections stand.",
-    )  # fmt: skip
+    )
     if not layout.unnamed:
         yield Mark(
-            rule="COLLECTION_ASSUMED", at=free, column="collection_id", severity="asks", problem=GUESSED,
+            rule="COLLECTION_ASSUMED",
+            at=free,
+            column="collection_id",
+            severity="asks",
+            problem=GUESSED,
             origin=Origin.none(len(free)),
             remedy='Map a column to "collection", or write unnamed = "index" under [collections] in the layout.',
-        )  # fmt: skip
+        )
 
 
 def _known_sessions(sessions: Made) -> dict[tuple[int, str], int]:
@@ -199,10 +213,15 @@ def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int])
     made = made.with_all("session_id", sessions.text("session_id").or_blank(parent))
     at = np.array(lost, dtype=np.int64)
     mark = Mark(
-        rule="NO_SUCH_SESSION", at=at, column="session", severity="stops", takes="cell",
-        problem="is none of the patient's sessions", origin=made.origin("session").take(at),
+        rule="NO_SUCH_SESSION",
+        at=at,
+        column="session",
+        severity="stops",
+        takes="cell",
+        problem="is none of the patient's sessions",
+        origin=made.origin("session").take(at),
         remedy="Write the number of the session, or the key it has in the sheet of sessions.",
-    )  # fmt: skip
+    )
     read_in_session = np.flatnonzero(made.parent >= 0)
     made = replace(made.with_marks(mark), parent=parent)
     return _with_day(made, sessions, read_in_session) if made.table.name == "adverse_events" else made

@@ -15,16 +15,16 @@ from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft
 from necrostats.registry.export.about import about_export, listed_aside, not_mapped
+from necrostats.registry.export.batches import Stretch, everything
 from necrostats.registry.export.drafting import marked, raw_source
-from necrostats.registry.export.laying import laid
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
 from necrostats.registry.export.linking import NOTHING_BEFORE
+from necrostats.registry.export.mapped_sheets import laid
 from necrostats.registry.export.private import refuse_identifiers
 from necrostats.registry.export.reading import quietly, read_export
 from necrostats.registry.export.relocating import Places
 from necrostats.registry.export.reshaping import Material, Reshaped, material_of, reshaped
-from necrostats.registry.export.stretches import Stretch, everything
 from necrostats.registry.findings import in_order, no_findings
 from necrostats.registry.interpreting import interpreted
 from necrostats.registry.loading import frames_of, set_aside_of, source_of
@@ -70,9 +70,13 @@ def registry_of_export(source: str | Path, layout: str | Path | Layout, **how) -
 
 
 def read_with_layout(
-    source: str | Path, layout: str | Path | Layout, *, accepted: Collection[str] = (), dates_shown: bool = False,
+    source: str | Path,
+    layout: str | Path | Layout,
+    *,
+    accepted: Collection[str] = (),
+    dates_shown: bool = False,
     say: Callable[[str], None] = quietly,
-) -> ReadExport:  # fmt: skip
+) -> ReadExport:
     """A workbook, a csv file or a folder of them, read by a layout.
 
     The privacy check comes first and stops (RegistryError without any value); columns in `accepted` have been
@@ -89,9 +93,13 @@ def read_with_layout(
 
 
 def prepared(
-    source: str | Path, layout: str | Path | Layout, *, accepted: Collection[str] = (), dates_shown: bool = False,
+    source: str | Path,
+    layout: str | Path | Layout,
+    *,
+    accepted: Collection[str] = (),
+    dates_shown: bool = False,
     say: Callable[[str], None] = quietly,
-) -> Prepared:  # fmt: skip
+) -> Prepared:
     """An export as far as all of it must be looked at together; raises as `read_with_layout` does."""
     plan = layout if isinstance(layout, Layout) else read_layout(layout)
     export = read_export(source, say=say)
@@ -99,9 +107,11 @@ def prepared(
     refuse_identifiers(export, plan, accepted)
     say("reading by the layout")
     return Prepared(
-        name=export.name, sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),
-        material=material_of(laid(export, plan)), dates_shown=dates_shown,
-    )  # fmt: skip
+        name=export.name,
+        sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),
+        material=material_of(laid(export, plan)),
+        dates_shown=dates_shown,
+    )
 
 
 def read_stretch(
@@ -116,14 +126,20 @@ def read_stretch(
     sheets = ready.material.laid.sheets
     places = Places(making=shape.making, sheets=sheets, name=ready.name, dates_shown=ready.dates_shown)
     registry = Registry(
-        **link(frames_of(draft)), findings=places.all_findings(draft.findings, len(read.findings), said),
-        set_aside=_set_aside(draft, places), source=source_of(raw, draft),
-    )  # fmt: skip
+        **link(frames_of(draft)),
+        findings=places.all_findings(draft.findings, len(read.findings), said),
+        set_aside=_set_aside(draft, places),
+        source=source_of(raw, draft),
+    )
     return ReadExport(
-        registry=registry, material=ready.material, reshaped=shape, draft=draft, places=places,
+        registry=registry,
+        material=ready.material,
+        reshaped=shape,
+        draft=draft,
+        places=places,
         about_source=tuple(not_mapped(each, ready.name) for each in about_source(raw)),
         unusable=required_missing(raw),
-    )  # fmt: skip
+    )
 
 
 def all_findings(ready: Prepared, about: Sequence[pd.DataFrame], told: Sequence[pd.DataFrame]) -> pd.DataFrame:

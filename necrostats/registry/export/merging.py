@@ -10,8 +10,8 @@ import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
 from necrostats.registry.export.assembling import conflict
-from necrostats.registry.export.firsts import first_rows
-from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark
+from necrostats.registry.export.cells import first_rows
+from necrostats.registry.export.table_drafts import NOWHERE, Days, Made, Making, Mark
 from necrostats.registry.export.texts import Texts
 
 SAME_ROW = "DUPLICATE_ID"
@@ -107,10 +107,15 @@ def _conflicting(out: Made, made: Made, name: str, to: np.ndarray, rows: np.ndar
 
 def _same_key(name: str, at: np.ndarray, origin) -> Mark:
     return Mark(
-        rule=SAME_ROW, at=at, column=name, severity="stops", takes="row", origin=origin,
+        rule=SAME_ROW,
+        at=at,
+        column=name,
+        severity="stops",
+        takes="row",
+        origin=origin,
         problem=f"gives another {name} than a second row of the same patient, so the patient is set aside",
         remedy="Give each patient one row, or correct the key if they are two.",
-    )  # fmt: skip
+    )
 
 
 def one_row_a_patient(making: Making) -> Making:
@@ -140,8 +145,10 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
     cut = joining & sessions.text("session_type").among(NECROSECTOMIES)
     joined = joined.with_text("session_type", np.unique(to[cut]), "drainage_and_necrosectomy")
     children = {
-        name: replace(making.tables[name], parent=np.where(
-            making.tables[name].parent >= 0, to[making.tables[name].parent], NOWHERE))
+        name: replace(
+            making.tables[name],
+            parent=np.where(making.tables[name].parent >= 0, to[making.tables[name].parent], NOWHERE),
+        )
         for name in ("instrument_uses", "adverse_events")
-    }  # fmt: skip
+    }
     return making.with_tables(sessions=joined, **children)

@@ -8,13 +8,13 @@ import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
-from necrostats.registry.export.laying import headings
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
+from necrostats.registry.export.mapped_sheets import headings
 from necrostats.registry.export.names import folded
 from necrostats.registry.export.targets import is_date
 from necrostats.registry.export.words import all_words
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
-from necrostats.registry.written import Written, objects
+from necrostats.registry.source_table import Written, objects
 
 _BARE = SheetLayout(names=())
 
@@ -44,18 +44,20 @@ def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
     return next((sheet for sheet in sheets if not sheet.names or {folded(name) for name in sheet.names} & names), _BARE)
 
 
-def _in_grid(
-    grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]
-) -> list[Suspicion]:
+def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
     sheet = _sheet(grid, form.header_rows)
     no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _no_dates))}
     return find_identifiers(
-        [sheet], above, accepted=accepted, id_columns=form.patient,
+        [sheet],
+        above,
+        accepted=accepted,
+        id_columns=form.patient,
         date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
         period_columns=list(_mapped(form, _periods)),
-        operator_columns=list(_mapped(form, _operators)), known_words=known,
-    )  # fmt: skip
+        operator_columns=list(_mapped(form, _operators)),
+        known_words=known,
+    )
 
 
 def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
@@ -67,9 +69,13 @@ def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
             shown = f"{shown} ({column.letters})"
         columns[shown] = Written(texts=objects(cell.text for cell in column.cells), which=column.which[below])
     return Sheet(
-        file=grid.file, name=grid.sheet, header=list(columns), columns=columns, hidden=grid.hidden,
+        file=grid.file,
+        name=grid.sheet,
+        header=list(columns),
+        columns=columns,
+        hidden=grid.hidden,
         rows=grid.rows[below],
-    )  # fmt: skip
+    )
 
 
 def _above(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, str]]:

@@ -9,14 +9,14 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.cells import RawColumn
+from necrostats.registry.export.defaults import written_in
 from necrostats.registry.export.drafting import AS_WRITTEN
-from necrostats.registry.export.filling import written_in
-from necrostats.registry.export.laying import LaidSheet
-from necrostats.registry.export.made import NOWHERE, Made, Making, Mark, Origin
+from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.readings import DATE, PRIVATE
+from necrostats.registry.export.redaction import WITHHELD
+from necrostats.registry.export.redaction import shown as shown_text
+from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin
 from necrostats.registry.export.targets import fills
-from necrostats.registry.export.withholding import WITHHELD
-from necrostats.registry.export.withholding import shown as shown_text
 from necrostats.registry.findings import no_findings
 
 
@@ -98,10 +98,12 @@ class Places:
         filled = "" if _is_code(made, column) else column
         heading = [filled if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
         return {
-            "file": [sheet.grid.file for sheet in sheets], "sheet": [sheet.grid.sheet for sheet in sheets],
+            "file": [sheet.grid.file for sheet in sheets],
+            "sheet": [sheet.grid.sheet for sheet in sheets],
             "row": pd.array([int(sheet.rows[each]) for sheet, each in zip(sheets, at, strict=True)], dtype="Int64"),
-            "column": heading, "value": self.values(origin),
-        }  # fmt: skip
+            "column": heading,
+            "value": self.values(origin),
+        }
 
     def _sheet_of(self, origin: Origin) -> np.ndarray:
         listed = np.array([*(column.sheet for column in self.making.columns), 0])

@@ -8,17 +8,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from necrostats.registry.export.assembling import assembled
+from necrostats.registry.export.batches import Stretch
 from necrostats.registry.export.blocks import Block, blocks_of
+from necrostats.registry.export.defaults import filled
 from necrostats.registry.export.drafting import without_index
-from necrostats.registry.export.early import RowsAside, rows_aside
-from necrostats.registry.export.filling import filled
-from necrostats.registry.export.laying import Laid
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.linking import NOTHING_BEFORE, grouped, linked, with_collections
-from necrostats.registry.export.made import Making, joined
+from necrostats.registry.export.mapped_sheets import Laid
 from necrostats.registry.export.merging import one_row_a_patient, same_day
-from necrostats.registry.export.people import People, people_of
-from necrostats.registry.export.stretches import Stretch
+from necrostats.registry.export.patients import People, RowsAside, people_of, rows_aside
+from necrostats.registry.export.table_drafts import Making, joined
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
@@ -88,9 +87,7 @@ def _on_day_0(making: Making) -> np.ndarray:
 
 def _with_index_sessions(making: Making, layout: Layout) -> Making:
     """A session of type drainage for each index drainage date that stands with the patient."""
-    wanted = any(
-        column.to == INDEX_DATE and column.session for _, rows in layout.makers() for column in rows.columns
-    )
+    wanted = any(column.to == INDEX_DATE and column.session for _, rows in layout.makers() for column in rows.columns)
     if not wanted or any(rows.index for _, rows in layout.makers()):
         return making
     patients, sessions = making.tables["patients"], making.tables["sessions"]
@@ -99,7 +96,9 @@ def _with_index_sessions(making: Making, layout: Layout) -> Making:
         patients, table=sessions.table, texts={}, origins={}, days={}, marks=(), maker=np.full(len(patients), -1)
     ).take(rows)
     made = replace(
-        made, texts={"session_type": Texts.everywhere("drainage", len(rows))},
-        days={"day": patients.day(INDEX_DATE).take(rows)}, origins={"day": patients.origin(INDEX_DATE).take(rows)},
-    )  # fmt: skip
+        made,
+        texts={"session_type": Texts.everywhere("drainage", len(rows))},
+        days={"day": patients.day(INDEX_DATE).take(rows)},
+        origins={"day": patients.origin(INDEX_DATE).take(rows)},
+    )
     return making.with_tables(sessions=joined([sessions, made]))

@@ -19,9 +19,15 @@ SPECIAL: dict[str, tuple[str, ...]] = {
 OVERFLOW = "overflow"
 GRAMMAR_UNITS = {"ml": "ml", "mm": "mm", "minutes": "min", "Fr": "Fr", "%": "percent", "g": "g"}
 YIELD_FILLS = (
-    "yield_low", "yield_high", "yield_unit", "yield_approximate", "yield_words", "yield_as_written",
-    "yield_includes_lavage", "lavage_in_ml",
-)  # fmt: skip
+    "yield_low",
+    "yield_high",
+    "yield_unit",
+    "yield_approximate",
+    "yield_words",
+    "yield_as_written",
+    "yield_includes_lavage",
+    "lavage_in_ml",
+)
 FILLS = {
     "yield": YIELD_FILLS,
     "size": ("long_mm", "mid_mm", "short_mm"),

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.written import objects
+from necrostats.registry.source_table import objects
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -11,7 +11,7 @@ import pandas as pd
 from necrostats.registry.codebook import DRAINAGES, TABLES
 from necrostats.registry.days import quarter, sequential_periods
 from necrostats.registry.export.layout import Layout, RowsLayout
-from necrostats.registry.export.made import NOWHERE, Days, Made, Making, Mark, Origin
+from necrostats.registry.export.table_drafts import NOWHERE, Days, Made, Making, Mark, Origin
 from necrostats.registry.export.texts import Texts
 
 INDEX_DATE = "index_date"
@@ -128,8 +128,15 @@ def _implausible(made: Made, name: str, layout: Layout) -> Made:
     for problem, outside in bounds.items():
         at = np.flatnonzero(outside) if isinstance(outside, np.ndarray) else np.empty(0, np.int64)
         made = made.with_marks(
-            Mark(rule="UNLIKELY_DATE", at=at, column=name, severity="asks", problem=problem, origin=origin.take(at),
-                 remedy="Is the year right? The date is kept as it was read.")
+            Mark(
+                rule="UNLIKELY_DATE",
+                at=at,
+                column=name,
+                severity="asks",
+                problem=problem,
+                origin=origin.take(at),
+                remedy="Is the year right? The date is kept as it was read.",
+            )
         )
     return made
 
@@ -150,10 +157,14 @@ def _offset(made: Made, name: str, start: np.ndarray) -> Made:
 
 def _cut(name: str, at: np.ndarray, origin: Origin) -> Mark:
     return Mark(
-        rule="ACROSS_DAY_0", at=at, column=name, severity="asks", origin=origin.take(at),
+        rule="ACROSS_DAY_0",
+        at=at,
+        column=name,
+        severity="asks",
+        origin=origin.take(at),
         problem="gives a range that begins before the index drainage; it is read from day 0 on",
         remedy="Write the day, if it is known.",
-    )  # fmt: skip
+    )
 
 
 def _texts(days: np.ndarray) -> Texts:

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from necrostats.registry.privacy.known_ids import KnownIds
+from necrostats.registry.privacy.ids import KnownIds
 from necrostats.registry.privacy.searching import find_identifiers
-from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion
-from necrostats.registry.privacy.wording import refusal_text
+from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, refusal_text
 
 __all__ = [
-    "KINDS", "STOPS", "UNTIL_ACCEPTED", "KnownIds", "Sheet", "Suspicion", "find_identifiers", "refusal_text",
-]  # fmt: skip
+    "KINDS",
+    "STOPS",
+    "UNTIL_ACCEPTED",
+    "KnownIds",
+    "Sheet",
+    "Suspicion",
+    "find_identifiers",
+    "refusal_text",
+]

@@ -17,7 +17,7 @@ from necrostats.registry.privacy.headings import (
     is_date_heading,
     is_id_heading,
     is_operator_heading,
-)  # fmt: skip
+)
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
@@ -170,9 +170,7 @@ def _by_clue(found: dict[tuple[Clue, ...], list[np.ndarray]]) -> dict[Clue, np.n
     return {clue: np.concatenate(places[clue]) for clue in sorted(first, key=first.__getitem__)}
 
 
-def _cells_or_column(
-    found: Mapping[Clue, np.ndarray], cells: Distinct, said: Shaped, refused: bool
-) -> Iterator[Hit]:
+def _cells_or_column(found: Mapping[Clue, np.ndarray], cells: Distinct, said: Shaped, refused: bool) -> Iterator[Hit]:
     counts = cells.counts()
     filled = int(counts[said.which >= 0].sum())
     for clue, texts in found.items():

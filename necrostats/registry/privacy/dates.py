@@ -1,4 +1,9 @@
-"""Dates, births and ages over 89 in a text. A year alone, a quarter (2026Q3) and a count of days are none."""
+"""Dates, births and ages over 89 in a text. A year alone, a quarter (2026Q3) and a count of days are none.
+
+Ages over 89, in figures and in words; 90 to 119 with a unit of measure are none.
+
+Names of months, ordinal numbers and feasts in several languages, folded.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +12,91 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from necrostats.registry.privacy.ages import is_age, may_be_age
-from necrostats.registry.privacy.months import ABBREVIATED, FEASTS, ORDINALS, SPELT
 from necrostats.registry.privacy.suspicions import Clue
+
+_OLD = r"(?:9\d|1[01]\d)"
+_CERTAIN = re.compile(
+    rf"\b{_OLD}[ \-]?(?:y/?-?o|y\.o\.?|y-o-\w|(?:years?|yrs?)[ \-]?old|(?:years|yrs) of age|jahrige[rns]?|jahrig|"
+    r"jahre alt|ans|anos|anni|jaar|evos|vuotias|arig)\b"
+    rf"|\b(?:aged?|alter|edad|leeftijd|wiek|idade|alder|ika|yas|eletkor|aetat(?:is)?|"
+    rf"turn(?:ed|s|ing)|alt)[ :=.]{{1,3}}{_OLD}"
+    r"\b(?! ?(?:days|weeks|months|ml|cc|mm|%))"
+    r"|\b(?:nonagenarian|centenarian|nonagenaire|centenaire|novantenne|centenne|nonagenari[ao]|in (?:his|her|"
+    r"their) (?:early |mid[ \-]?|late )?(?:nineties|90'?s))\b"
+    r"|\b(?:ninet(?:y|ies)|neunzig|\w{3,8}undneunzig|quatre[ -]vingt[ -]dix|novanta|noventa)(?:[ -]\w+)?"
+    r"[ -](?:years?|yrs?|y/?o|ans|jahre?|anni|anos|jahrig\w*)\b",
+    re.IGNORECASE,
+)
+_PROBABLE = re.compile(
+    rf"(?<![\w.,/]){_OLD} ?(?:yrs?|years|y)\b(?! ?(?:ago|follow|since))"
+    rf"|(?<![\w.,/°]){_OLD}(?-i:[MFmf])\b"
+    rf"|(?<![\w.,/])(?:(?-i:[MF]) |[mfw]/|w (?=\d+ ?j)|[♀♂] ?){_OLD}(?: ?j\b\.?)?(?![\w%/]|[.,]\d|"
+    r" ?(?:ml|cc|mm|cm|%|f\b|x))"
+    rf"|(?<![\w.,/]){_OLD} ?(?:♀|♂|(?-i:[MF])\b)"
+    rf"|(?<![\w.,/]){_OLD}(?-i:a|j)\b"
+    r"|\b(?:ninety|neunzig|\w{3,8}undneunzig|quatre[ -]vingt[ -]dix|novanta|noventa)(?:[ -](?:one|two|three|four|"
+    r"five|six|seven|"
+    r"eight|nine))?\b(?! ?-?(?:ml|cc|min|deg|per|%|sec|mm|cm|g\b|gram|day|hour|h\b|tage|grad|minut|proz|jours|dias|"
+    r"giorni))",
+    re.IGNORECASE,
+)
+_HOT = re.compile(r"temp|fever|febrile|pyrexi|°|\bt\b", re.IGNORECASE)
+
+
+def is_age(text: str) -> bool:
+    """Whether a folded text says an age over 89."""
+    return _CERTAIN.search(text) is not None
+
+
+def may_be_age(text: str) -> bool:
+    """Whether a number over 89 stands beside a sex or a sign of years, where it is seldom anything but an age."""
+    return _PROBABLE.search(text) is not None and not _HOT.search(text)
+
+
+ABBREVIATED = (
+    "jan|feb|mar|apr|jun|jul|aug|sep|sept|oct|okt|nov|dec|dez|dic|ene|abr|avr|fevr|juin|juil|janv|mai|maj|giu|lug|"
+    "mrz|mrt"
+)
+SPELT = (
+    "january|february|march|april|june|july|august|september|october|november|december|januar|februar|marz|maerz|"
+    "juni|"
+    "juli|oktober|dezember|janvier|fevrier|mars|avril|juillet|aout|septembre|octobre|novembre|decembre|enero|febrero|"
+    "marzo|abril|mayo|junio|julio|agosto|septiembre|octubre|noviembre|diciembre|gennaio|febbraio|aprile|maggio|"
+    "giugno|"
+    "luglio|settembre|ottobre|dicembre|januari|februari|maart|mei|augustus|december|fevereiro|marco|maio|setembro|"
+    "outubro|novembro|dezembro|marts|juuni|augusti|"
+    # Polish, Czech and Slovak, Croatian
+    "stycznia|lutego|marca|kwietnia|maja|czerwca|lipca|sierpnia|wrzesnia|pazdziernika|listopada|grudnia|ledna|unora|"
+    "brezna|dubna|kvetna|cervna|cervence|srpna|zari|rijna|prosince|sijecnja|veljace|ozujka|travnja|svibnja|lipnja|"
+    # Turkish, Romanian, Hungarian, Finnish
+    "ocak|subat|mart|nisan|mayis|haziran|temmuz|agustos|eylul|ekim|kasim|aralik|ianuarie|februarie|martie|aprilie|"
+    "iunie|"
+    "iulie|septembrie|octombrie|noiembrie|decembrie|marcius|aprilis|majus|junius|julius|augusztus|szeptember|"
+    "tammikuuta|helmikuuta|maaliskuuta|huhtikuuta|toukokuuta|kesakuuta|heinakuuta|elokuuta|syyskuuta|lokakuuta|"
+    "marraskuuta|joulukuuta|"
+    # Russian, Greek
+    "января|февраля|марта|апреля|мая|июня|июля|августа|сентября|октября|ноября|декабря|ιανουαριου|φεβρουαριου|"
+    "μαρτιου|"
+    "απριλιου|μαιου|ιουνιου|ιουλιου|αυγουστου|σεπτεμβριου|οκτωβριου|νοεμβριου|δεκεμβριου"
+)
+ORDINALS = (
+    r"(?:twenty[ -]|thirty[ -])?(?:first|second|third|fourth|fifth|sixth|seventh|eighth|ninth)|tenth|eleventh|"
+    r"twelfth|"
+    r"(?:thir|four|fif|six|seven|eigh|nine)teenth|twentieth|thirtieth|"
+    r"(?:\w{3,8}und(?:zwanzig|dreissig)st|zwanzigst|dreissigst|erst|zweit|dritt|viert|funft|sechst|siebt|siebent|"
+    r"acht|neunt|"
+    r"zehnt|elft|zwolft|\w{3,5}zehnt)e[nrs]?|premier|primero?|primo"
+)
+FEASTS = (
+    r"christmas(?: day| eve)?(?! tree)|xmas|boxing day|easter|good friday|maundy|whit (?:sunday|monday)|pentecost|"
+    r"new year'?s?(?: eve| day)?|hogmanay|thanksgiving|hallowe'?en|weihnacht\w*|heilig(?:er )?abend|silvester|"
+    r"neujahr|ostern|"
+    r"oster(?:sonntag|montag)|karfreitag|pfingst\w*|noel|paques|toussaint|navidad|nochebuena|nochevieja|semana santa|"
+    r"natale|capodanno|pasqua|pasquetta|ferragosto|natal|wigilia|wielkanoc|vanoce|diwali|ramadan|eid al\W\w+|"
+    r"hanukkah|"
+    r"yom kippur|rosh hashana\w*|kerst(?:avond|dag)?|pasen|jul(?:afton|aften)"
+)
+
 
 FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
 _PART = Clue(kind="date", rule="a day and month, or a month and year")
@@ -27,13 +114,16 @@ _WEEKDAY = (
 _UNIT = r"(?! ?(?:mm|cm|ml|cc|fr|g|mg|min|h|%)\b)"
 _FIGURES = re.compile(
     r"(?<![\d.,/\-])(\d{1,2}) ?([./\-]) ?(\d{1,2}) ?\2 ?((?:18|19|20)\d{2}|'?\d{2})(?!\d|"
-    r"[./\-]\d)" + _UNIT, re.IGNORECASE
+    r"[./\-]\d)" + _UNIT,
+    re.IGNORECASE,
 )
 _YEAR_FIRST = re.compile(
     r"(?<![\d.])(?:18|19|20)\d{2} ?([-/.年]) ?(?:0?[1-9]|1[0-2]) ?[-/.月] ?(?:0?[1-9]|[12]\d|3[01])(?!\d)"
 )
-_COMPACT = re.compile(r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|"
-                    r"[.,]\d)")
+_COMPACT = re.compile(
+    r"(?<![\d.,])(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12]\d|3[01])(?:[T ]?\d{4,6})?(?!\d|"
+    r"[.,]\d)"
+)
 _IN_WORDS = re.compile(
     rf"\b\d{{1,2}}(?:st|nd|rd|th|\.|er)?[ \-/]?(?:of |de |di )?{_MONTH}(?![^\W\d])\.?,?[ \-/]{{0,2}}(?:de |di )?"
     rf"(?:(?:19|20)\d{{2}}|'?\d{{2}})\b{_UNIT}"
@@ -96,7 +186,8 @@ _OTHER_PARTS = re.compile(
 _WORDED = re.compile(
     rf"\b(?:rip|died|death|dod|deceased|passed away|expired|gestorben|verstorben|exitus|decede) (?:in |on |im |"
     rf"en )?{_MONTH}\b"
-    rf"|\b(?:{ORDINALS}) (?:of |de |di |d')?{_MONTH}\b|\b{_MONTH} (?:the )?(?:{ORDINALS})\b", re.IGNORECASE
+    rf"|\b(?:{ORDINALS}) (?:of |de |di |d')?{_MONTH}\b|\b{_MONTH} (?:the )?(?:{ORDINALS})\b",
+    re.IGNORECASE,
 )
 _FEASTS = re.compile(rf"\b(?:{FEASTS})\b", re.IGNORECASE)
 _LETTERS = re.compile(r"[^\W\d_]+")

@@ -9,9 +9,24 @@ from functools import lru_cache
 _DASHES = "‐‑‒–—―−﹣－⁃"
 _QUOTES = "’‘ʼ`´′"
 _LETTERS = {
-    "ß": "ss", "ẞ": "SS", "ø": "o", "Ø": "O", "ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "æ": "ae", "Æ": "Ae",
-    "œ": "oe", "Œ": "Oe", "þ": "th", "Þ": "Th", "ð": "d", "Ð": "D", "ı": "i",
-}  # fmt: skip
+    "ß": "ss",
+    "ẞ": "SS",
+    "ø": "o",
+    "Ø": "O",
+    "ł": "l",
+    "Ł": "L",
+    "đ": "d",
+    "Đ": "D",
+    "æ": "ae",
+    "Æ": "Ae",
+    "œ": "oe",
+    "Œ": "Oe",
+    "þ": "th",
+    "Þ": "Th",
+    "ð": "d",
+    "Ð": "D",
+    "ı": "i",
+}
 _PLAIN = str.maketrans({**dict.fromkeys(_DASHES, "-"), **dict.fromkeys(_QUOTES, "'"), "·": ".", **_LETTERS})
 _LOOKALIKES = str.maketrans(
     "абсԁеѕһіјкӏмпорԛгтуцѵхАВСЕНІЈКМОРЅТУХΑΒΕΖΗΙΚΜΝΟΡΤΥΧαεινορτυχ",

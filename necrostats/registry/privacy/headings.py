@@ -70,31 +70,31 @@ _ALWAYS = {
         medicare|medicare NUMBER|medicaid|medicaid NUMBER|payer|(?:kranken)?kasse(?: NUMBER)?|versicherung|
         versicherungsnummer|versichertennummer|kvnr|kv NUMBER|egk|mutuelle|tessera sanitaria""",
     "account": r"(?:\w+ )?account NUMBER|accounts?|acct|acct NUMBER|billing|billing NUMBER|invoice|invoice NUMBER|"
-               r"iban|bic|konto|kontonummer|bank|bank \w+|sort code|cuenta|"
-        r"rechnungsnummer|credit card|card NUMBER|fin|fin NUMBER",
+    r"iban|bic|konto|kontonummer|bank|bank \w+|sort code|cuenta|"
+    r"rechnungsnummer|credit card|card NUMBER|fin|fin NUMBER",
     "licence": r"(?:driving |driver |drivers |medical )?licen[cs]e|(?:\w+ )?licen[cs]e NUMBER|"
-               r"certificate(?: NUMBER)?|gmc|gmc NUMBER|npi|npi NUMBER|nmc(?: NUMBER)?|lanr|rpps|dea|"
-        r"dea NUMBER|registration(?: NUMBER)?|passport(?: NUMBER)?|reisepass|ausweis|ausweisnummer|"
-        r"prescriber NUMBER|provider NUMBER",
+    r"certificate(?: NUMBER)?|gmc|gmc NUMBER|npi|npi NUMBER|nmc(?: NUMBER)?|lanr|rpps|dea|"
+    r"dea NUMBER|registration(?: NUMBER)?|passport(?: NUMBER)?|reisepass|ausweis|ausweisnummer|"
+    r"prescriber NUMBER|provider NUMBER",
     "vehicle": r"vehicle(?: \w+)?|vin|number ?plate|(?:licen[cs]e |number )plate(?: NUMBER)?|car (?:reg|"
-               r"registration|NUMBER)|reg NUMBER|kennzeichen|matricula|immatriculation|targa",
+    r"registration|NUMBER)|reg NUMBER|kennzeichen|matricula|immatriculation|targa",
     "device": r"(?:\w+ ){0,3}(?:serial|serials|lot|batch|udi|gtin|barcode|bar code|sn)(?: ?NUMBER)?|serialno|lotno|"
-              r"(?:\w+ )?(?:seriennummer|serien NUMBER|charge|chargen|"
-        r"chargennummer|chargen NUMBER)|s n|(?:\w+ )?(?:ref|reference|catalogue|catalog|cat) NUMBER|ref|refs|"
-        r"(?:device|scope|implant|endoscope|equipment|asset) NUMBER|"
-        r"(?:numero de |n de )(?:serie|lot|lote)|numero (?:serie|lot)|brand|manufacturer|make and model|hersteller|"
-        r"(?:device|stent) model|model NUMBER",
+    r"(?:\w+ )?(?:seriennummer|serien NUMBER|charge|chargen|"
+    r"chargennummer|chargen NUMBER)|s n|(?:\w+ )?(?:ref|reference|catalogue|catalog|cat) NUMBER|ref|refs|"
+    r"(?:device|scope|implant|endoscope|equipment|asset) NUMBER|"
+    r"(?:numero de |n de )(?:serie|lot|lote)|numero (?:serie|lot)|brand|manufacturer|make and model|hersteller|"
+    r"(?:device|stent) model|model NUMBER",
     "url": r"urls?|(?:web|image|report|pacs|video) ?(?:link|url|page|site|address)|website|link|links|hyperlink|"
-           r"homepage|file ?path",
+    r"homepage|file ?path",
     "ip_address": r"ip|ip address|ipaddress|mac address|host ?name|computer(?: name)?|workstation|terminal",
     "biometric": r"finger ?prints?|biometrics?|voice ?(?:print|recording)|retina(?:l)?(?: scan)?|iris(?: scan)?|"
-                 r"palm ?print|genome|dna profile",
+    r"palm ?print|genome|dna profile",
     "photograph": r"(?:patient |face |facial |full face )?photo(?:s|graphs?)?(?: file)?|portrait|(?:patient |"
-                  r"face )picture|face|passfoto|passbild|foto|bild",
+    r"face )picture|face|passfoto|passbild|foto|bild",
     "other_code": r"uuid|guid|hash|token|(?:\w+ )?(?:user ?name|login|user ?id)|(?:study|series|"
-                  r"sop)(?: instance)? uid|uid|dicom uid|entered by|typed by|created by|modified by|"
-        r"trial (?:subject )?NUMBER|research NUMBER|donor NUMBER|transplant NUMBER|pacs NUMBER",
-}  # fmt: skip
+    r"sop)(?: instance)? uid|uid|dicom uid|entered by|typed by|created by|modified by|"
+    r"trial (?:subject )?NUMBER|research NUMBER|donor NUMBER|transplant NUMBER|pacs NUMBER",
+}
 _UNLESS_CODES = (
     r"patients?|subject|person|pt|pat|client|(?:patient|pt|pat|case|person|client) NUMBER|case|cases|record|"
     r"individual|pazienti?|paciente"
@@ -112,8 +112,10 @@ def _compiled(phrases: str) -> re.Pattern[str]:
 
 _PATTERNS = {kind: _compiled(phrases) for kind, phrases in _ALWAYS.items()}
 _CODES = _compiled(_UNLESS_CODES)
-_TRAILING = re.compile(r" (?:\d{1,2}|if known|optional|required|mandatory|text|txt|of patient|of pt|patient|pt|yyyy|"
-                    r"dd mm yyyy|ddmmyyyy|mm dd yyyy|ddmmyy)\Z")
+_TRAILING = re.compile(
+    r" (?:\d{1,2}|if known|optional|required|mandatory|text|txt|of patient|of pt|patient|pt|yyyy|"
+    r"dd mm yyyy|ddmmyyyy|mm dd yyyy|ddmmyy)\Z"
+)
 _LEADING = re.compile(r"\A(?:the|pt s|pts|patient s|patients?|pt|pat|demog|demo|d|fld|txt|str|f|her|his) ")
 
 

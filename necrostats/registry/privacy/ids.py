@@ -1,4 +1,7 @@
-"""Columns of ids as a whole: running study codes pass; record numbers, dates and initials inside ids do not."""
+"""Columns of ids as a whole: running study codes pass; record numbers, dates and initials inside ids do not.
+
+The ids that a table holds, kept as a shape and whole numbers: a fraction of the room that their texts would take.
+"""
 
 from __future__ import annotations
 
@@ -134,3 +137,45 @@ def _initialled(parts: Sequence[_Parts]) -> bool:
     initialled = sum(ids for _, ids in capitals)
     different = len({each for each, _ in capitals})
     return initialled >= max(_FEWEST, _total(parts) / 2) and different >= max(_FEWEST, initialled / 2)
+
+
+class KnownIds:
+    """A set of ids, blanks at their ends left out."""
+
+    def __init__(self, texts: Sequence[str]) -> None:
+        self._numbers: dict[str, np.ndarray] = {}
+        self._others: set[str] = set()
+        for group in _trimmed(shaped(texts)).groups():
+            if _is_countable(group):
+                self._numbers[group.shape] = group.numbers()
+            else:
+                self._others.update(group.texts)
+
+    def hold(self, texts: Sequence[str]) -> np.ndarray:
+        """(U,) whether each text is one of them, or several with ; between."""
+        known = np.zeros(len(texts), dtype=bool)
+        for group in shaped(texts).groups():
+            several = ";" in group.shape or group.shape != group.shape.strip()
+            known[group.places] = self._all_parts(group.texts) if several else self._among(group)
+        return known
+
+    def _among(self, group: Group) -> np.ndarray | list[bool]:
+        if _is_countable(group):
+            return np.isin(group.numbers(), self._numbers.get(group.shape, ()))
+        return [text in self._others for text in group.texts]
+
+    def _all_parts(self, texts: np.ndarray) -> np.ndarray:
+        parts = [text.split(";") for text in texts]
+        known = self.hold([part.strip() for each in parts for part in each])
+        return np.logical_and.reduceat(known, np.cumsum([0, *map(len, parts[:-1])]))
+
+
+def _is_countable(group: Group) -> bool:
+    """Whether a text of a shape is known by the number that its digits make."""
+    return group.shape.isascii() and group.digits <= MOST_DIGITS
+
+
+def _trimmed(texts: Shaped) -> Shaped:
+    if all(shape == shape.strip() for shape in texts.shapes):
+        return texts
+    return shaped([text.strip() for text in texts.texts])

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 
-from necrostats.registry.privacy.ages import may_be_age
-from necrostats.registry.privacy.dates import has_part
+from necrostats.registry.privacy.dates import has_part, may_be_age
 from necrostats.registry.privacy.folding import fold
 from necrostats.registry.shapes import shape_of
 

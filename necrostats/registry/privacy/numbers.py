@@ -61,13 +61,16 @@ _BY_LENGTH = {
     9: (check_digits.dutch, check_digits.luhn),
     10: (check_digits.modulus_11,),
     11: (
-        check_digits.polish, check_digits.norwegian, check_digits.german_tax, check_digits.belgian,
+        check_digits.polish,
+        check_digits.norwegian,
+        check_digits.german_tax,
+        check_digits.belgian,
         check_digits.brazilian,
     ),
     12: (check_digits.verhoeff,),
     13: (lambda digits: digits.startswith("756") and check_digits.ean_13(digits),),
     15: (check_digits.french,),
-}  # fmt: skip
+}
 _CARD_LENGTHS = range(14, 20)
 # Six digits or more beside other words, no round number and no year and month, with or without a letter in front.
 _MONTHS = r"(?!(?:19|20)\d{2}(?:0[1-9]|1[0-2])(?!\d))"

@@ -35,10 +35,18 @@ def find_identifiers(
     heading, sheet or file whose name is itself suspect is given by its number. No text makes this raise.
     """
     try:
-        return _find(list(sheets), other_texts, _Roles(
-            known_words, accepted=accepted, dates=date_columns, periods=period_columns, ids=id_columns,
-            operators=operator_columns,
-        ))  # fmt: skip
+        return _find(
+            list(sheets),
+            other_texts,
+            _Roles(
+                known_words,
+                accepted=accepted,
+                dates=date_columns,
+                periods=period_columns,
+                ids=id_columns,
+                operators=operator_columns,
+            ),
+        )
     finally:
         forget()
 

@@ -1,9 +1,13 @@
-"""What the privacy check is given and what it says: sheets as written, and suspicions that hold a place, no value."""
+"""What the privacy check is given and what it says: sheets as written, and suspicions that hold a place, no value.
+
+What the privacy check says to the person with the file: places and what to do, no value.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from types import MappingProxyType
 from typing import Any
 
@@ -90,3 +94,74 @@ class Suspicion:
     rule: str
     severity: str
     where: str = ""
+
+
+_MOST_ROWS = 12
+_ADVICE = (
+    "What to do:\n"
+    "  remove the column, if the registry does not need it;\n"
+    "  put pseudonyms in its place (study codes such as P001; operators A, B, C), and keep the key elsewhere;\n"
+    "  name a column of dates in the layout, so that its dates become days from the index drainage;\n"
+    "  correct or blank the cells, or change the comment, property or name, in a copy of the file;\n"
+    "  where a person has looked and found nobody named: --accept COLUMN.\n"
+    "  Places marked * stop in an accepted column as well."
+)
+_CAUTION = "De-identification aids certify nothing: finding nothing does not show that nothing is there."
+
+
+def refusal_text(suspicions: Iterable[Suspicion]) -> str:
+    """Why an export is refused, grouped by place, with what to do; blank if there is no suspicion."""
+    suspicions = list(suspicions)
+    if not suspicions:
+        return ""
+    columns = [each for each in suspicions if not each.where and each.row is None]
+    cells = [each for each in suspicions if each.row is not None]
+    elsewhere = [each for each in suspicions if each.where]
+    parts = (
+        f"This may tell who somebody is: {_count(suspicions)}. Nothing was read into a table. Values withheld.",
+        _block("Columns", map(_line, _grouped(columns))),
+        _block("Cells", map(_line, _grouped(cells))),
+        _block("Outside the cells", map(_line, _grouped(elsewhere))),
+        _ADVICE,
+        _CAUTION,
+    )
+    return "\n\n".join(part for part in parts if part)
+
+
+def _count(suspicions: Sequence[Suspicion]) -> str:
+    places = len({(each.file, each.sheet, each.row, each.column, each.where) for each in suspicions})
+    return f"{places:,} place" if places == 1 else f"{places:,} places"
+
+
+def _block(title: str, lines: Iterable[str]) -> str:
+    told = list(lines)
+    return "\n".join((f"{title}:", *(f"  {line}" for line in told))) if told else ""
+
+
+def _place(each: Suspicion) -> tuple[str, ...]:
+    return each.file, each.sheet, each.column, each.where, each.kind, each.rule, each.severity
+
+
+def _grouped(suspicions: Iterable[Suspicion]) -> list[list[Suspicion]]:
+    ordered = sorted(suspicions, key=lambda each: (*_place(each), each.row or 0))
+    return [list(group) for _, group in groupby(ordered, key=_place)]
+
+
+def _line(group: Sequence[Suspicion]) -> str:
+    one = group[0]
+    star = " *" if one.severity == STOPS else ""
+    parts = (one.where, one.file, _quoted("sheet ", one.sheet), _quoted("", one.column), _rows(group))
+    return f"{', '.join(filter(None, parts))}: {KINDS[one.kind]} ({one.rule}; value withheld){star}"
+
+
+def _quoted(before: str, name: str) -> str:
+    return f'{before}"{name}"' if name else ""
+
+
+def _rows(group: Sequence[Suspicion]) -> str:
+    rows = [each.row for each in group if each.row is not None]
+    if not rows:
+        return ""
+    listed = ", ".join(map(str, rows[:_MOST_ROWS]))
+    more = f" and {len(rows) - _MOST_ROWS:,} more" if len(rows) > _MOST_ROWS else ""
+    return f"{'row' if len(rows) == 1 else 'rows'} {listed}{more}"

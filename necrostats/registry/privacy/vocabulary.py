@@ -215,11 +215,10 @@ DISEASES = frozenset(f"{name}'s" for name in _DISEASES.split())
 SURELY_EPONYMS = frozenset(_SURELY_EPONYMS.split())
 EPONYMS = frozenset(_DEVICES_AND_SCORES.split()) | SURELY_EPONYMS
 _FOLDED = str.maketrans({"ä": "a", "ö": "o", "ü": "u", "ß": "ss"})
-_WORDS = frozenset(
-    word.translate(_FOLDED)
-    for text in (_CLINICAL, _GENERAL, _GERMAN, _ROMANCE)
-    for word in text.split()
-) | _codebook_words()
+_WORDS = (
+    frozenset(word.translate(_FOLDED) for text in (_CLINICAL, _GENERAL, _GERMAN, _ROMANCE) for word in text.split())
+    | _codebook_words()
+)
 # As they stand: English endings after such short words would explain surnames.
 _UNINFLECTED = frozenset(f"{_SHORTHAND} {_OTHER_LANGUAGES}".split())
 _INFLECTIONS = re.compile(r"(?:'s|es|ed|ing|er|ly|s|d|n|e)\Z")

@@ -18,8 +18,12 @@ _LOOSE = "is read with its thousands parted by a space"
 _SHOWN = {"ml": " ml", "g": " g", "percent_cleared": " %", "": ""}
 _SEPARATORS = frozenset(",;():.")
 _CEILING = Decimal(10_000_000)
-_PAIRS = (("amount", "out", "amount", "in"), ("out", "amount", "in", "amount"),
-          ("amount", "in", "amount", "out"), ("in", "amount", "out", "amount"))  # fmt: skip
+_PAIRS = (
+    ("amount", "out", "amount", "in"),
+    ("out", "amount", "in", "amount"),
+    ("amount", "in", "amount", "out"),
+    ("in", "amount", "out", "amount"),
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,9 +74,13 @@ class Quantity:
 
 
 def read_quantity(
-    text: object, *, default_unit: str | None = None, decimal: DecimalSign | None = None,
-    ml_only: bool = False, words: Mapping[str, str] | None = None,
-) -> Quantity:  # fmt: skip
+    text: object,
+    *,
+    default_unit: str | None = None,
+    decimal: DecimalSign | None = None,
+    ml_only: bool = False,
+    words: Mapping[str, str] | None = None,
+) -> Quantity:
     """Read one cell whole, or set it aside with the reason; never raises on what a cell holds.
 
     `default_unit` is the unit of a number without one (any spelling of a unit; blank: such a number is kept
@@ -122,9 +130,12 @@ class _Parts:
 
 
 def _read(
-    text: str, known: Mapping[words.Phrase, str], default: Unit | None, decimal: DecimalSign | None,
+    text: str,
+    known: Mapping[words.Phrase, str],
+    default: Unit | None,
+    decimal: DecimalSign | None,
     ml_only: bool,
-) -> Quantity:  # fmt: skip
+) -> Quantity:
     reader = Reader(tokens_of(text), units=words.YIELD_UNITS, decimal=decimal, default=default)
     parts = _Parts()
     while not reader.at_end:
@@ -209,10 +220,15 @@ def _one(parts: _Parts) -> Quantity:
         raise Unread("has more digits than an amount can have")
     questions = [_LOOSE] * amount.loose + ["gives no unit, and neither does the layout"] * (not amount.unit)
     return Quantity(
-        low=_float(amount.low), high=_float(amount.high), unit=amount.unit, unit_written=amount.unit_written,
-        approximate=amount.approximate, includes_lavage=next(iter(parts.lavage), None), rule=amount.form,
+        low=_float(amount.low),
+        high=_float(amount.high),
+        unit=amount.unit,
+        unit_written=amount.unit_written,
+        approximate=amount.approximate,
+        includes_lavage=next(iter(parts.lavage), None),
+        rule=amount.form,
         question="; ".join(questions),
-    )  # fmt: skip
+    )
 
 
 def _only_cleared(parts: _Parts, amount: Amount) -> None:
@@ -237,10 +253,16 @@ def _out_and_in(parts: _Parts) -> Quantity:
         return Quantity(rule="out and in", lavage_ml=float(into.low), question="; ".join([doubt, *loose]))
     net = float(out.low - into.low)
     return Quantity(
-        low=net, high=net, unit="ml", unit_written=out.unit_written, lavage_ml=float(into.low),
-        includes_lavage=False, approximate=out.approximate or into.approximate, rule="out and in",
+        low=net,
+        high=net,
+        unit="ml",
+        unit_written=out.unit_written,
+        lavage_ml=float(into.low),
+        includes_lavage=False,
+        approximate=out.approximate or into.approximate,
+        rule="out and in",
         question="; ".join(loose),
-    )  # fmt: skip
+    )
 
 
 def _float(value: Decimal | None) -> float | None:

@@ -79,6 +79,10 @@ def _in_mm(sizes: list[Decimal], units: list[Unit | None], approximate: bool, un
     axes = sorted((float(size * unit.factor) for size, unit in zip(sizes, units, strict=True)), reverse=True)
     long, mid, short = [*axes, None, None][:3]
     return Axes(
-        long_mm=long, mid_mm=mid, short_mm=short, approximate=approximate, unit_written=unit_written,
+        long_mm=long,
+        mid_mm=mid,
+        short_mm=short,
+        approximate=approximate,
+        unit_written=unit_written,
         rule="axes",
-    )  # fmt: skip
+    )

@@ -15,25 +15,94 @@ LONGEST = 200
 
 _BLANKS = frozenset(
     (
-        "", "-", "--", "---", "n/a", "n.a.", "n.a", "na", "null", "nan", ".", "..", "...", "?", "??", "???",
-        "unk", "unk.", "unknown", "not known", "not recorded", "not documented", "not measured", "not stated",
-        "not available", "not applicable", "missing", "n.r.", "nr", "nd", "n.d.", "n/r", "n/d", "n/k", "nk",
+        "",
+        "-",
+        "--",
+        "---",
+        "n/a",
+        "n.a.",
+        "n.a",
+        "na",
+        "null",
+        "nan",
+        ".",
+        "..",
+        "...",
+        "?",
+        "??",
+        "???",
+        "unk",
+        "unk.",
+        "unknown",
+        "not known",
+        "not recorded",
+        "not documented",
+        "not measured",
+        "not stated",
+        "not available",
+        "not applicable",
+        "missing",
+        "n.r.",
+        "nr",
+        "nd",
+        "n.d.",
+        "n/r",
+        "n/d",
+        "n/k",
+        "nk",
     )
-)  # fmt: skip
+)
 _ERRORS = frozenset(("#n/a", "#div/0!", "#ref!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"))
 _ELSEWHERE = frozenset(
     (
-        "as before", "as above", "as previous", "as previously", "as last time", "as per previous", "same",
-        "same again", "same as before", "same as above", "same as last time", "see above", "idem", "id.",
-        "ditto", "do.", "unchanged", '"', "''", "'", "\u3003", "-\"-", "- \" -",
+        "as before",
+        "as above",
+        "as previous",
+        "as previously",
+        "as last time",
+        "as per previous",
+        "same",
+        "same again",
+        "same as before",
+        "same as above",
+        "same as last time",
+        "see above",
+        "idem",
+        "id.",
+        "ditto",
+        "do.",
+        "unchanged",
+        '"',
+        "''",
+        "'",
+        "\u3003",
+        '-"-',
+        '- " -',
     )
-)  # fmt: skip
+)
 _KEPT = frozenset(
     " ".join((verb, noun))
     for verb in ("see", "see the", "as per", "refer to", "in", "cf", "cf.", "per")
-    for noun in ("report", "reports", "notes", "note", "letter", "op note", "op notes", "endoscopy report",
-                 "comments", "comment", "text", "images", "photos", "record", "records", "summary", "discharge summary")
-)  # fmt: skip
+    for noun in (
+        "report",
+        "reports",
+        "notes",
+        "note",
+        "letter",
+        "op note",
+        "op notes",
+        "endoscopy report",
+        "comments",
+        "comment",
+        "text",
+        "images",
+        "photos",
+        "record",
+        "records",
+        "summary",
+        "discharge summary",
+    )
+)
 
 _DASHES = "\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2043\ufe58\ufe63\uff0d"
 _DROPPED = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\u2066\u2067\u2068\u2069\ufeff"
@@ -48,9 +117,17 @@ _PLAIN = {
     **dict.fromkeys("\u2264\u2a7d\u2266", "<="),
     **dict.fromkeys("\u00d7\u2715\u2716*", "x"),
     **dict.fromkeys("\u066a\uff05", "%"),
-    "\u2026": "...", "\u2113": "l", "\u3396": "ml", "\u3397": "dl", "\u33c4": "cc",
-    "\u338f": "kg", "\u339d": "cm", "\u339c": "mm", "\u33a4": "cm3", "\u2047": "??",
-}  # fmt: skip
+    "\u2026": "...",
+    "\u2113": "l",
+    "\u3396": "ml",
+    "\u3397": "dl",
+    "\u33c4": "cc",
+    "\u338f": "kg",
+    "\u339d": "cm",
+    "\u339c": "mm",
+    "\u33a4": "cm3",
+    "\u2047": "??",
+}
 
 
 class Unread(NecrostatsError, ValueError):

@@ -1,10 +1,10 @@
 """Recursive descent over the tokens of a cell: one amount with its sign, range and unit.
 
-    amount   = about* ( between | bounded ) after*
-    bounded  = [bound] about* end [ to about* end ]
-    between  = ("between" | "from") end ("and" | to) end
-    end      = number [unit]
-    after    = "approx" | "or more" | "or less" | "+"
+amount   = about* ( between | bounded ) after*
+bounded  = [bound] about* end [ to about* end ]
+between  = ("between" | "from") end ("and" | to) end
+end      = number [unit]
+after    = "approx" | "or more" | "or less" | "+"
 """
 
 from __future__ import annotations
@@ -23,10 +23,17 @@ T = TypeVar("T")
 
 _LONGEST_PHRASE = 5
 _NOT_AN_AMOUNT = {
-    "+": "is a sum", "x": "is a product", "by": "is a product", "/": "is a fraction or two numbers",
-    "\u2044": "is a fraction", "^": "is a power", "\u00b1": "gives a spread, not an amount",
-    "+/-": "gives a spread, not an amount", "=": "is a sum", ":": "is a ratio or a time",
-}  # fmt: skip
+    "+": "is a sum",
+    "x": "is a product",
+    "by": "is a product",
+    "/": "is a fraction or two numbers",
+    "\u2044": "is a fraction",
+    "^": "is a power",
+    "\u00b1": "gives a spread, not an amount",
+    "+/-": "gives a spread, not an amount",
+    "=": "is a sum",
+    ":": "is a ratio or a time",
+}
 _FRACTIONS = frozenset("¼½¾⅐⅑⅒⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅟↉")
 
 
@@ -59,9 +66,13 @@ class Reader:
     """A place in the tokens, with what the layout says about units and the decimal sign."""
 
     def __init__(
-        self, tokens: tuple[Token, ...], *, units: Mapping[Phrase, Unit], decimal: DecimalSign | None = None,
+        self,
+        tokens: tuple[Token, ...],
+        *,
+        units: Mapping[Phrase, Unit],
+        decimal: DecimalSign | None = None,
         default: Unit | None = None,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self._tokens = tokens
         self._texts = tuple(token.text for token in tokens)
         self._place = 0
@@ -171,9 +182,14 @@ class Reader:
             raise Unread("runs from high to low")
         form = "number" if low == high else "range"
         return Amount(
-            low=low, high=high, unit=unit, unit_written=written, approximate=about, form=form,
+            low=low,
+            high=high,
+            unit=unit,
+            unit_written=written,
+            approximate=about,
+            form=form,
             loose=first.loose or second.loose,
-        )  # fmt: skip
+        )
 
     def _both(self, first: _End, second: _End) -> tuple[Decimal, Decimal, str, bool]:
         low, high = first.unit, second.unit
@@ -194,10 +210,14 @@ class Reader:
             raise Unread("sets a limit of 0, which says nothing")
         open_low, open_high = bound == "below", bound == "above"
         return Amount(
-            low=Decimal(0) if open_low else value, high=None if open_high else value,
-            unit=unit.base if unit else "", unit_written=end.unit is not None, approximate=about, loose=end.loose,
+            low=Decimal(0) if open_low else value,
+            high=None if open_high else value,
+            unit=unit.base if unit else "",
+            unit_written=end.unit is not None,
+            approximate=about,
+            loose=end.loose,
             form="up to" if open_low else "at least" if open_high else "number",
-        )  # fmt: skip
+        )
 
     def _end(self) -> _End:
         loose = has_loose_group(self.peek())

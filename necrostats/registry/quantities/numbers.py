@@ -16,9 +16,22 @@ from necrostats.registry.quantities.vocabulary import Phrase, Unit
 
 _COUNTED = frozenset(
     (noun,)
-    for noun in ("pass", "passes", "times", "x", "session", "sessions", "points", "night", "nights", "years", "yrs",
-                 "y", "yo")
-)  # fmt: skip
+    for noun in (
+        "pass",
+        "passes",
+        "times",
+        "x",
+        "session",
+        "sessions",
+        "points",
+        "night",
+        "nights",
+        "years",
+        "yrs",
+        "y",
+        "yo",
+    )
+)
 _HOUR = frozenset((("h",), ("hr",), ("hrs",), ("hour",), ("hours",)))
 _MINUTE = frozenset((("min",), ("mins",), ("minute",), ("minutes",), ("'",), ("m",)))
 
@@ -97,9 +110,7 @@ def _guarded(text: object, read: Callable[[str], Number]) -> Number:
     return replace(found, as_written=as_written)
 
 
-def _one(
-    text: str, units: Mapping[Phrase, Unit], default: Unit | None, decimal: DecimalSign | None
-) -> Number:
+def _one(text: str, units: Mapping[Phrase, Unit], default: Unit | None, decimal: DecimalSign | None) -> Number:
     reader = Reader(tokens_of(text), units=units, decimal=decimal, default=default)
     amount = reader.amount()
     reader.skip_signs(".")

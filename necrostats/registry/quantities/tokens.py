@@ -45,9 +45,7 @@ def tokens_of(text: str) -> tuple[Token, ...]:
         raise Unread("is too long to be one value")
     found = list(_TOKEN.finditer(plain(text)))
     return tuple(
-        Token(
-            kind=match.lastgroup, text=match.group(), glued=place > 0 and found[place - 1].lastgroup is not None
-        )
+        Token(kind=match.lastgroup, text=match.group(), glued=place > 0 and found[place - 1].lastgroup is not None)
         for place, match in enumerate(found)
         if match.lastgroup is not None
     )

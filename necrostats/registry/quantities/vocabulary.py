@@ -41,9 +41,7 @@ VOLUME = _units(
         "1000": "l,lt,ltr,ltrs,litre,litres,liter,liters",
     },
 )
-MASS = _units(
-    "g", {"1": "g,gm,gms,gr,gram,grams,gramme,grammes", "1000": "kg,kgs,kilo,kilos,kilogram,kilograms"}
-)
+MASS = _units("g", {"1": "g,gm,gms,gr,gram,grams,gramme,grammes", "1000": "kg,kgs,kilo,kilos,kilogram,kilograms"})
 SHARE = _units("percent_cleared", {"1": "%,percent,per cent,pct,percent_cleared"})
 YIELD_UNITS = {**VOLUME, **MASS, **SHARE}
 LENGTH = _units(
@@ -71,8 +69,7 @@ def _meaning(meaning: str, text: str) -> dict[Phrase, str]:
 ABOUT = _phrases("~,+/-,\u00b1,about,approx,approximately,around,circa,ca,c,roughly,est,estimated")
 ABOUT_AFTER = _phrases("approx,approximately,circa,est,estimated,or so")
 ABOVE = _phrases(
-    ">,>=,more than,greater than,over,above,at least,min,minimum,minimum of,in excess of,no less than,"
-    "not less than"
+    ">,>=,more than,greater than,over,above,at least,min,minimum,minimum of,in excess of,no less than,not less than"
 )
 BELOW = _phrases("<,<=,less than,under,below,up to,at most,max,maximum,maximum of,no more than,not more than")
 MORE_AFTER = _phrases("or more,and more,and above,or over")
@@ -86,26 +83,63 @@ FLOWS = {
 LAVAGE = {
     (*adverb.split(), *noun.split()): adverb in ("incl", "including", "inclusive of", "includes", "with")
     for adverb, noun in product(
-        ("incl", "including", "inclusive of", "includes", "with", "excl", "excluding", "exclusive of",
-         "without", "net of", "not including"),
+        (
+            "incl",
+            "including",
+            "inclusive of",
+            "includes",
+            "with",
+            "excl",
+            "excluding",
+            "exclusive of",
+            "without",
+            "net of",
+            "not including",
+        ),
         ("lavage", "the lavage", "lavage fluid", "irrigation", "wash"),
     )
-} | {("lavage", "included"): True, ("lavage", "not", "included"): False, ("lavage", "excluded"): False,
-     ("net",): False}  # fmt: skip
+} | {("lavage", "included"): True, ("lavage", "not", "included"): False, ("lavage", "excluded"): False, ("net",): False}
 
 _CLEARED = "cleared,clearance,clear,removed,debrided,evacuated,total,in total,today,done,est,estimated"
 CLEARED = frozenset(_phrases(_CLEARED))
 _ADJECTIVES = (
-    "thick", "thin", "purulent", "necrotic", "solid", "semisolid", "semi-solid", "turbid", "brown", "dark",
-    "foul", "foul-smelling", "malodorous", "viscous", "liquid", "infected", "wet", "old", "fatty",
-)  # fmt: skip
-_NOUNS = (
-    "pus", "debris", "necrosis", "tissue", "material", "fluid", "content", "contents", "slough", "solids",
-    "matter", "effluent", "chunks", "fragments",
-)  # fmt: skip
-_DEEDS = (
-    "aspirated,drained,retrieved,extracted,collected,suctioned,yield,wet weight,sent,sent for culture,sent to lab"
+    "thick",
+    "thin",
+    "purulent",
+    "necrotic",
+    "solid",
+    "semisolid",
+    "semi-solid",
+    "turbid",
+    "brown",
+    "dark",
+    "foul",
+    "foul-smelling",
+    "malodorous",
+    "viscous",
+    "liquid",
+    "infected",
+    "wet",
+    "old",
+    "fatty",
 )
+_NOUNS = (
+    "pus",
+    "debris",
+    "necrosis",
+    "tissue",
+    "material",
+    "fluid",
+    "content",
+    "contents",
+    "slough",
+    "solids",
+    "matter",
+    "effluent",
+    "chunks",
+    "fragments",
+)
+_DEEDS = "aspirated,drained,retrieved,extracted,collected,suctioned,yield,wet weight,sent,sent for culture,sent to lab"
 
 
 def _as_tokens(word: str) -> Phrase:
@@ -138,10 +172,7 @@ def size_words(extra: tuple[tuple[str, str], ...] = ()) -> Mapping[Phrase, str]:
     ChoiceError for a size that is not one of the five.
     """
     known = {
-        grown: size
-        for size, text in _SIZE_WORDS.items()
-        for phrase in _phrases(text)
-        for grown in _with_amount(phrase)
+        grown: size for size, text in _SIZE_WORDS.items() for phrase in _phrases(text) for grown in _with_amount(phrase)
     }
     for phrase, size in extra:
         if size not in SIZES:

@@ -1,18 +1,26 @@
 """Two groups compared: differences and ratios with limits that hold at small numbers, and tests by name."""
 
-from necrostats.stats.comparisons.chi_squared import chi_squared, yates
 from necrostats.stats.comparisons.choosing import ChosenContrast, compare_proportions
 from necrostats.stats.comparisons.common import Contrast, Test
-from necrostats.stats.comparisons.exact_tests import boschloo, fisher, fisher_mid_p
-from necrostats.stats.comparisons.odds_ratio import odds_ratio
+from necrostats.stats.comparisons.exact_tests import boschloo, chi_squared, fisher, fisher_mid_p, freeman_halton, yates
 from necrostats.stats.comparisons.rate_ratio import rate_ratio
-from necrostats.stats.comparisons.risk_difference import risk_difference
-from necrostats.stats.comparisons.risk_ratio import risk_ratio
-from necrostats.stats.comparisons.several_groups import freeman_halton
+from necrostats.stats.comparisons.risk_difference import odds_ratio, risk_difference, risk_ratio
 from necrostats.stats.comparisons.stratified import mantel_haenszel
 
 __all__ = [
-    "ChosenContrast", "Contrast", "Test", "boschloo", "chi_squared", "compare_proportions", "fisher",
-    "fisher_mid_p", "freeman_halton", "mantel_haenszel", "odds_ratio", "rate_ratio", "risk_difference", "risk_ratio",
+    "ChosenContrast",
+    "Contrast",
+    "Test",
+    "boschloo",
+    "chi_squared",
+    "compare_proportions",
+    "fisher",
+    "fisher_mid_p",
+    "freeman_halton",
+    "mantel_haenszel",
+    "odds_ratio",
+    "rate_ratio",
+    "risk_difference",
+    "risk_ratio",
     "yates",
-]  # fmt: skip
+]

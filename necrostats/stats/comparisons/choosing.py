@@ -8,12 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from necrostats.errors import unknown_choice
-from necrostats.stats.comparisons.chi_squared import chi_squared, expected_counts, yates
 from necrostats.stats.comparisons.common import Contrast, Test, TwoGroups, one_table
-from necrostats.stats.comparisons.exact_tests import boschloo, fisher, fisher_mid_p
-from necrostats.stats.comparisons.odds_ratio import odds_ratio
-from necrostats.stats.comparisons.risk_difference import risk_difference
-from necrostats.stats.comparisons.risk_ratio import risk_ratio
+from necrostats.stats.comparisons.exact_tests import boschloo, chi_squared, expected_counts, fisher, fisher_mid_p, yates
+from necrostats.stats.comparisons.risk_difference import odds_ratio, risk_difference, risk_ratio
 
 FEW = 5
 BOSCHLOO_UP_TO = 200

@@ -128,4 +128,3 @@ def counted(where: np.ndarray, code: str, what: str, so: str) -> tuple[Note, ...
 def two_sided(smaller: float, larger: float) -> float:
     """Twice the smaller of two one-sided p-values, at most 1."""
     return float(min(1.0, 2 * min(smaller, larger)))
-

@@ -1,10 +1,19 @@
-"""Exact tests of two shares, each two-sided and each with its name."""
+"""Exact tests of two shares, each two-sided and each with its name.
+
+χ² tests of two shares, with and without continuity correction: never without saying which.
+
+One exact test of several shares.
+"""
 
 from __future__ import annotations
 
 import numpy as np
-from scipy import stats
+from numpy.typing import ArrayLike
+from scipy import special, stats
 
+from necrostats.errors import StatisticsError
+from necrostats.results import Note
+from necrostats.stats import checks
 from necrostats.stats.comparisons.common import Test, TwoGroups, nothing_to_compare, one_table, two_sided
 
 BOSCHLOO = "Boschloo's exact test"
@@ -42,3 +51,77 @@ def _by_scipy(name: str, test: object, groups: TwoGroups) -> Test:
 
 def _no_test(name: str, groups: TwoGroups) -> Test:
     return Test(p_value=np.nan, test=name, notes=nothing_to_compare(groups))
+
+
+UNCORRECTED = "uncorrected χ² test"
+YATES = "χ² test with Yates' correction"
+
+
+def chi_squared(events: float, n: float, events_ref: float, n_ref: float) -> Test:
+    """Pearson's χ² on one degree of freedom, no continuity correction. Pearson K. Phil Mag 1900;50:157-175."""
+    return _test(UNCORRECTED, one_table(events, n, events_ref, n_ref), 0.0)
+
+
+def yates(events: float, n: float, events_ref: float, n_ref: float) -> Test:
+    """χ² with Yates' correction, for checking what is in print. Suppl J R Stat Soc 1934;1:217-235."""
+    return _test(YATES, one_table(events, n, events_ref, n_ref), 0.5)
+
+
+def _test(name: str, groups: TwoGroups, correction: float) -> Test:
+    if groups.empty or groups.no_contrast:
+        return Test(p_value=np.nan, test=name, notes=nothing_to_compare(groups))
+    expected = expected_counts(groups)
+    distance = np.abs(groups.cells() - expected)
+    statistic = float(np.sum((distance - np.minimum(correction, distance)) ** 2 / expected))
+    return Test(p_value=float(stats.chi2.sf(statistic, 1)), test=name, statistic=statistic)
+
+
+def expected_counts(groups: TwoGroups) -> np.ndarray:
+    """What each cell of one table would hold if both groups had one share; cells as in `TwoGroups.cells`."""
+    cells = groups.cells().astype(float)
+    return cells.sum(axis=1, keepdims=True) * cells.sum(axis=0, keepdims=True) / cells.sum()
+
+
+FREEMAN_HALTON = "Fisher–Freeman–Halton exact test"
+MOST_TABLES = 5_000_000
+TIE = 1e-7
+
+
+def freeman_halton(events: ArrayLike, n: ArrayLike) -> Test:
+    """Exact test that all groups have one share: `events` of `n`, one row a group (g,).
+
+    Every table with these margins is listed; p sums those no more probable than the one seen (to 1 in 10 million, as
+    R's fisher.test). Freeman GH, Halton JH. Biometrika 1951;38:141-149. Groups with nobody are passed over. Raises
+    StatisticsError when there are more than 5 million tables: the groups are large enough for χ² then.
+    """
+    k, size = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    checks.one_length(events=k, n=size)
+    k, size = k[size > 0], size[size > 0]
+    if k.size < 2 or k.sum() in (0, size.sum()):
+        text = "Fewer than two groups, no events, or nothing but events: there is nothing to test."
+        return Test(p_value=np.nan, test=FREEMAN_HALTON, notes=(Note(code="ZERO_EVENTS", text=text),))
+    log_seen = float(np.sum(_log_ways(size, k)))
+    listed = _log_tables(size, int(k.sum()))
+    log_all = special.logsumexp(listed)
+    return Test(
+        p_value=float(min(1.0, np.exp(special.logsumexp(listed[listed <= log_seen + TIE]) - log_all))),
+        test=FREEMAN_HALTON,
+    )
+
+
+def _log_ways(n: np.ndarray | float, k: np.ndarray) -> np.ndarray:
+    return special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
+
+
+def _log_tables(size: np.ndarray, events: int) -> np.ndarray:
+    """The log number of ways of every table with these group sizes and this many events."""
+    left, logs = np.array([events]), np.zeros(1)
+    for place, n in enumerate(size):
+        rest, most = size[place + 1 :].sum(), int(min(n, events))
+        if left.size * (most + 1) > MOST_TABLES:
+            raise StatisticsError("There are too many tables for an exact test of these groups. Use a χ² test.")
+        taken = np.arange(most + 1)
+        left, logs = left[:, None] - taken, logs[:, None] + _log_ways(n, taken)
+        possible = (left >= 0) & (left <= rest)
+        left, logs = left[possible], logs[possible]
+    return logs

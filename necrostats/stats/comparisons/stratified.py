@@ -44,9 +44,15 @@ def mantel_haenszel(
     if np.isnan(half):
         notes += (Note(code="ZERO_EVENTS", text="A product of cells is 0 in every stratum: the ratio has no limits."),)
     return Contrast(
-        estimate=ratio, low=float(ratio * np.exp(-half)), high=float(ratio * np.exp(half)),
-        measure="common odds ratio", method=METHOD, p_value=_p_value(told, continuity), test=test, notes=notes,
-    )  # fmt: skip
+        estimate=ratio,
+        low=float(ratio * np.exp(-half)),
+        high=float(ratio * np.exp(half)),
+        measure="common odds ratio",
+        method=METHOD,
+        p_value=_p_value(told, continuity),
+        test=test,
+        notes=notes,
+    )
 
 
 def _common(groups: TwoGroups, z: float) -> tuple[float, float]:

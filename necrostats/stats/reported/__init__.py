@@ -1,6 +1,5 @@
 """Figures in print held against their counts."""
 
-from necrostats.stats.reported.checking import ReportedCheck, check_reported
-from necrostats.stats.reported.judging import ReportedItem
+from necrostats.stats.reported.checking import ReportedCheck, ReportedItem, check_reported
 
 __all__ = ["ReportedCheck", "ReportedItem", "check_reported"]

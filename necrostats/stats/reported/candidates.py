@@ -8,14 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from necrostats.stats.blaker import blaker
-from necrostats.stats.comparisons.chi_squared import UNCORRECTED, YATES
 from necrostats.stats.comparisons.choosing import TESTS
-from necrostats.stats.comparisons.exact_tests import BOSCHLOO, FISHER, FISHER_MID_P
-from necrostats.stats.comparisons.odds_ratio import odds_ratio
-from necrostats.stats.comparisons.risk_difference import risk_difference
-from necrostats.stats.comparisons.risk_ratio import risk_ratio
-from necrostats.stats.proportions import clopper_pearson, mid_p, wilson
+from necrostats.stats.comparisons.exact_tests import BOSCHLOO, FISHER, FISHER_MID_P, UNCORRECTED, YATES
+from necrostats.stats.comparisons.risk_difference import odds_ratio, risk_difference, risk_ratio
+from necrostats.stats.proportions import blaker, clopper_pearson, mid_p, wilson
 
 TEST_TITLES: Mapping[str, str] = {
     "boschloo": BOSCHLOO,

@@ -1,8 +1,18 @@
-"""Whether printed figures can be right, given the counts printed beside them."""
+"""Whether printed figures can be right, given the counts printed beside them.
+
+Numbers as they stand in print: what they can be before rounding.
+
+The verdict on one printed figure, held against what each method gives.
+
+The verdicts on printed figures as a plain accessible table.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import html
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from necrostats.errors import StatisticsError, unknown_choice
@@ -18,18 +28,163 @@ from necrostats.stats.reported.candidates import (
     ratios,
     share_limits,
 )
-from necrostats.stats.reported.judging import (
-    CUT,
-    FITS,
-    OPEN,
-    WRONG,
-    ReportedItem,
-    judge_interval,
-    judge_number,
-    judged,
-)
-from necrostats.stats.reported.printed import Printed, printed
-from necrostats.stats.reported.showing import NOTHING, check_table
+
+_WRITTEN = re.compile(r"\s*([<>≤≥]?)\s*([-−]?)\s*(\d*)(?:[.·](\d*))?\s*%?\s*")
+_SLACK = 1e-9
+
+
+@dataclass(frozen=True, kw_only=True)
+class Printed:
+    """A printed number: its text, value, decimals, and "<" or ">" where it is a bound."""
+
+    text: str
+    value: float
+    decimals: int
+    bound: str = ""
+
+    @property
+    def unit(self) -> float:
+        """One unit of the last printed digit."""
+        return 10.0**-self.decimals
+
+    def fits(self, value: float) -> bool:
+        """Whether `value` could be printed so: within half a unit of the last digit, or on the right side."""
+        if not math.isfinite(value):
+            return False
+        if self.bound:
+            return value < self.value + _SLACK if self.bound == "<" else value > self.value - _SLACK
+        return abs(value - self.value) <= self.unit / 2 + _SLACK
+
+    def cut_off(self, value: float) -> bool:
+        """Whether `value` gives this number when its further digits are dropped instead of rounded."""
+        if not math.isfinite(value) or self.bound:
+            return False
+        return math.trunc(value / self.unit + math.copysign(_SLACK, value)) == round(self.value / self.unit)
+
+
+def printed(name: str, value: str | float, decimals: int | None = None) -> Printed:
+    """A number as printed: text such as "0.80", "<0.001" or "34 %", or a number with its decimals.
+
+    Without `decimals`, those written are taken; a number that lost its trailing zeros needs them. StatisticsError
+    where there is no number.
+    """
+    text = str(value)
+    found = _WRITTEN.fullmatch(text)
+    if not found or not (found[3] or found[4]):
+        raise StatisticsError(f'{name}: "{text}" is not a printed number. Write it as in the paper, such as "0.80".')
+    sign, minus, whole, fraction = found[1], found[2], found[3] or "0", found[4] or ""
+    size = float(f"{whole}.{fraction or 0}")
+    return Printed(
+        text=text.strip(),
+        value=-size if minus else size,
+        decimals=len(fraction) if decimals is None else decimals,
+        bound=sign.replace("≤", "<").replace("≥", ">"),
+    )
+
+
+FITS, CUT, OTHER, WRONG, OPEN = "fits", "fits if cut off", "fits another method", "does not fit", "cannot be checked"
+_SUBJECTS: Mapping[str, str] = {"p": "p", "interval": "The interval"}
+_AS_NAMED: Mapping[str, str] = {}
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReportedItem:
+    """One printed figure: its name, its text, the verdict, a sentence, and the methods it fits."""
+
+    item: str
+    printed: str
+    verdict: str
+    sentence: str
+    fits: tuple[str, ...] = ()
+
+
+def judge_number(
+    item: str, shown: Printed, found: Mapping[str, float], named: str | None, titles: Mapping[str, str] = _AS_NAMED
+) -> ReportedItem:
+    """Hold one printed number against each candidate value; `titles` are the names to print for them."""
+    if named is not None and named not in found:
+        raise unknown_choice(f"name for the {item}", named, found)
+    real = {name: value for name, value in found.items() if value == value}
+    if not real:
+        return judged(item, shown, OPEN, f"These counts allow no {item}: {shown.text} cannot be checked.")
+    fitting = tuple(name for name, value in real.items() if shown.fits(value))
+    cut = tuple(name for name, value in real.items() if shown.cut_off(value) and name not in fitting)
+    values = "; ".join(f"{titles.get(name, name)} {value:.{shown.decimals + 2}g}" for name, value in real.items())
+    return _verdict(item, shown.text, fitting, cut, named, values, titles)
+
+
+def judge_interval(
+    shown: tuple[Printed, Printed], found: Mapping[str, Limits], named: str | None, *, in_percent: bool
+) -> ReportedItem:
+    """Hold two printed limits against each candidate interval: both must fit."""
+    low, high = shown
+    text = f"{low.text} to {high.text}"
+    if named is not None and found and named not in found:
+        raise unknown_choice("method for this interval", named, found)
+    real = {name: limits for name, limits in found.items() if limits.low == limits.low and limits.high == limits.high}
+    if not real:
+        sentence = f"No interval exists for these counts: {text} cannot be checked."
+        return ReportedItem(item="interval", printed=text, verdict=OPEN, sentence=sentence)
+    scale = 100.0 if in_percent and max(abs(low.value), abs(high.value)) > 1 else 1.0
+    at = {name: Limits(low=scale * each.low, high=scale * each.high) for name, each in real.items()}
+    fitting = tuple(name for name, each in at.items() if low.fits(each.low) and high.fits(each.high))
+    cut = tuple(name for name, each in at.items() if name not in fitting and _nearly(low, each.low, high, each.high))
+    digits = max(low.decimals, high.decimals) + 1
+    values = "; ".join(f"{name} {each.low:.{digits}f} to {each.high:.{digits}f}" for name, each in at.items())
+    return _verdict("interval", text, fitting, cut, named, values, _AS_NAMED)
+
+
+def _nearly(low: Printed, at_low: float, high: Printed, at_high: float) -> bool:
+    return (low.fits(at_low) or low.cut_off(at_low)) and (high.fits(at_high) or high.cut_off(at_high))
+
+
+def _verdict(
+    item: str,
+    text: str,
+    fitting: tuple[str, ...],
+    cut: tuple[str, ...],
+    named: str | None,
+    values: str,
+    titles: Mapping[str, str],
+) -> ReportedItem:
+    said = f"{_SUBJECTS.get(item, f'The {item}')} {text}"
+    fits = ", ".join(titles.get(name, name) for name in fitting or cut)
+    if named in fitting or (named is None and fitting):
+        verdict, sentence = FITS, f"{said} fits: {fits}."
+    elif named in cut or (named is None and cut):
+        verdict = CUT
+        sentence = f"{said} fits when digits are cut off, not rounded: {titles.get(named, named) or fits}."
+    elif fitting or cut:
+        verdict = OTHER
+        sentence = f"{said} does not fit {titles.get(named, named)}; it fits: {fits}. Values: {values}."
+    else:
+        verdict, sentence = WRONG, f"{said} fits nothing these counts give. Values: {values}."
+    return ReportedItem(item=item, printed=text, verdict=verdict, sentence=sentence, fits=fitting or cut)
+
+
+def judged(item: str, shown: Printed, verdict: str, sentence: str) -> ReportedItem:
+    return ReportedItem(item=item, printed=shown.text, verdict=verdict, sentence=sentence)
+
+
+NOTHING = "No figure was given to check: add percent=, ratio=, interval=, difference= or p=, as printed."
+CAPTION = "Printed figures held against their counts. One that does not fit may be a slip in it or in the counts."
+HEADS = ("Figure", "As printed", "Verdict", "Why")
+
+
+def check_table(items: Iterable[ReportedItem]) -> str:
+    """A row for each figure: its name, its text, the verdict and the sentence; HTML without style or script."""
+    listed = list(items)
+    if not listed:
+        return f"<p>{html.escape(NOTHING)}</p>"
+    head = "".join(f'<th scope="col">{name}</th>' for name in HEADS)
+    rows = "".join(_row(each) for each in listed)
+    return f"<table><caption>{CAPTION}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
+
+
+def _row(item: ReportedItem) -> str:
+    cells = (item.printed, item.verdict, item.sentence)
+    name = f'<th scope="row">{html.escape(item.item)}</th>'
+    return f"<tr>{name}{''.join(f'<td>{html.escape(cell)}</td>' for cell in cells)}</tr>"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

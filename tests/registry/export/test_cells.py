@@ -1,11 +1,14 @@
-"""Cells as written."""
+"""Cells as written.
+
+First rows of groups.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from necrostats.registry.export.cells import Gathering, RawCell, RawColumn
+from necrostats.registry.export.cells import Gathering, RawCell, RawColumn, first_rows
 
 
 def test_a_cell_shows_what_it_holds_to_nobody_by_accident():
@@ -34,3 +37,8 @@ def test_a_column_that_begins_late_is_blank_before_and_lines_keep_their_numbers(
     assert gathering.rows().tolist() == [1, 3]
     assert first.texts().tolist() == ["a", "b"] and second.texts().tolist() == ["", "c"]
     assert second.hidden and not first.hidden
+
+
+def test_the_first_row_of_each_group_and_none_where_there_is_none():
+    assert first_rows(np.array([2, 0, 2, 0]), 4).tolist() == [1, -1, 0, -1]
+    assert first_rows(np.array([], dtype=np.int64), 2).tolist() == [-1, -1]

@@ -26,8 +26,11 @@ def test_a_layout_is_proposed_from_headings_and_contents(tmp_path):
     assert wide.patient == ("Study no",)
     assert [(rows.table, rows.numbers) for rows in wide.rows] == [("patients", ()), ("sessions", (1, 2))]
     assert {column.heading: column.to for column in wide.rows[1].columns} == {
-        "DEN{n} date": "day", "DEN{n} tools": "instruments", "DEN{n} yield": "yield", "DEN{n} compl": "event",
-    }  # fmt: skip
+        "DEN{n} date": "day",
+        "DEN{n} tools": "instruments",
+        "DEN{n} yield": "yield",
+        "DEN{n} compl": "event",
+    }
     assert wide.rows[1].overflow.column == "DEN3+"
     assert deaths.rows[0].columns[0].to == "death_day"
     assert {column.day_first for column in wide.rows[1].columns} == {True}

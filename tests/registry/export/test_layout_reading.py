@@ -38,7 +38,7 @@ def test_a_sound_layout_is_read_with_its_defaults_in_every_column():
         ('numbers = "1-2"', 'numbers = "2-1"', "sheet[1].rows[2].numbers", "2-1", ""),
         ("format = 1", "format = 2", "format", "2", ""),
     ],
-)  # fmt: skip
+)
 def test_a_mistake_is_answered_with_its_place_its_value_and_the_nearest_match(old, new, place, value, nearest):
     found = problems(changed(old, new))
     ours = found[found["column"] == place]

@@ -1,12 +1,24 @@
+"""
+
+Lines of the ledger before they are placed.
+
+What cells say that gave no line of their own.
+"""
+
+from __future__ import annotations
+
 from datetime import date
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from builders.exports import read_wide, wide_line
 from necrostats.bundled import synthetic_registry
-from necrostats.registry.export.ledger import ledger_of, ledger_parts
+from necrostats.registry.days import read_date
+from necrostats.registry.export.ledger import Lines, Told, each_once, ledger_of, ledger_parts
 from necrostats.registry.export.loading import read_with_layout
+from necrostats.registry.export.readings import BLANK, Reading, refused
 
 
 def lines(found, cell):
@@ -82,3 +94,66 @@ def test_what_was_read_holds_no_cell_in_its_representation(tmp_path):
     cell = found.material.laid.export.grids[0].columns[0].cells[-1]
     for each in (*held, cell, found.reshaped.blocks[0].parts[0].readings[-1], found.draft["patients"].raw):
         assert not any(text in repr(each) for text in ("unit-77", "08/03/2024", "snare"))
+
+
+def lines_ledger_lines(number, at, **told):
+    return Lines(number=np.array(number, dtype=np.int64), at=np.array(at, dtype=np.int64), **told)
+
+
+def test_lines_with_one_text_for_all_join_those_with_a_text_each():
+    sexes = np.array(["male", "female"], dtype=object)
+    joined = Lines.joined(
+        [lines_ledger_lines([1, 1], [0, 3], field="sex", value=sexes), lines_ledger_lines([2], [5], field="day")]
+    )
+    assert joined.field.tolist() == ["sex", "sex", "day"]
+    assert joined.value.tolist() == ["male", "female", ""]
+    assert joined.outcome.tolist() == ["value"] * 3 and joined.number.tolist() == [1, 1, 2]
+
+
+def test_the_same_field_of_the_same_cell_is_told_once():
+    told = [
+        lines_ledger_lines([1], [0], field="sex", value="male"),
+        lines_ledger_lines([1, 1], [0, 1], field="sex", value="female"),
+    ]
+    assert each_once(told).value.tolist() == ["male", "female"]
+    assert each_once(told).at.tolist() == [0, 1]
+
+
+def test_no_lines_join_to_none():
+    assert len(Lines.joined([])) == 0 and len(each_once([lines_ledger_lines([], [])])) == 0
+
+
+def lines_telling(told):
+    return sorted((row, f, v) for s in told.lines for row, f, v in zip(s.row, s.field, s.value, strict=True))
+
+
+def test_fills_dates_ranges_and_silence_each_make_their_lines():
+    day, month = (Reading(rule="date", date=read_date(text, day_first=True)) for text in ("10/03/2024", "03/2024"))
+    values = Reading(rule="amount", fills={"yield_low": "5", "yield_high": "7"})
+    start = float(day.date.first.toordinal() - 4)
+    told = Told.of(
+        [BLANK, day, month, values], np.array([1, 2, 3, 0, 1]), "day", np.array([start, start, start, start, np.nan])
+    )
+    assert lines_telling(told) == [
+        (0, "day", "4"),
+        (1, "day", "-5"),
+        (1, "day_latest", "25"),
+        (2, "yield_high", "7"),
+        (2, "yield_low", "5"),
+        (3, "day", ""),
+        (4, "day", ""),
+    ]
+    assert told.rule.tolist() == ["date", "date", "amount", "blank", "date"]
+
+
+def test_what_became_of_a_cell_hangs_on_its_patient():
+    told = Told.of(
+        [BLANK, refused("is odd"), Reading(rule="code", fills={"sex": "male"})], np.arange(3), "sex", np.zeros(3)
+    )
+    assert told.outcome(np.array([False, False, False])).tolist() == ["unknown", "set aside", "value"]
+    assert told.outcome(np.array([True, True, True])).tolist() == ["unknown", "set aside", "set aside"]
+
+
+def test_no_cell_tells_nothing():
+    told = Told.of([BLANK], np.empty(0, dtype=np.int64), "sex", np.empty(0))
+    assert lines_telling(told) == [] and told.outcome(np.empty(0, dtype=bool)).size == 0

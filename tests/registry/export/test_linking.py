@@ -65,9 +65,7 @@ def test_sizes_go_to_the_collections_in_the_same_order_or_to_the_first(tmp_path,
     assert [each[2] for each in collections(export(tmp_path, size=size))] == expected
 
 
-@pytest.mark.parametrize(
-    ("which", "row"), [("pelvis", 1), ("lesser sac", 0), ("2", 1), ("1", 0), ("", 0)]
-)
+@pytest.mark.parametrize(("which", "row"), [("pelvis", 1), ("lesser sac", 0), ("2", 1), ("1", 0), ("", 0)])
 def test_a_scan_is_of_the_collection_it_names_by_site_or_number(tmp_path, which, row):
     found = export(tmp_path, scans=[(30, which)])
     assert found.registry.position("scans", "collections").tolist() == [row]

@@ -67,9 +67,11 @@ def test_a_session_on_the_day_of_the_drainage_is_a_second_row_and_asked_about(tm
 def test_the_layout_may_join_it_with_the_drainage(tmp_path):
     layout = WIDE.replace('numbers = "1-2"', 'numbers = "1-2"\nsame_day = "merge"')
     found = read_wide(
-        tmp_path, wide_line("1", DEN1_date=INDEX, DEN1_tools="snare", DEN1_compl="bled", DEN2_date=date(2024, 3, 8)),
-        wide_line("2", DEN1_date=date(2024, 3, 2), DEN1_tools="net"), layout=layout,
-    )  # fmt: skip
+        tmp_path,
+        wide_line("1", DEN1_date=INDEX, DEN1_tools="snare", DEN1_compl="bled", DEN2_date=date(2024, 3, 8)),
+        wide_line("2", DEN1_date=date(2024, 3, 2), DEN1_tools="net"),
+        layout=layout,
+    )
     sessions = found.registry.sessions
     both, cut = "drainage_and_necrosectomy", "necrosectomy"
     assert sessions["session_type"].tolist() == [both, cut, "drainage", cut]

@@ -7,9 +7,15 @@ from necrostats.registry.export.names import folded, hint, letters_of, nearest
 
 @pytest.mark.parametrize(
     ("one", "other"),
-    [("Étiologie", "etiologie"), ("DEN1\ndate", "den1  DATE"), (" Straße ", "strasse"), ("ﬁeld", "field"),
-     ("a\u200bb", "ab"), ("５", "5")],
-)  # fmt: skip
+    [
+        ("Étiologie", "etiologie"),
+        ("DEN1\ndate", "den1  DATE"),
+        (" Straße ", "strasse"),
+        ("ﬁeld", "field"),
+        ("a\u200bb", "ab"),
+        ("５", "5"),
+    ],
+)
 def test_names_that_people_take_for_the_same_are_the_same(one, other):
     assert folded(one) == folded(other)
 

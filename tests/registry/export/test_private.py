@@ -66,11 +66,14 @@ def test_a_column_that_a_person_has_looked_at_may_pass(tmp_path):
     assert found.registry.sessions["operator"].dropna().tolist() == ["operator A"]
 
 
-SLANG = WIDE + """
+SLANG = (
+    WIDE
+    + """
 [synonyms.instrument_class]
 "Grabber" = "forceps"
 "Muckle spinner" = "powered_debrider"
 """
+)
 
 
 def test_the_words_that_the_layout_lists_pass_and_hide_nothing_beside_them(tmp_path):

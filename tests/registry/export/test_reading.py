@@ -16,8 +16,10 @@ HEAD = "No;Date;Text\r\n"
 
 
 def texts(grid):
-    return [[column.cells[which].text for column, which in zip(grid.columns, line, strict=True)]
-            for line in zip(*(column.which for column in grid.columns), strict=True)]  # fmt: skip
+    return [
+        [column.cells[which].text for column, which in zip(grid.columns, line, strict=True)]
+        for line in zip(*(column.which for column in grid.columns), strict=True)
+    ]
 
 
 def csv_of(tmp_path, content, name="unit.csv"):
@@ -51,12 +53,17 @@ def test_a_folder_of_files_is_one_export(tmp_path):
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
-        ("a.xlsx", b"", "is empty"), ("a.xlsx", b"a,b\n1,2\n", "not a workbook"), ("a.xlsx", b"PK\x03\x04x", "cut"),
-        ("a.xlsx", b"\xd0\xcf\x11\xe0" + b"\0" * 600, "password"), ("a.csv", b"", "is empty"),
-        ("a.csv", b"PK\x03\x04", "not a csv file"), ("a.csv", b"a\0b\n", "NUL"), ("a.csv", b'a,"b\n1,2\n', "quotation"),
+        ("a.xlsx", b"", "is empty"),
+        ("a.xlsx", b"a,b\n1,2\n", "not a workbook"),
+        ("a.xlsx", b"PK\x03\x04x", "cut"),
+        ("a.xlsx", b"\xd0\xcf\x11\xe0" + b"\0" * 600, "password"),
+        ("a.csv", b"", "is empty"),
+        ("a.csv", b"PK\x03\x04", "not a csv file"),
+        ("a.csv", b"a\0b\n", "NUL"),
+        ("a.csv", b'a,"b\n1,2\n', "quotation"),
         ("a.pdf", b"%PDF", "neither a workbook"),
     ],
-)  # fmt: skip
+)
 def test_a_file_that_is_not_what_it_says_is_one_plain_line(tmp_path, name, content, said):
     path = tmp_path / name
     path.write_bytes(content)

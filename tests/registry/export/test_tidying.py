@@ -1,15 +1,33 @@
+"""
+
+The files that tidying writes.
+
+What is asked of all patients together, gathered a stretch at a time.
+
+Columns written as csv.
+"""
+
+from __future__ import annotations
+
 import csv
+import io
 from datetime import date
 
+import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from builders.exports import HEADINGS, WIDE, wide_line, workbook
+from builders.exports import HEADINGS, WIDE, read_wide, wide_line, workbook
 from necrostats.errors import NecrostatsError, RegistryError
-from necrostats.registry.export import outputs
+from necrostats.registry.defusing import undefused
+from necrostats.registry.export import tidying as outputs
+from necrostats.registry.export.batches import Stretch
 from necrostats.registry.export.layout_reading import parse_layout
-from necrostats.registry.export.loading import registry_of_export
-from necrostats.registry.export.tidying import tidy
+from necrostats.registry.export.ledger import ledger_of
+from necrostats.registry.export.loading import prepared, read_stretch, registry_of_export
+from necrostats.registry.export.tidying import AcrossStretches, CsvFile, Outputs, texts_of, tidy
 from necrostats.registry.loading import read_registry
 
 
@@ -103,3 +121,151 @@ def test_the_lines_of_a_long_ledger_are_counted_while_they_are_written(tmp_path,
     with (tmp_path / "tidy" / "ledger.csv").open(encoding="utf-8", newline="") as file:
         lines = len(list(csv.reader(file))) - 1
     assert f"writing ledger.csv: {lines:,} lines" in said
+
+
+@pytest.fixture
+def read(tmp_path):
+    return read_wide(tmp_path, wide_line("1", DEN1_date=date(2024, 3, 8), DEN1_tools="snare"))
+
+
+def quiet(line: str) -> None:
+    assert line
+
+
+def test_no_file_is_there_before_all_is_whole_and_then_all_are(tmp_path, read):
+    folder = tmp_path / "tidy"
+    with Outputs(folder, quiet) as outputs:
+        outputs.add(read)
+        assert not [each for each in folder.iterdir() if not each.name.startswith(".")]
+        files = outputs.finish(read.registry.findings, read.registry.set_aside, {})
+    assert sorted(each.name for each in folder.iterdir()) == sorted(each.name for each in files)
+    sessions = pd.read_csv(folder / "sessions.csv", dtype=str, keep_default_na=False)
+    assert sessions["day"].tolist() == ["0", "7"] and "day_latest" not in sessions
+    assert len(pd.read_csv(folder / "ledger.csv")) == len(ledger_of(read))
+
+
+def test_stretches_stand_one_below_the_other(tmp_path, read):
+    with Outputs(tmp_path / "tidy", quiet) as outputs:
+        outputs.add(read)
+        outputs.add(read)
+        outputs.finish(read.registry.findings, read.registry.set_aside, {})
+    assert pd.read_csv(tmp_path / "tidy" / "patients.csv")["patient_id"].tolist() == ["P0001", "P0001"]
+
+
+def test_what_is_not_finished_leaves_nothing_behind_and_what_was_there_stays(tmp_path, read):
+    made, old = tmp_path / "made", tmp_path / "old"
+    old.mkdir()
+    (old / "patients.csv").write_text("patient_id\nP9\n")
+    for folder in (made, old):
+        with pytest.raises(RuntimeError), Outputs(folder, quiet) as outputs:
+            outputs.add(read)
+            raise RuntimeError
+    assert not made.exists()
+    assert [each.name for each in old.iterdir()] == ["patients.csv"]
+    assert (old / "patients.csv").read_text() == "patient_id\nP9\n"
+
+
+def test_the_key_of_private_periods_lies_beside_the_folder_outputs(tmp_path, read):
+    with Outputs(tmp_path / "tidy", quiet) as outputs:
+        outputs.add(read)
+        files = outputs.finish(read.registry.findings, read.registry.set_aside, {"2024Q1": "P01"})
+    assert files[-1] == tmp_path / "tidy-private-period-key.csv"
+    assert files[-1].read_text() == "quarter,period\n2024Q1,P01\n"
+
+
+LAYOUT = WIDE.replace("[fill]", '[fill]\n"patients.aetiology" = "alcohol"\n"patients.sex" = "male"')
+
+
+def found(tmp_path, *lines) -> dict[str, list[int | None]]:
+    """Rule → the rows it names, each line of the sheet a stretch of its own."""
+    ready = prepared(workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, *lines]}), parse_layout(LAYOUT))
+    across = AcrossStretches()
+    for row in range(len(lines)):
+        across.add(read_stretch(ready, Stretch(first=np.array([row]), end=np.array([row + 1])), whole=False))
+    frames = [*across.findings()]
+    return {frame["rule"].iloc[0]: [*frame["row"].astype(object)] for frame in frames if len(frame)}
+
+
+def test_patients_entered_twice_are_found_in_different_stretches(tmp_path):
+    day = date(2024, 3, 8)
+    same = [wide_line(name, 50, DEN1_date=day, DEN1_tools="snare") for name in ("1", "2")]
+    rows = found(tmp_path, same[0], wide_line("3", 51, DEN1_date=day, DEN1_tools="snare"), same[1])
+    assert rows == {"SAME_PATIENT_TWICE": [2, 4]}
+
+
+def test_units_of_different_stretches_are_asked_about_once(tmp_path):
+    day = date(2024, 3, 8)
+    amounts = [wide_line(str(age), age, DEN1_date=day, DEN1_yield=text) for age, text in ((50, "9 ml"), (60, "9 g"))]
+    rows = found(tmp_path, *amounts)
+    assert list(rows) == ["MIXED_UNITS"] and len(rows["MIXED_UNITS"]) == 1
+
+
+def test_patients_who_differ_are_not_asked_about(tmp_path):
+    lines = [wide_line(str(age), age, DEN1_date=date(2024, 3, 8), DEN1_yield="9 ml") for age in (50, 60)]
+    assert found(tmp_path, *lines) == {}
+
+
+def objects(listed):
+    array = np.empty(len(listed), dtype=object)
+    array[:] = listed
+    return array
+
+
+CELLS = st.lists(st.text(alphabet="a=+-@,\"\n\r 1'é", max_size=5), min_size=1, max_size=12)
+
+
+@given(CELLS)
+@settings(deadline=None, derandomize=True, max_examples=200)
+def test_what_is_written_is_read_again_by_the_csv_module_of_python_and_starts_no_formula(tmp_path_factory, cells):
+    path = tmp_path_factory.mktemp("written") / "a.csv"
+    file = CsvFile(path, ("n", "text, as it is"))
+    file.add([objects([str(n) for n in range(len(cells))]), objects(cells)])
+    file.finish()
+    heading, *rows = csv.reader(io.StringIO(path.read_bytes().decode(), newline=""), strict=True)
+    assert heading == ["n", "text, as it is"]
+    assert [(number, undefused(text)) for number, text in rows] == [(str(n), cell) for n, cell in enumerate(cells)]
+    assert not any(text.startswith(("=", "@", "+a", "-a", "\n", "\r")) for _, text in rows)
+
+
+def test_what_is_added_stands_one_below_the_other_and_nothing_is_a_heading_alone(tmp_path):
+    file = CsvFile(tmp_path / "b.csv", ["a"])
+    file.add([objects(["1"])])
+    file.add_frame(pd.DataFrame({"b": ["x", "y"], "a": [2, 3]}))
+    assert not (tmp_path / "b.csv").exists()
+    assert file.finish().read_text() == "a\n1\n2\n3\n"
+    assert CsvFile(tmp_path / "c.csv", ["a", "b"]).finish().read_text() == "a,b\n"
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["b.csv", "c.csv"]
+
+
+def test_a_file_that_is_dropped_leaves_nothing_behind(tmp_path):
+    CsvFile(tmp_path / "b.csv", ["a"]).drop()
+    assert not [*tmp_path.iterdir()]
+
+
+@given(CELLS)
+@settings(deadline=None, derandomize=True, max_examples=50)
+def test_a_file_that_is_widened_is_the_one_with_a_blank_column_from_the_start(tmp_path_factory, cells):
+    folder, texts = tmp_path_factory.mktemp("written"), objects(cells)
+    narrow, wide = CsvFile(folder / "narrow.csv", ["a", "c"]), CsvFile(folder / "wide.csv", ["a", "b", "c"])
+    narrow.add([texts, texts])
+    narrow.widen(["a", "b", "c"])
+    narrow.add([texts, texts, texts])
+    wide.add([texts, objects([""] * len(cells)), texts])
+    wide.add([texts, texts, texts])
+    assert narrow.finish().read_bytes() == wide.finish().read_bytes()
+
+
+def test_a_file_takes_the_lines_of_another(tmp_path):
+    one, two = CsvFile(tmp_path / "1.csv", ["a"]), CsvFile(tmp_path / "2.csv", ["a"])
+    one.add([objects(["1"])])
+    two.add([objects(["2", "3\n4"])])
+    one.append(two)
+    assert one.finish().read_text() == 'a\n1\n2\n"3\n4"\n'
+    assert [each.name for each in tmp_path.iterdir()] == ["1.csv"]
+
+
+def test_each_kind_of_value_has_one_way_of_being_written():
+    assert texts_of(pd.Series([1, None], dtype="Int64")).tolist() == ["1", ""]
+    assert texts_of(pd.Series([True, False, None], dtype="boolean")).tolist() == ["yes", "no", ""]
+    assert texts_of(pd.Series([0.1, 250.0, np.nan])).tolist() == ["0.1", "250", ""]
+    assert texts_of(pd.Series(["=1+1", None], dtype="string")).tolist() == ["=1+1", ""]

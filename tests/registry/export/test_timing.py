@@ -98,15 +98,15 @@ def test_a_long_sheet_takes_the_first_drainage_for_day_0(tmp_path):
 
 
 def test_a_drainage_without_a_date_leaves_the_first_one_unknown(tmp_path):
-    found = scopes(
-        tmp_path, ["1", 50, INDEX, "drainage"], ["1", 50, "", "drainage"], ["2", 60, INDEX, "drainage"]
-    )  # fmt: skip
+    found = scopes(tmp_path, ["1", 50, INDEX, "drainage"], ["1", 50, "", "drainage"], ["2", 60, INDEX, "drainage"])
     assert found.registry.patients["patient_id"].tolist() == ["P0002"]
 
 
 def test_two_dates_of_the_index_drainage_set_the_case_aside(tmp_path):
     layout = WIDE.replace('"Index" = "index_date"', '"Index" = "index_date", "Index 2" = "onset_day"')
-    two = layout + """
+    two = (
+        layout
+        + """
 [[sheet]]
 name = "Other"
 patient = "P"
@@ -116,6 +116,7 @@ index = true
 constants = { session_type = "drainage" }
 columns = { "Date" = "day" }
 """
+    )
     sheets = {
         "DEN": [[*HEADINGS, "Index 2"], wide_line("1"), wide_line("2")],
         "Other": [["P", "Date"], ["1", date(2024, 3, 2)], ["2", INDEX]],

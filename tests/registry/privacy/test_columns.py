@@ -17,9 +17,14 @@ from necrostats.registry.privacy.ids import are_study_codes, clues_in_ids
 from necrostats.registry.privacy.known_words import KnownWords
 
 ROLES = (
-    Role(), Role(ids=True), Role(ids=True, accepted=True), Role(accepted=True), Role(dates=True), Role(operators=True),
+    Role(),
+    Role(ids=True),
+    Role(ids=True, accepted=True),
+    Role(accepted=True),
+    Role(dates=True),
+    Role(operators=True),
     Role(ids=True, dates=True),
-)  # fmt: skip
+)
 HEADINGS = ("session_id", "remarks", "Patient", "index date", "operator", "case number", "MRN")
 KNOWN = (
     KnownWords(()),
@@ -27,20 +32,67 @@ KNOWN = (
 )
 JOINTS = ("", "-", "_", " ", "/", ".", "--")
 WORDS = (
-    "S", "P", "C", "X", "WON", "DEN", "PAT", "P", "ID", "Jan", "may", "May", "March", "dob", "born", "age", "aged",
-    "tel", "fax", "call", "nhs", "mrn", "id", "sn", "lot", "on", "session", "mon", "Patient", "Brandelow", "Dr", "AB",
-    "JBX", "abcdefghijklm", "Ä", "S\u00ad", "М", "Spinner", "DEN", "ssn", "pass", "unit no", "GB", "DE", "n/a",
-)  # fmt: skip
+    "S",
+    "P",
+    "C",
+    "X",
+    "WON",
+    "DEN",
+    "PAT",
+    "P",
+    "ID",
+    "Jan",
+    "may",
+    "May",
+    "March",
+    "dob",
+    "born",
+    "age",
+    "aged",
+    "tel",
+    "fax",
+    "call",
+    "nhs",
+    "mrn",
+    "id",
+    "sn",
+    "lot",
+    "on",
+    "session",
+    "mon",
+    "Patient",
+    "Brandelow",
+    "Dr",
+    "AB",
+    "JBX",
+    "abcdefghijklm",
+    "Ä",
+    "S\u00ad",
+    "М",
+    "Spinner",
+    "DEN",
+    "ssn",
+    "pass",
+    "unit no",
+    "GB",
+    "DE",
+    "n/a",
+)
 
 
 def _date(rng: np.random.Generator) -> str:
     day, month, year = rng.integers(1, 32), rng.integers(1, 13), rng.integers(1930, 2030)
     return (
-        f"{year}{month:02d}{day:02d}", f"{year % 100:02d}{month:02d}{day:02d}", f"{day:02d}{month:02d}{year}",
-        f"{day:02d}{month:02d}{year % 100:02d}", f"{year}-{month:02d}-{day:02d}", f"{day}/{month}/{year}",
-        f"{month:02d}-{year}", f"{day}.{month}.{year % 100:02d}",
+        f"{year}{month:02d}{day:02d}",
+        f"{year % 100:02d}{month:02d}{day:02d}",
+        f"{day:02d}{month:02d}{year}",
+        f"{day:02d}{month:02d}{year % 100:02d}",
+        f"{year}-{month:02d}-{day:02d}",
+        f"{day}/{month}/{year}",
+        f"{month:02d}-{year}",
+        f"{day}.{month}.{year % 100:02d}",
         f"{year}{month:02d}{day:02d}{rng.integers(10**6):06d}",
-    )[rng.integers(9)]  # fmt: skip
+    )[rng.integers(9)]
 
 
 def _digits(rng: np.random.Generator) -> str:
@@ -91,7 +143,7 @@ FORMS = {
     "words": lambda rng: " ".join(WORDS[each] for each in rng.integers(0, len(WORDS), 2)),
     "surrogates": lambda rng: f"S\ud800{rng.integers(10**6)}",
     "coded": _coded,
-}  # fmt: skip
+}
 
 
 def _column(rng: np.random.Generator) -> list[str]:
@@ -151,9 +203,11 @@ TEXTS = st.one_of(
     deadline=None, derandomize=True, max_examples=250, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(
-    cells=st.lists(TEXTS, min_size=1, max_size=9), heading=st.sampled_from(HEADINGS), role=st.sampled_from(ROLES),
+    cells=st.lists(TEXTS, min_size=1, max_size=9),
+    heading=st.sampled_from(HEADINGS),
+    role=st.sampled_from(ROLES),
     known=st.sampled_from(KNOWN),
-)  # fmt: skip
+)
 def test_any_column_is_judged_as_its_texts_are_one_by_one(cells, heading, role, known) -> None:
     assert _hits(heading, cells, role, known) == hits_text_by_text(heading, cells, role, known)
 

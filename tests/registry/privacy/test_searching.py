@@ -107,10 +107,17 @@ def test_full_width_invisible_and_look_alike_characters_hide_nothing(text: str) 
 @pytest.mark.parametrize(
     "text",
     [
-        "anna@example.org", "tel 07700 900123", "999 000 0018", "https://example.org/x", "(01)09501101530003",
-        "MRN 1234567", "born 3.4.1956", "d/w Dr Brandelow", "12 March 2024",
+        "anna@example.org",
+        "tel 07700 900123",
+        "999 000 0018",
+        "https://example.org/x",
+        "(01)09501101530003",
+        "MRN 1234567",
+        "born 3.4.1956",
+        "d/w Dr Brandelow",
+        "12 March 2024",
     ],
-)  # fmt: skip
+)
 def test_a_hard_pattern_stops_in_an_accepted_column(text: str) -> None:
     assert _rows(_in_cell(text, accepted=["Remarks"])) == {2}
 
@@ -139,12 +146,14 @@ def test_a_million_running_codes_pass() -> None:
 @pytest.mark.parametrize(
     "ids",
     [
-        ["40812345", "40899921", "51200344"], ["K4081234", "K8992151", "K5120034"],
+        ["40812345", "40899921", "51200344"],
+        ["K4081234", "K8992151", "K5120034"],
         ["P120356", "P010171", "P300988"],
         ["19560312-1", "19710130-1", "19880930-2"],
-        ["JS01", "AB02", "KL03", "PR04"], ["Brandelow", "Kluton", "Skeiski"],
+        ["JS01", "AB02", "KL03", "PR04"],
+        ["Brandelow", "Kluton", "Skeiski"],
     ],
-)  # fmt: skip
+)
 def test_ids_that_are_numbers_of_people_dates_initials_or_names_are_refused(ids: list[str]) -> None:
     assert None in _rows(find_identifiers([_sheet(patient_id=ids)]))
 
@@ -165,10 +174,18 @@ KNOWN = ("Spinner", "Grabber", "Landing net", "EtOH", "NJ", "Runny", "Muckle sha
 @pytest.mark.parametrize(
     "text",
     [
-        "spinner, grabber", "Muckle shaver", "MUCKLE  SHAVER", "Spinner + Landing net x2", "Grabber/Spinner",
-        "EtOH", "Runny", "Grabber then Spinner (x2)?", "Grabber -> Muckle shaver", "2 x Grabber",
+        "spinner, grabber",
+        "Muckle shaver",
+        "MUCKLE  SHAVER",
+        "Spinner + Landing net x2",
+        "Grabber/Spinner",
+        "EtOH",
+        "Runny",
+        "Grabber then Spinner (x2)?",
+        "Grabber -> Muckle shaver",
+        "2 x Grabber",
     ],
-)  # fmt: skip
+)
 def test_words_that_a_layout_lists_are_known(text: str) -> None:
     assert _in_cell(text, known_words=KNOWN) == []
 
@@ -176,10 +193,17 @@ def test_words_that_a_layout_lists_are_known(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "Spinner, Brandelow", "Brandelow, Grabber", "Grabber by Brandelow", "Spinner, wife", "Dr Grabber",
-        "Grabber, tel 07700 900123", "Grabber 4081234", "Spinner 12/03/2024", "Mr Muckle shaver",
+        "Spinner, Brandelow",
+        "Brandelow, Grabber",
+        "Grabber by Brandelow",
+        "Spinner, wife",
+        "Dr Grabber",
+        "Grabber, tel 07700 900123",
+        "Grabber 4081234",
+        "Spinner 12/03/2024",
+        "Mr Muckle shaver",
     ],
-)  # fmt: skip
+)
 def test_a_known_word_hides_nothing_that_stands_beside_it(text: str) -> None:
     assert _rows(_in_cell(text, known_words=KNOWN)) == {2}
 

@@ -22,10 +22,37 @@ Abcdefghijkl ABCDEFGHIJKL May MAY JAN Q t T a d c IV
 WORDS = sorted({word for word in dates._WORDS_OF_DATES if len(word) <= 12} | {*LETTERS.split()})
 PARTS = ("", "1", "9", "00", "01", "12", "20", "99", "110", "000", "756", "198", "112")
 ENDS = (
-    "00000", "01234", "12345", "20240", "99999", "11111", "000000", "120356", "240312", "123456", "019750", "311299",
-    "0000000", "0123456", "1234567", "4081234", "2024031", "9990001", "00000000", "20240312", "20241312", "19000101",
-    "18991231", "12032024", "01234567", "07700900", "99999999", "20240232", "20240300", "21000101",
-)  # fmt: skip
+    "00000",
+    "01234",
+    "12345",
+    "20240",
+    "99999",
+    "11111",
+    "000000",
+    "120356",
+    "240312",
+    "123456",
+    "019750",
+    "311299",
+    "0000000",
+    "0123456",
+    "1234567",
+    "4081234",
+    "2024031",
+    "9990001",
+    "00000000",
+    "20240312",
+    "20241312",
+    "19000101",
+    "18991231",
+    "12032024",
+    "01234567",
+    "07700900",
+    "99999999",
+    "20240232",
+    "20240300",
+    "21000101",
+)
 
 
 @settings(deadline=None, derandomize=True, max_examples=500)
@@ -52,8 +79,13 @@ def _spelt(shape: str, rng: np.random.Generator) -> str:
 def test_a_shape_that_stands_for_its_texts_has_their_clues(joint: str, dates_belong: bool) -> None:
     rng = np.random.default_rng(3)
     texts = [f"{word}{joint}{end}" for word in ("", *WORDS) for end in ENDS[:: 1 + len(word) % 3]]
-    texts += [f"{word}{joint}{part}{between}{end}" for word in WORDS[::7] for part in PARTS[1:] for between in "-_"
-              for end in ENDS[::4]]  # fmt: skip
+    texts += [
+        f"{word}{joint}{part}{between}{end}"
+        for word in WORDS[::7]
+        for part in PARTS[1:]
+        for between in "-_"
+        for end in ENDS[::4]
+    ]
     texts += [_spelt(shape_of(text), rng) for text in texts]
     stood = 0
     for group in shaped(list(dict.fromkeys(texts))).groups():
@@ -67,10 +99,26 @@ def test_a_shape_that_stands_for_its_texts_has_their_clues(joint: str, dates_bel
 
 def test_shapes_in_which_a_rule_hangs_on_digits_stand_for_nothing() -> None:
     for text in (
-        "March-2012", "Jan-2012x", "12/03/2024", "123456789", "S123456789", "12345678Z", "AB123456C", "S1234567-",
-        "120356-1234", "P120356-123", "1234-12345", "192.168.100.200", "age 95678", "P-001-234567", "Ä1234567",
-        "1234567\n", " S123456", "S 1234567", "12345.123456",
-    ):  # fmt: skip
+        "March-2012",
+        "Jan-2012x",
+        "12/03/2024",
+        "123456789",
+        "S123456789",
+        "12345678Z",
+        "AB123456C",
+        "S1234567-",
+        "120356-1234",
+        "P120356-123",
+        "1234-12345",
+        "192.168.100.200",
+        "age 95678",
+        "P-001-234567",
+        "Ä1234567",
+        "1234567\n",
+        " S123456",
+        "S 1234567",
+        "12345.123456",
+    ):
         assert not stands_for_its_texts(shape_of(text)), text
 
 
@@ -79,7 +127,7 @@ def test_the_exceptions_are_the_days_of_a_year_written_in_one() -> None:
     texts = [f"S{number}" for number in rng.integers(18_000_000, 22_000_000, 4_000)]
     edges = [(year, month, day) for year in (1899, 1900, 2099, 2100) for month in range(14) for day in range(33)]
     texts += [f"S{year}{month:02d}{day:02d}" for year, month, day in edges]
-    group, = shaped(texts).groups()
+    (group,) = shaped(texts).groups()
     told = exceptions(group)
     assert told.tolist() == [dates.has_full_date(text) for text in texts]
     assert 300 < told.sum() < len(texts)

@@ -10,8 +10,30 @@ from necrostats.errors import ChoiceError
 from necrostats.registry.quantities import read_count, read_minutes, read_number
 
 _SIZE_LIKE = st.lists(
-    st.sampled_from(["12", "10", "8", "1.2", "1,5", "1.200", "0", "x", "×", "by", " ", "cm", "mm", ":", "h",
-    "min", "'", "~", "-", ">"]),
+    st.sampled_from(
+        [
+            "12",
+            "10",
+            "8",
+            "1.2",
+            "1,5",
+            "1.200",
+            "0",
+            "x",
+            "×",
+            "by",
+            " ",
+            "cm",
+            "mm",
+            ":",
+            "h",
+            "min",
+            "'",
+            "~",
+            "-",
+            ">",
+        ]
+    ),
     max_size=9,
 ).map("".join)
 
@@ -19,11 +41,20 @@ _SIZE_LIKE = st.lists(
 @pytest.mark.parametrize(
     ("text", "minutes"),
     [
-        ("45 min", 45), ("45", 45), ("90'", 90), ("1h", 60), ("1.5 h", 90), ("1h 10", 70), ("1h10min", 70),
+        ("45 min", 45),
+        ("45", 45),
+        ("90'", 90),
+        ("1h", 60),
+        ("1.5 h", 90),
+        ("1h 10", 70),
+        ("1h10min", 70),
         ("1 h 10 min", 70),
-        ("1:10 h", 70), ("1:10:00", 70), ("01:05:30", 65.5), (45, 45),
+        ("1:10 h", 70),
+        ("1:10:00", 70),
+        ("01:05:30", 65.5),
+        (45, 45),
     ],
-)  # fmt: skip
+)
 def test_a_length_of_time_is_read_in_minutes(text, minutes):
     found = read_minutes(text)
     assert (found.value, found.problem) == (minutes, "")
@@ -35,8 +66,7 @@ def test_a_time_with_two_readings_or_none_is_set_aside(text):
     assert found.value is None and found.problem
 
 
-@pytest.mark.parametrize(("text", "count"), [("3", 3), ("x3", 3), ("3 passes", 3), (3.0, 3), ("3.0", 3),
-("0", 0)])
+@pytest.mark.parametrize(("text", "count"), [("3", 3), ("x3", 3), ("3 passes", 3), (3.0, 3), ("3.0", 3), ("0", 0)])
 def test_a_count_is_a_whole_number_with_or_without_its_noun(text, count):
     assert read_count(text).value == count
 

@@ -55,7 +55,7 @@ def test_where_no_test_is_possible_none_is_named(measure, table):
 
 
 def test_choices_off_the_list_are_answered_with_the_list():
-    with pytest.raises(ChoiceError, match="Did you mean \"fisher\""):
+    with pytest.raises(ChoiceError, match='Did you mean "fisher"'):
         compare_proportions(1, 2, 1, 2, test="fischer")
     with pytest.raises(ChoiceError, match="risk ratio"):
         compare_proportions(1, 2, 1, 2, measure="relative risk")

@@ -1,3 +1,5 @@
+""""""
+
 from __future__ import annotations
 
 import numpy as np
@@ -5,8 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special, stats
+from scipy.stats import chi2_contingency
 
-from necrostats.stats.comparisons import boschloo, chi_squared, fisher, fisher_mid_p, yates
+from necrostats.errors import StatisticsError
+from necrostats.stats.comparisons import boschloo, fisher, fisher_mid_p, freeman_halton, yates
+from necrostats.stats.comparisons import exact_tests as chi_squared
 
 EVERY = (boschloo, chi_squared, fisher, fisher_mid_p, yates)
 
@@ -58,8 +63,14 @@ def test_boschloo_is_no_larger_than_twice_fishers_smaller_tail(n, m, draw):
 
 
 def _fisher_tail(a, n, b, m):
-    ways = np.array([special.comb(n, x, exact=True) * special.comb(m, a + b - x, exact=True) for x in range(n + 1)
-                     if 0 <= a + b - x <= m], dtype=float)  # fmt: skip
+    ways = np.array(
+        [
+            special.comb(n, x, exact=True) * special.comb(m, a + b - x, exact=True)
+            for x in range(n + 1)
+            if 0 <= a + b - x <= m
+        ],
+        dtype=float,
+    )
     first = max(0, a + b - m)
     chance = ways / ways.sum()
     return min(chance[: a - first + 1].sum(), chance[a - first :].sum())
@@ -76,3 +87,41 @@ def test_where_nothing_can_be_compared_there_is_no_p_and_a_note(test, table):
     found = test(*table)
     assert np.isnan(found.p_value)
     assert [note.code for note in found.notes] == ["SMALL_N" if 0 in table[1::2] else "ZERO_EVENTS"]
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(n=st.integers(2, 60), m=st.integers(2, 60), draw=st.data())
+def test_statistic_and_p_are_those_of_scipy_with_and_without_correction(n, m, draw):
+    a, b = draw.draw(st.integers(1, n - 1)), draw.draw(st.integers(0, m))
+    for test, correction in ((chi_squared, False), (yates, True)):
+        found, expected = test(a, n, b, m), chi2_contingency([[a, b], [n - a, m - b]], correction=correction)
+        assert found.statistic == pytest.approx(expected.statistic, rel=1e-9, abs=1e-12)
+        assert found.p_value == pytest.approx(expected.pvalue, rel=1e-9)
+
+
+def test_a_very_small_p_does_not_vanish():
+    assert 0 < chi_squared(500, 500, 0, 500).p_value < 1e-200
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(n=st.integers(1, 30), m=st.integers(1, 30), draw=st.data())
+def test_with_two_groups_it_is_fishers_test(n, m, draw):
+    a, b = draw.draw(st.integers(0, n)), draw.draw(st.integers(0, m))
+    if 0 < a + b < n + m:
+        assert freeman_halton([a, b], [n, m]).p_value == pytest.approx(fisher(a, n, b, m).p_value, rel=1e-9)
+
+
+def test_the_order_of_the_groups_and_groups_with_nobody_change_nothing():
+    here = freeman_halton([8, 3, 9], [100, 60, 40]).p_value
+    assert freeman_halton([9, 0, 8, 3], [40, 0, 100, 60]).p_value == pytest.approx(here, rel=1e-12)
+
+
+@pytest.mark.parametrize(("k", "n"), [([0, 0], [3, 4]), ([3, 4], [3, 4]), ([2], [5]), ([], []), ([1, 0], [3, 0])])
+def test_nothing_to_test_gives_no_p_and_a_note(k, n):
+    found = freeman_halton(k, n)
+    assert np.isnan(found.p_value) and found.notes[0].code == "ZERO_EVENTS"
+
+
+def test_too_many_tables_are_refused_with_a_way_out():
+    with pytest.raises(StatisticsError, match="χ²"):
+        freeman_halton([40] * 8, [80] * 8)

@@ -1,12 +1,15 @@
+""""""
+
 from __future__ import annotations
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from necrostats import check_reported
 from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.comparisons.choosing import TESTS
-from necrostats.stats.reported import check_reported
+from necrostats.stats.reported.checking import check_table, printed
 
 
 def test_a_percentage_that_no_whole_number_gives_is_found_without_the_count():
@@ -114,3 +117,79 @@ def test_what_cannot_be_asked_is_refused():
         check_reported(3, 4, k_ref=2, n_ref=4, difference="0.25", interval=("0", "1"), method="Newcomb")
     with pytest.raises(ChoiceError, match="percent"):
         check_reported(3, 4, percent="75").of("p")
+
+
+def test_text_keeps_its_trailing_zeros_and_a_number_needs_its_decimals():
+    assert printed("p", "0.80").decimals == 2
+    assert printed("p", 0.8).decimals == 1
+    assert printed("p", 0.8, 2).decimals == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "decimals", "bound"),
+    [
+        ("<0.001", 0.001, 3, "<"),
+        ("−0.29", -0.29, 2, ""),
+        ("34 %", 34, 0, ""),
+        ("0·87", 0.87, 2, ""),
+        (">.9", 0.9, 1, ">"),
+    ],
+)
+def test_print_is_read_as_it_is_written(text, value, decimals, bound):
+    found = printed("figure", text)
+    assert (found.value, found.decimals, found.bound) == (value, decimals, bound)
+
+
+def test_half_a_unit_fits_and_more_does_not():
+    shown = printed("ratio", "0.57")
+    assert shown.fits(0.565) and shown.fits(0.575)
+    assert not shown.fits(0.5649) and not shown.fits(0.5751)
+
+
+def test_a_bound_is_a_side():
+    assert printed("p", "<0.001").fits(0.0002) and not printed("p", "<0.001").fits(0.002)
+    assert printed("p", ">0.99").fits(1.0) and not printed("p", ">0.99").fits(0.5)
+
+
+def test_digits_cut_off_are_told_from_rounding():
+    shown = printed("p", "0.002")
+    assert shown.cut_off(0.0029) and not shown.fits(0.0029)
+    assert not shown.cut_off(0.0019)
+    assert printed("d", "-0.29").cut_off(-0.2989)
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(st.floats(-1000, 1000), st.integers(0, 4))
+def test_every_number_fits_its_own_print(value, decimals):
+    assert printed("figure", f"{value:.{decimals}f}").fits(value)
+
+
+@pytest.mark.parametrize("text", ["", "n/a", "1-2", ".", "0.3 to 0.4"])
+def test_what_is_no_number_is_refused_as_written(text):
+    with pytest.raises(StatisticsError, match="not a printed number"):
+        printed("ratio", text)
+
+
+def test_the_verdicts_can_be_read_in_one_line_in_sentences_and_as_a_table():
+    found = check_reported(8, 10, percent="81", k_ref=2, n_ref=10, p="0.023")
+    assert repr(found) == "ReportedCheck: 2 figures held against the counts, does not fit: percent"
+    assert str(found).splitlines() == list(found.sentences)
+    page = found._repr_html_()
+    assert page.count("<tr>") == 3
+    assert '<th scope="row">percent</th><td>81</td><td>does not fit</td>' in page
+
+
+def test_all_that_fits_is_none_impossible():
+    said = repr(check_reported(8, 10, percent="80"))
+    assert said == "ReportedCheck: 1 figure held against the counts, none impossible"
+
+
+def test_nothing_to_check_says_what_to_add():
+    found = check_reported(8, 10)
+    assert "percent=" in str(found)
+    assert "percent=" in found._repr_html_()
+
+
+def test_what_was_printed_cannot_become_markup():
+    found = check_reported(8, 10, k_ref=2, n_ref=10, p="<0.05")
+    assert "<td>&lt;0.05</td>" in check_table(found.items)

@@ -1,0 +1,158 @@
+"""A layout laid over an export: its sheets and headings found, or every one that is missing named at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from necrostats.errors import RegistryError
+from necrostats.registry.export.cells import Export, Grid, RawColumn
+from necrostats.registry.export.layout import Layout, SheetLayout
+from necrostats.registry.export.layout_keys import Problems
+from necrostats.registry.export.names import folded, hint
+from necrostats.registry.messages import problem_report
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class LaidColumn:
+    """A column with its heading as shown; `raw` holds the rows below the headings only. `sheet` is its number."""
+
+    heading: str
+    raw: RawColumn
+    sheet: int
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class LaidSheet:
+    """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings."""
+
+    number: int
+    grid: Grid
+    layout: SheetLayout
+    rows: np.ndarray
+    columns: Mapping[str, LaidColumn]
+    below: np.ndarray
+
+    def column(self, heading: str) -> LaidColumn:
+        """The column of a heading, however it is written."""
+        return self.columns[folded(heading)]
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Laid:
+    """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention."""
+
+    export: Export
+    layout: Layout
+    sheets: tuple[LaidSheet, ...]
+    ignored: tuple[Grid, ...]
+    strangers: tuple[Grid, ...]
+
+
+def laid(export: Export, layout: Layout) -> Laid:
+    """RegistryError, with all `findings`, if the export lacks sheets or headings that the layout names."""
+    problems = Problems(layout.name)
+    chosen = [(sheet, grid) for sheet in layout.sheets for grid in _grids(export, sheet, layout, problems)]
+    sheets = tuple(_laid(number, grid, sheet) for number, (sheet, grid) in enumerate(chosen))
+    for sheet in sheets:
+        _check_headings(sheet, layout, problems)
+    if len(problems):
+        findings = problems.findings()
+        raise RegistryError(problem_report(findings, layout.name), findings=findings)
+    read = {id(grid) for _, grid in chosen}
+    others = [grid for grid in export.grids if id(grid) not in read]
+    ignored = {folded(name) for name in layout.ignore_sheets}
+    return Laid(
+        export=export,
+        layout=layout,
+        sheets=sheets,
+        ignored=tuple(grid for grid in others if _names(grid) & ignored),
+        strangers=tuple(grid for grid in others if not _names(grid) & ignored),
+    )
+
+
+def _names(grid: Grid) -> set[str]:
+    return {folded(grid.name), *({folded(grid.file)} if not grid.sheet else ())}
+
+
+def _grids(export: Export, sheet: SheetLayout, layout: Layout, problems: Problems) -> Iterator[Grid]:
+    if not sheet.names:
+        if len(export.grids) == 1:
+            yield export.grids[0]
+        else:
+            problems.add("sheet[1].name", "there is no name, and the source holds several sheets", "Name the sheet.")
+        return
+    for name in sheet.names:
+        found = [grid for grid in export.grids if folded(name) in _names(grid)]
+        if not found:
+            number = layout.sheets.index(sheet) + 1
+            problems.add(
+                f"sheet[{number}].name",
+                f"is no sheet of {export.name}{hint(name, [g.name for g in export.grids])}",
+                "Correct the name, or take this [[sheet]] away.",
+                name,
+            )
+        yield from found
+
+
+def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
+    below = np.flatnonzero(grid.rows > max(sheet.header_rows))
+    columns, seen = {}, {}
+    for column, heading in zip(grid.columns, headings(grid, sheet.header_rows), strict=True):
+        shown = heading or f"({column.letters})"
+        key = folded(shown)
+        seen[key] = seen.get(key, 0) + 1
+        if seen[key] > 1:
+            shown, key = f"{shown}#{seen[key]}", f"{key}#{seen[key]}"
+        columns[key] = LaidColumn(heading=shown, raw=column.at(below), sheet=number)
+    return LaidSheet(number=number, grid=grid, layout=sheet, rows=grid.rows[below], columns=columns, below=below)
+
+
+def headings(grid: Grid, header_rows: tuple[int, ...]) -> list[str]:
+    """The heading of each column: its header rows joined by a blank, a merged heading counted for all it spans."""
+    lines = [_line(grid, row) for row in header_rows]
+    return [" ".join(_pieces([line[column.number] for line in lines])) for column in grid.columns]
+
+
+def _pieces(parts: list[str]) -> Iterator[str]:
+    before = ""
+    for part in parts:
+        bare = " ".join(part.split())
+        if bare and bare != before:
+            yield bare
+        before = bare or before
+
+
+def _line(grid: Grid, row: int) -> dict[int, str]:
+    """Column number → what stands in a row, merged cells spread."""
+    at = np.flatnonzero(grid.rows == row)
+    texts = {
+        column.number: column.cells[column.which[at[0]]].text.strip() if len(at) else "" for column in grid.columns
+    }
+    for first_row, first, last_row, last in grid.merges:
+        if first_row <= row <= last_row and (first_row < row or first < last):
+            source = np.flatnonzero(grid.rows == first_row)
+            if len(source) and first in texts:
+                corner = grid.columns[first - 1]
+                text = corner.cells[corner.which[source[0]]].text.strip()
+                texts.update({number: text for number in range(first, last + 1) if number in texts})
+    return texts
+
+
+def _check_headings(sheet: LaidSheet, layout: Layout, problems: Problems) -> None:
+    place = f"sheet[{layout.sheets.index(sheet.layout) + 1}]"
+    known = [column.heading for column in sheet.columns.values()]
+    named = [*sheet.layout.headings(), *sheet.layout.carry_down, *sheet.layout.ignore]
+    lost = [heading for heading in dict.fromkeys(named) if folded(heading) not in sheet.columns]
+    for heading in lost:
+        problems.add(
+            place,
+            f'is no heading of "{sheet.grid.name}"{hint(heading, known)}',
+            "Correct it here, or say in header_rows where the headings are.",
+            heading,
+        )

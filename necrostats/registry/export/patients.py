@@ -1,0 +1,206 @@
+"""Who each row is about: the patients of an export, numbered in the order in which they first appear.
+
+Rows set aside before anything is made of them: no patient, copies, rows that a stray quotation mark joined.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry.export.cells import first_rows
+from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
+from necrostats.registry.export.names import folded
+from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.quantities import is_blank
+
+NOBODY = -1
+_BETWEEN = "\x1f"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class People:
+    """`ids` (P,): the study code of each patient. `of` holds, for each sheet, the patient (N,) of each row, or -1."""
+
+    ids: tuple[str, ...]
+    of: tuple[np.ndarray, ...]
+
+
+def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
+    """The patients of all sheets. A row whose key is blank, in whole or in part, is nobody's."""
+    known: dict[str, int] = {}
+    of = []
+    for sheet in sheets:
+        if sheet.layout.each_row_is_a_patient:
+            of.append(np.arange(len(known), len(known) + len(sheet)))
+            known.update({f"{_BETWEEN}{sheet.number}{_BETWEEN}{row}": len(known) + row for row in range(len(sheet))})
+        else:
+            of.append(_numbered([_key_column(sheet, heading, layout) for heading in sheet.layout.patient], known))
+    if layout.keep_ids:
+        ids = tuple("-".join(key.strip(_BETWEEN).split(_BETWEEN)).upper() for key in known)
+    else:
+        width = max(4, len(str(len(known))))
+        ids = tuple(f"P{number:0{width}d}" for number in range(1, len(known) + 1))
+    return People(ids=ids, of=tuple(of))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Keys:
+    """The different keys (U,) of a column, and which of them each row (N,) has."""
+
+    texts: Sequence[str]
+    which: np.ndarray
+
+
+def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
+    """The patient (N,) of each row, by all its keys together; new ones are numbered as they appear."""
+    rows = np.zeros(len(columns[0].which), dtype=np.int64)
+    for column in columns:
+        rows = pd.factorize(rows * len(column.texts) + column.which)[0]
+    first = first_rows(rows, rows.max(initial=-1) + 1)
+    parts = [[column.texts[each] for each in column.which[first].tolist()] for column in columns]
+    keys = [_BETWEEN.join(each) if all(each) else "" for each in zip(*parts, strict=True)]
+    people = [known.setdefault(key, len(known)) if key else NOBODY for key in keys]
+    return np.array(people, dtype=np.int64)[rows]
+
+
+def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
+    column = sheet.column(heading)
+    carried = folded(heading) in {folded(each) for each in sheet.layout.carry_down}
+    above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
+    source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
+    return _Keys(texts=[_key(cell.text, layout.id_form) for cell in column.raw.cells], which=column.raw.which[source])
+
+
+def _key(text: str, form: str) -> str:
+    if text.isascii() and text.isalnum() and not text.isalpha():
+        bare = text.casefold()
+    else:
+        bare = "" if is_blank(text) or text.startswith("#") else folded(text)
+    if not (bare and form):
+        return bare
+    prefix, width = folded(form.rstrip("0")), len(form) - len(form.rstrip("0"))
+    found = re.fullmatch(rf"(?:{re.escape(prefix)})?([0-9]+)", bare)
+    return f"{prefix}{found[1].lstrip('0').rjust(width, '0')}" if found else bare
+
+
+def _merged_down(sheet: LaidSheet, column: LaidColumn) -> np.ndarray:
+    """Rows (N,) whose cell in this column is merged with the one above."""
+    marked = np.zeros(len(sheet), dtype=bool)
+    for first_row, first, last_row, last in sheet.grid.merges:
+        if first <= column.raw.number <= last and last_row > first_row:
+            start, end = np.searchsorted(sheet.rows, (first_row, last_row), side="right")
+            marked[start:end] = True
+    return marked
+
+
+_MIXING = np.uint64(0x9E3779B97F4A7C15)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class RowsAside:
+    """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in."""
+
+    rule: str
+    sheet: LaidSheet
+    at: np.ndarray
+    severity: str
+    problem: str
+    remedy: str
+    heading: str = ""
+
+
+def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
+    """Every row that is nobody's or that cannot be one row; each row once, by the first rule that catches it."""
+    found = []
+    for sheet, person in zip(sheets, people.of, strict=True):
+        free = np.ones(len(sheet), dtype=bool)
+        for rule in (_skipped, _swallowed, _long, _nobody, _copies):
+            for aside in rule(sheet, person, free.copy()):
+                if len(aside.at):
+                    free[aside.at] = False
+                    found.append(aside)
+    return found
+
+
+def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    yield RowsAside(
+        rule="SKIPPED",
+        sheet=sheet,
+        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows)),
+        severity="notes",
+        problem="the layout says that this row is no record",
+        remedy="Nothing to do if that is right.",
+    )
+
+
+def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    if len(sheet.grid.swallowed):
+        yield RowsAside(
+            rule="STRAY_QUOTE",
+            sheet=sheet,
+            at=np.flatnonzero(free & sheet.grid.swallowed[sheet.below]),
+            severity="stops",
+            problem="one cell of this row holds what looks like several rows",
+            remedy='A quotation mark is probably never closed: close it, or write it twice ("").',
+        )
+
+
+def _long(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    """In a csv a cell beyond the last heading means that the cells before it may have moved."""
+    if sheet.grid.sheet:
+        return
+    named = [number for number, column in enumerate(sheet.columns.values()) if not column.heading.startswith("(")]
+    ignored = {folded(heading) for heading in sheet.layout.ignore}
+    for number, (name, column) in enumerate(sheet.columns.items()):
+        if number > max(named, default=0) and name not in ignored:
+            yield RowsAside(
+                rule="LONG_ROW",
+                sheet=sheet,
+                at=np.flatnonzero(free & column.raw.filled()),
+                severity="stops",
+                problem="this row has more cells than the headings name, so its cells cannot be told apart",
+                remedy="A cell probably holds a separator: put that cell in quotation marks.",
+            )
+
+
+def _nobody(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    heading = sheet.layout.patient[0] if sheet.layout.patient else ""
+    yield RowsAside(
+        rule="NO_PATIENT",
+        sheet=sheet,
+        at=np.flatnonzero(free & (person == NOBODY)),
+        severity="stops",
+        problem="nothing says which patient this row is about",
+        remedy="Fill in the cell. If the row is no record, name it in skip_rows.",
+        heading=heading,
+    )
+
+
+def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    """A row of a sheet that makes patients, word for word the same as one above it."""
+    if not sheet.layout.patient or not any(rows.table == "patients" for rows in sheet.layout.rows):
+        return
+    rows = _alike(sheet, np.flatnonzero(free))
+    same = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()}).duplicated()
+    yield RowsAside(
+        rule=DUPLICATE_ROW,
+        sheet=sheet,
+        at=rows[same.to_numpy(dtype=bool)],
+        severity="asks",
+        problem="this row stands here word for word a second time; the first one counts",
+        remedy="Take the copy away, or correct its key if it is another patient.",
+    )
+
+
+def _alike(sheet: LaidSheet, rows: np.ndarray) -> np.ndarray:
+    """Of some rows those that may be the same as another: a number made of all their cells is."""
+    mixed = np.zeros(len(rows), dtype=np.uint64)
+    for column in sheet.columns.values():
+        mixed = mixed * _MIXING + column.raw.which[rows].astype(np.uint64)
+    return rows[pd.Series(mixed).duplicated(keep=False).to_numpy()]

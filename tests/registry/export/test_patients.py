@@ -1,0 +1,151 @@
+""""""
+
+from __future__ import annotations
+
+import pytest
+import xlsxwriter
+
+from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line
+from necrostats.registry.export.conservation import counts_of
+from necrostats.registry.export.layout_reading import parse_layout
+from necrostats.registry.export.loading import read_with_layout
+
+SCANS = """
+[[sheet]]
+name = "Scans"
+patient = "Study no"
+carry_down = ["Study no"]
+[[sheet.rows]]
+table = "scans"
+columns = { "Day" = { to = "day", days = true }, "Size" = { to = "size", unit = "mm" } }
+"""
+
+
+def scans(found):
+    return found.registry.scans[["patient_id", "long_mm"]].astype(object).to_numpy().tolist()
+
+
+def with_scans(tmp_path, lines, layout=WIDE + SCANS, keys=("b7", "A 1")):
+    wide = [HEADINGS, *(wide_line(key) for key in keys)]
+    return read(tmp_path, {"DEN": wide, "Scans": [["Study no", "Day", "Size"], *lines]}, layout)
+
+
+def test_study_codes_follow_the_order_of_first_appearance_and_hold_nothing_of_the_key(tmp_path):
+    found = read_wide(tmp_path, wide_line("zz9"), wide_line("aa1"), wide_line("mm5"))
+    assert found.registry.patients["patient_id"].tolist() == ["P0001", "P0002", "P0003"]
+
+
+def test_case_and_blanks_of_a_key_never_matter(tmp_path):
+    found = with_scans(tmp_path, [[" B7 ", 10, 5], ["a  1", 10, 6]])
+    assert scans(found) == [["P0001", 5.0], ["P0002", 6.0]]
+
+
+def test_lost_zeros_count_only_where_the_layout_gives_the_form(tmp_path):
+    lines = [["7", 10, 5]]
+    assert scans(with_scans(tmp_path, lines, keys=("P007",))) == []
+    formed = WIDE.replace("[fill]", '[ids]\nform = "P000"\n[fill]') + SCANS
+    assert scans(with_scans(tmp_path, lines, layout=formed, keys=("P007",))) == [["P0001", 5.0]]
+
+
+def test_keys_that_are_study_codes_already_may_be_kept(tmp_path):
+    kept = WIDE.replace("[fill]", '[ids]\npatients = "keep"\n[fill]')
+    found = read_wide(tmp_path, wide_line("st-7"), layout=kept)
+    assert found.registry.patients["patient_id"].tolist() == ["ST-7"]
+
+
+def test_a_blank_key_takes_the_one_above_where_the_layout_says_so(tmp_path):
+    found = with_scans(tmp_path, [["b7", 10, 5], ["", 20, 6], ["a 1", 10, 7]])
+    assert scans(found) == [["P0001", 5.0], ["P0001", 6.0], ["P0002", 7.0]]
+
+
+def test_a_merged_key_counts_for_every_row_it_spans(tmp_path):
+    path = tmp_path / "unit.xlsx"
+    layout = WIDE + SCANS.replace('carry_down = ["Study no"]\n', "")
+    with xlsxwriter.Workbook(path) as book:
+        shown = book.add_format({"num_format": "dd/mm/yyyy"})
+        wide, sheet = book.add_worksheet("DEN"), book.add_worksheet("Scans")
+        for column, name in enumerate(HEADINGS):
+            wide.write(0, column, name)
+        wide.write(1, 0, "1")
+        wide.write_datetime(1, 2, INDEX, shown)
+        for column, name in enumerate(["Study no", "Day", "Size"]):
+            sheet.write(0, column, name)
+        sheet.merge_range(1, 0, 2, 0, "1")
+        for row, size in enumerate((5, 6, 7), start=1):
+            sheet.write(row, 1, row)
+            sheet.write(row, 2, size)
+    found = read_with_layout(path, parse_layout(layout))
+    assert scans(found) == [["P0001", 5.0], ["P0001", 6.0]]
+    assert [row for _, row, _, _ in told(found, "NO_PATIENT")] == [4]
+
+
+def test_rows_of_nobody_are_set_aside_and_said(tmp_path):
+    found = read_wide(tmp_path, wide_line("1"), wide_line("-"), wide_line("#N/A"), wide_line(""))
+    assert [row for _, row, _, _ in told(found, "NO_PATIENT")] == [3, 4, 5]
+    assert found.registry.set_aside["rule"].tolist() == ["NO_PATIENT"] * 3
+
+
+def test_a_key_may_stand_in_several_columns(tmp_path):
+    layout = WIDE.replace('patient = "Study no"', 'patient = ["Study no", "Centre"]')
+    lines = [[*wide_line("1"), "A"], [*wide_line("1"), "B"], [*wide_line("1"), ""]]
+    found = read_wide(tmp_path, *lines, layout=layout, headings=[*HEADINGS, "Centre"])
+    assert found.registry.patients["patient_id"].tolist() == ["P0001", "P0002"]
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_without_a_key_each_row_is_a_patient(tmp_path, count):
+    layout = (
+        TOP
+        + """
+[[sheet]]
+each_row_is_a_patient = true
+[[sheet.rows]]
+table = "patients"
+columns = { "Age" = "age_years", "Index" = "index_date" }
+"""
+    )
+    found = read(tmp_path, {"DEN": [["Age", "Index"], *[[50, INDEX]] * count]}, layout)
+    assert len(found.registry.patients) == count
+
+
+CSV = WIDE.replace('name = "DEN"\n', "").partition('[[sheet.rows]]\ntable = "sessions"')[0]
+
+
+def read_csv(tmp_path, text):
+    path = tmp_path / "unit.csv"
+    path.write_text("Study no,Age,Index\n" + text)
+    return read_with_layout(path, parse_layout(CSV))
+
+
+def test_rows_that_the_layout_calls_no_record_are_set_aside_with_a_note(tmp_path):
+    layout = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nskip_rows = [3]')
+    found = read_wide(tmp_path, wide_line("1"), wide_line("total"), wide_line("2"), layout=layout)
+    assert len(found.registry.patients) == 2
+    assert [row for _, row, _, _ in told(found, "SKIPPED")] == [3]
+    assert counts_of(found.material).rows_set_aside == 1
+
+
+def test_a_csv_row_with_more_cells_than_headings_is_set_aside_whole(tmp_path):
+    found = read_csv(tmp_path, "1,50,01/03/24\n2,50,01/03/24,,,x\n3,50,01/03/24\n")
+    assert len(found.registry.patients) == 2
+    assert [row for _, row, _, _ in told(found, "LONG_ROW")] == [3]
+    assert counts_of(found.material).complete
+
+
+@pytest.mark.parametrize("tail", [",\n", ",,,\n", "\n"])
+def test_separators_at_the_end_of_a_line_are_no_cells(tmp_path, tail):
+    found = read_csv(tmp_path, f"1,50,01/03/24{tail}2,50,01/03/24{tail}")
+    assert len(found.registry.patients) == 2
+    assert told(found, "LONG_ROW") == []
+
+
+def test_a_stray_quotation_mark_that_ate_rows_is_seen(tmp_path):
+    found = read_csv(tmp_path, '1,50,01/03/24\n2,"50,01/03/24\n3,50,01/03/24\n4,50",01/03/24\n5,50,01/03/24\n')
+    assert [row for _, row, _, _ in told(found, "STRAY_QUOTE")] == [3]
+    assert len(found.registry.patients) == 2
+
+
+def test_a_copy_is_a_copy_only_if_every_cell_is_the_same(tmp_path):
+    found = read_wide(tmp_path, [*wide_line("1"), "a"], [*wide_line("1"), "b"], headings=[*HEADINGS, "Note"])
+    assert told(found, "DUPLICATE_ROW") == []
+    assert len(found.registry.patients) == 1

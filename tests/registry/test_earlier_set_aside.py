@@ -1,0 +1,47 @@
+import pytest
+
+from necrostats.errors import RegistryError, SourceError
+from necrostats.registry.earlier_set_aside import about_before, set_aside_before
+
+HEAD = "table,file,sheet,row,scope,column,patient_id,rule\n"
+
+
+def written(tmp_path, text):
+    (tmp_path / "set_aside.csv").write_text(text, encoding="utf-8")
+    return set_aside_before(tmp_path)
+
+
+def test_a_folder_without_the_list_had_nothing_set_aside(tmp_path):
+    assert set_aside_before(tmp_path).empty
+    assert about_before(set_aside_before(tmp_path), "x").empty
+
+
+def test_the_list_is_read_with_its_rows_and_patients(tmp_path):
+    lines = "sessions,u.xlsx,DEN,12,row,,P0001,OVERFLOW\npatients,u.xlsx,DEN,,cell,Age,,NOT_READ\n"
+    listed = written(tmp_path, HEAD + lines)
+    assert listed["row"].to_numpy(na_value=-1).tolist() == [12, -1]
+    assert listed["patient_id"].tolist() == ["P0001", None]
+    assert "1 row and 1 cell" in about_before(listed, "tidy")["problem"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a,b\n1,2\n",
+        HEAD + "nothing,u,S,1,row,,P1,RULE\n",
+        HEAD + "sessions,u,S,x,row,,P1,RULE\n",
+        HEAD + "sessions,u,S,1,row,,P1,some words\n",
+        HEAD + "sessions,u,S,1,much,,P1,RULE\n",
+        HEAD + '"sessions',
+    ],
+)
+def test_a_file_that_is_no_such_list_is_a_plain_error(tmp_path, text):
+    with pytest.raises(SourceError, match="is not the list that necrostats writes"):
+        written(tmp_path, text)
+
+
+def test_an_identifier_in_it_stops(tmp_path):
+    with pytest.raises(RegistryError) as caught:
+        written(tmp_path, HEAD + "sessions,u.xlsx,anna@example.org,1,row,,P0001,OVERFLOW\n")
+    assert "anna" not in str(caught.value)
