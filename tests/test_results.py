@@ -6,9 +6,9 @@ from necrostats.results import Curves, Listing, Method, Note, Population, Rates
 METHOD = Method(estimand="a", estimator="b", interval="c", level=0.95)
 
 
-def _result(kind=Listing, table=None, **more):
-    table = pd.DataFrame({"case": [1]}) if table is None else table
-    return kind(title="A <title>", table=table, population=Population(patients=2), method=METHOD, **more)
+def _result(kind=Listing, frame=None, **more):
+    frame = pd.DataFrame({"case": [1]}) if frame is None else frame
+    return kind(title="A <title>", frame=frame, population=Population(patients=2), method=METHOD, **more)
 
 
 def test_a_table_without_the_columns_of_its_kind_is_refused():
@@ -44,5 +44,5 @@ def test_curves_know_their_axis_and_their_landmarks():
 
 
 def test_a_limit_without_end_is_shown_in_words():
-    shown = _result(table=pd.DataFrame({"high": [float("inf"), float("nan")]}))._repr_html_()
+    shown = _result(frame=pd.DataFrame({"high": [float("inf"), float("nan")]}))._repr_html_()
     assert "<td>no upper limit</td>" in shown and "<td></td>" in shown and "inf<" not in shown

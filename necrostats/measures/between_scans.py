@@ -116,7 +116,7 @@ def interval_censored_resolution(
         incidence(time, ends.cause, groups, ends.causes, axis="days", landmarks=landmarks, level=level)
         for time in (ends.day, middle)
     ]
-    parts = [_first_cause(each.frame, way) for each, way in zip(curves, WAYS, strict=False)]
+    parts = [_first_cause(each.table, way) for each, way in zip(curves, WAYS, strict=False)]
     medians = [_first_cause(each.medians, way) for each, way in zip(curves, WAYS, strict=False)]
     otherwise = ends.cause > 1
     left = np.where(otherwise, never_resolved(registry, ends, definition.horizon_days), ranges.left)

@@ -110,7 +110,7 @@ def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
 
     return replace(
         curve,
-        frame=table,
+        table=table,
         estimate=spread(curve.estimate, 0.0),
         std_error=spread(curve.std_error, 0.0),
         low=spread(curve.low, np.nan),

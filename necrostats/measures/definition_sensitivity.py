@@ -79,7 +79,7 @@ def _curve(registry: Registry, measure: str, point: int, definition: ResolutionD
 
 
 def _row(curve: Curves, definition: ResolutionDefinition, point: int) -> dict:
-    rows = curve.table[curve.table["cause"] == "resolved"]
+    rows = curve.frame[curve.frame["cause"] == "resolved"]
     found = rows[rows[curve.axis] == point].iloc[0]
     events = int(rows.loc[rows[curve.axis] <= point, "events"].sum())
     return estimate_row(

@@ -326,7 +326,7 @@ def session_states(
     left = event_free(courses.time, merged > 0, courses.groups, STILL, **axis)
     return Curves(
         title="Where patients stand after each necrosectomy",
-        frame=_joined(curve.table, left.frame, (*causes, STILL)),
+        frame=_joined(curve.table, left.table, (*causes, STILL)),
         medians=curve.medians,
         landmarks=axis["landmarks"],
         remaining=STILL,

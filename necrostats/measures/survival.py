@@ -28,7 +28,7 @@ from necrostats.measures.resolution import NAMED_DAYS, REFERENCES
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Note, Population
-from necrostats.stats import incidence as reverse
+from necrostats.stats.incidence import follow_up as reverse_follow_up
 
 ENDS = ("death", "surgery", "percutaneous drain")
 INTERVAL = (
@@ -90,7 +90,7 @@ def follow_up(registry: Registry, *, by: str | None = None, level: float = 0.95)
     died, seen = end_days(registry, "death"), last_seen_days(registry)
     known = groups.codes >= 0
     dead = died < NEVER
-    middle = reverse.follow_up(
+    middle = reverse_follow_up(
         np.where(dead, died, seen)[known],
         dead[known].astype(np.int64),
         group=groups.codes[known],

@@ -62,7 +62,7 @@ def competing_ends_trap(
     ends = outcomes(registry, definition)
     free = event_free(ends.day, ends.cause == 1, groups, NAIVE, axis="days", landmarks=right.landmarks, level=level)
     kept = right.frame[right.frame["cause"] == "resolved"]
-    table = _both(kept, _turned(free.frame))
+    table = _both(kept, _turned(free.table))
     return Curves(
         title="Resolution with and without regard to competing ends",
         frame=table,
@@ -172,7 +172,7 @@ def _rows(
             **about,
         )
     ]
-    said = [Note(code=note.code, text=f"{NAIVE.capitalize()}, {label}: {note.text}") for note in naive.notes]
+    said = [Note(code=note.code, text=f"{NAIVE_MEAN.capitalize()}, {label}: {note.text}") for note in naive.notes]
     if not entered.any():
         rows.append(estimate_row(_all(up_to), "necrosectomies", n=0, estimate=np.nan, **about))
         return rows, [*said, _nobody_enters(label)] if here.any() else []
@@ -328,7 +328,7 @@ def _ever_used_rows(trap: _Trap, name: str, level: float) -> tuple[list[dict], l
         said.append(figure)
 
     for label, sessions_had in ((f"ever {name}", trap.ever), (f"never {name}", trap.never)):
-        add(MEAN, label, "sessions", "patients", sessions_had.size, mean(counts, level=level))
+        add(MEAN, label, "sessions", "patients", sessions_had.size, mean(sessions_had, level=level))
     both = trap.ever.size + trap.never.size
     gap = mean_difference(trap.ever, trap.never, level=level)
     add(GAP, "ever minus never", "difference in sessions", "patients", both, gap)

@@ -7,8 +7,7 @@ from functools import partial
 import pandas as pd
 
 from necrostats.errors import unknown_choice
-from necrostats.present import numbers
-from necrostats.present import stack_drawing as stacks
+from necrostats.present import numbers, stack_drawing
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
@@ -204,7 +203,7 @@ def _(
     `stacked`: all ends on top of each other, with the share that remains (default: only where the result has one).
     """
     if bool(result.remaining) if stacked is None else stacked:
-        return stacks.figure_of(result, width)
+        return stack_drawing.figure_of(result, width)
     main, groups = _chosen_cause(result, cause), in_order(result.frame["group"])
     drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_RATE]
     grid = _grid(result, main, groups, drawn)

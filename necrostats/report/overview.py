@@ -11,7 +11,7 @@ import numpy as np
 
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
-from necrostats.report import markup as css_classes
+from necrostats.report import markup
 
 HORIZON = 180
 FINGERPRINT_LENGTH = 12
@@ -32,7 +32,7 @@ class Status:
     def _repr_html_(self) -> str:
         first, *further = (html.escape(line) for line in self.lines)
         shown = "".join(f"<p>{line}</p>" for line in (f"<strong>{first}</strong>", *further))
-        return f'<div class="{css_classes.STATUS}">{shown}</div>'
+        return f'<div class="{markup.STATUS}">{shown}</div>'
 
 
 def review_period(registry: Registry, period: str = "") -> str:

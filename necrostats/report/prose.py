@@ -6,7 +6,7 @@ import html
 from dataclasses import dataclass
 
 from necrostats.present import saying, wording
-from necrostats.report import markup as css_classes
+from necrostats.report import markup
 from necrostats.report.line_breaks import tied
 from necrostats.results import Result
 
@@ -31,7 +31,7 @@ class Prose:
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
     text = " ".join(saying.findings(result, **options)[:sentences])
-    return Prose(text=text, html=f'<p class="{css_classes.LEAD}">{html.escape(tied(text))}</p>')
+    return Prose(text=text, html=f'<p class="{markup.LEAD}">{html.escape(tied(text))}</p>')
 
 
 def definitions_used(*results: Result) -> Prose:
@@ -49,5 +49,5 @@ def methods(*results: Result) -> Prose:
 def cautions() -> Prose:
     """What to bear in mind before a figure is quoted."""
     items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in wording.cautions())
-    box = f'<div class="{css_classes.CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
+    box = f'<div class="{markup.CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
     return Prose(text="\n".join(wording.cautions()), html=box)

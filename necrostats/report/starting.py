@@ -14,8 +14,7 @@ from necrostats.errors import ReportError
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.entry_workbook import entry_workbook, scale_of
 from necrostats.registry.export.commands import example_layout
-from necrostats.report import reporting as files
-from necrostats.report import templates
+from necrostats.report import reporting, templates
 from necrostats.report.exporting import page
 from necrostats.report.markup import content
 
@@ -80,8 +79,8 @@ def start(folder: str | Path) -> tuple[Path, ...]:
     there = [name for name in contents if (target / name).exists()]
     if there:
         raise ReportError(f"{target} already holds {', '.join(there)}. Choose another folder: nothing is replaced.")
-    files.ready(target)
-    return tuple(files.write(content, target / name) for name, content in contents.items())
+    reporting.ready(target)
+    return tuple(reporting.write(content, target / name) for name, content in contents.items())
 
 
 def _notebook(name: str) -> bytes:

@@ -11,10 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import values
-from necrostats.stats.comparisons import exact_tests as chi_squared
-from necrostats.stats.comparisons import fisher, risk_difference, yates
-from necrostats.stats.comparisons import risk_difference as odds_ratio
-from necrostats.stats.comparisons import risk_difference as risk_ratio
+from necrostats.stats.comparisons import chi_squared, fisher, odds_ratio, risk_difference, risk_ratio, yates
 from necrostats.stats.reported import check_reported
 
 TRIALS = values("trials_two_by_two")

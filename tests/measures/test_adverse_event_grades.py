@@ -9,8 +9,7 @@ from builders.courses import Course, registry_of
 from builders.stented import graded, with_events
 from necrostats.definitions.grades import comprehensive_complication_index
 from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import adverse_event_grades as adverse_event_cases
-from necrostats.measures import complication_index, event_grades, worst_grades
+from necrostats.measures import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.stats.proportions import clopper_pearson
 
 

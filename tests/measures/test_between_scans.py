@@ -10,8 +10,7 @@ from builders.courses import Course, registry_of
 from necrostats.definitions.outcomes import outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
 from necrostats.errors import DesignError
-from necrostats.measures import between_scans as parametric_resolution
-from necrostats.measures import interval_censored_resolution, time_to_resolution
+from necrostats.measures import interval_censored_resolution, parametric_resolution, time_to_resolution
 from necrostats.measures.between_scans import BETWEEN, DOCUMENTED, MIDDLE, middles, never_resolved, scan_ranges
 from necrostats.present import chart, table, words
 from necrostats.registry.tables import registry_from

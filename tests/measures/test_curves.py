@@ -32,7 +32,7 @@ def _curve(time, cause, landmarks=(10,)):
 @given(st.lists(st.tuples(st.integers(0, 20), st.integers(0, 2)), min_size=1, max_size=40))
 def test_counts_add_up_and_limits_hold_the_estimate(subjects):
     time, cause = (np.array(each) for each in zip(*subjects, strict=True))
-    table = _curve(time, cause).frame
+    table = _curve(time, cause).table
     resolved = table[table["cause"] == "resolved"]
     assert table["events"].sum() + resolved["censored"].sum() == len(subjects)
     known = table.dropna(subset=["low", "high"])
@@ -48,7 +48,7 @@ def test_few_subjects_are_named_in_a_note():
 
 
 def test_a_landmark_has_a_row_for_each_cause():
-    table = _curve(np.array([3, 12]), np.array([1, 2])).frame
+    table = _curve(np.array([3, 12]), np.array([1, 2])).table
     assert table.loc[table["days"] == 10, "estimate"].tolist() == pytest.approx([0.5, 0.0])
 
 
@@ -90,7 +90,7 @@ def test_a_median_lies_between_its_limits(subjects):
 
 def test_none_has_the_exact_upper_limit_until_somebody_is_censored():
     """0 of 40: at most 8.81 % (1 − 0.025^(1/40))."""
-    table = _curve(np.array([20, *[30] * 39]), np.array([0, *[1] * 39]), landmarks=(10, 25)).frame
+    table = _curve(np.array([20, *[30] * 39]), np.array([0, *[1] * 39]), landmarks=(10, 25)).table
     deaths = table[table["cause"] == "death"].set_index("days")
     assert deaths.loc[[0, 10, 20], "high"].tolist() == pytest.approx([0.088097] * 3, abs=5e-7)
     assert deaths.loc[10, "low"] == 0 and deaths.loc[[25, 30], ["low", "high"]].isna().all(axis=None)
@@ -207,23 +207,23 @@ def _curve_event_free(time, event, groups=None, landmarks=(10,)):
 
 def test_the_product_limit_worked_by_hand():
     """Events at 2 (of 5) and 4 (of 3), one censored at 3: 4/5, then 4/5 × 2/3."""
-    table = _curve_event_free([2, 3, 4, 12, 12], [1, 0, 1, 0, 0]).frame.set_index("days")
+    table = _curve_event_free([2, 3, 4, 12, 12], [1, 0, 1, 0, 0]).table.set_index("days")
     assert table["estimate"].loc[[0, 2, 3, 4, 10]].tolist() == pytest.approx([1, 0.8, 0.8, 8 / 15, 8 / 15])
     assert table["at_risk"].loc[[0, 2, 4, 10]].tolist() == [5, 5, 3, 2]
 
 
 def test_nothing_is_known_after_the_last_contact():
-    table = _curve_event_free([2, 5], [1, 0]).frame.set_index("days")
+    table = _curve_event_free([2, 5], [1, 0]).table.set_index("days")
     assert np.isnan(table["estimate"].loc[10])
 
 
 def test_when_nobody_is_left_the_share_is_0_from_there_on():
-    assert _curve_event_free([2, 5], [1, 1]).frame.set_index("days")["estimate"].loc[10] == 0
+    assert _curve_event_free([2, 5], [1, 1]).table.set_index("days")["estimate"].loc[10] == 0
 
 
 def test_with_nobody_censored_and_few_the_limits_are_clopper_pearson():
     """9 of 10 free at day 2: 55.50 % to 99.75 % (Clopper–Pearson, beta quantiles)."""
-    row = _curve_event_free([2, *range(3, 12)], [1] * 10).frame.set_index("days").loc[2]
+    row = _curve_event_free([2, *range(3, 12)], [1] * 10).table.set_index("days").loc[2]
     assert (row["low"], row["high"]) == pytest.approx((0.554984, 0.997471), abs=5e-7)
 
 
@@ -238,14 +238,14 @@ def test_a_median_not_reached_is_said():
 
 def test_groups_with_nobody_stay_and_rows_without_a_group_do_not_count():
     groups = Grouping(labels=("a", "b"), codes=np.array([0, 0, -1]))
-    table = _curve_event_free([2, 20, 1], [1, 0, 1], groups).frame
+    table = _curve_event_free([2, 20, 1], [1, 0, 1], groups).table
     assert table.loc[table["group"] == "a", "at_risk"].max() == 2
     assert table.loc[table["group"] == "b", "estimate"].isna().all()
 
 
 def test_all_still_free_have_an_exact_lower_limit_until_somebody_is_censored():
     """40 of 40: at least 91.19 % (0.025^(1/40))."""
-    table = _curve_event_free([20, *[30] * 39], [0, *[1] * 39], landmarks=(10, 25)).frame.set_index("days")
+    table = _curve_event_free([20, *[30] * 39], [0, *[1] * 39], landmarks=(10, 25)).table.set_index("days")
     assert table.loc[10, ["low", "high"]].tolist() == pytest.approx([0.911903, 1.0], abs=5e-7)
     assert table.loc[25, ["low", "high"]].isna().all()
 

@@ -324,7 +324,7 @@ def test_groups_hold_those_with_a_group_and_the_curve_those_groups_with_anybody_
     assert dict(courses.population.left_out) == {"patients without a group": 1}
     assert courses.labels_of(courses.known).tolist() == ["female", "male", "male"]
     curve = courses.curve(0.95)
-    assert curve.frame.groups.tolist() == ["female", "male"]
+    assert curve.table.groups.tolist() == ["female", "male"]
     assert curve.estimate[0, 0, -1] == 1.0
 
 

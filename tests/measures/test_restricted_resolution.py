@@ -9,8 +9,7 @@ from scipy import special, stats
 from builders.courses import Course, registry_of
 from necrostats.definitions.resolution import ResolutionDefinition
 from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import restricted_mean_resolution, time_to_resolution
-from necrostats.measures import restricted_resolution as bootstrap_resolution
+from necrostats.measures import bootstrap_resolution, restricted_mean_resolution, time_to_resolution
 from necrostats.present import chart, table, words
 
 

@@ -9,7 +9,7 @@ from builders.courses import Course, registry_of
 from necrostats import bundled
 from necrostats.errors import ChoiceError
 from necrostats.measures import competing_ends_trap, ever_used_trap, naive_mean_sessions, time_to_resolution
-from necrostats.measures.traps import DIFFERENCE, GAP, MEAN, NAIVE, SHARE
+from necrostats.measures.traps import DIFFERENCE, GAP, MEAN, NAIVE, NAIVE_MEAN, SHARE
 from necrostats.present import chart, words
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.loading import read_registry
@@ -108,7 +108,7 @@ def test_the_mean_among_the_resolved_and_the_restricted_mean_of_all_worked_by_ha
     """Resolved after 1, 1, 2, dead after 3, under treatment after 4: (1+1+2)/3, and S = 1, 3/5, 2/5, 1/5, 1/5."""
     registry = registry_of(*[_resolved_after(k) for k in (1, 1, 2)], _dead_after(3), _still_after(4))
     result = naive_mean_sessions(registry, up_to=4)
-    naive, whole = _row(result, NAIVE), _row(result, "restricted mean necrosectomies of all, up to 4")
+    naive, whole = _row(result, NAIVE_MEAN), _row(result, "restricted mean necrosectomies of all, up to 4")
     assert (naive["estimate"], naive["n"]) == (pytest.approx(4 / 3), 3)
     assert (whole["estimate"], whole["n"]) == (pytest.approx(1 + 3 / 5 + 2 / 5 + 1 / 5), 5)
 
@@ -127,7 +127,7 @@ def test_geometric_sessions_with_drop_out_show_the_known_bias():
     courses = [_resolved_after(n) if n <= d else _still_after(d) for n, d in zip(needed, seen, strict=True)]
     result = naive_mean_sessions(registry_of(*courses), up_to=8)
     assert round(1 / (1 - 0.7 * 0.85), 2) == 2.47
-    assert _row(result, NAIVE)["estimate"] == pytest.approx(2.469, abs=3 * 1.9 / np.sqrt(1900))
+    assert _row(result, NAIVE_MEAN)["estimate"] == pytest.approx(2.469, abs=3 * 1.9 / np.sqrt(1900))
     truth = (1 - 0.7**8) / 0.3
     row = _row(result, "restricted mean necrosectomies of all, up to 8")
     assert row["low"] < truth < row["high"]
@@ -136,9 +136,9 @@ def test_geometric_sessions_with_drop_out_show_the_known_bias():
 def test_groups_have_a_row_each_and_empty_ones_stay():
     courses = [_resolved_after(1, about={"sex": "female"}), _resolved_after(3, about={"sex": "male"})]
     result = naive_mean_sessions(registry_of(*courses), by="sex")
-    assert _row(result, NAIVE, "male")["estimate"] == 3
-    assert _row(result, NAIVE, "other")["n"] == 0
-    assert np.isnan(_row(result, NAIVE, "other")["estimate"])
+    assert _row(result, NAIVE_MEAN, "male")["estimate"] == 3
+    assert _row(result, NAIVE_MEAN, "other")["n"] == 0
+    assert np.isnan(_row(result, NAIVE_MEAN, "other")["estimate"])
 
 
 def test_nobody_gives_an_empty_answer_and_no_error_naive_sessions():

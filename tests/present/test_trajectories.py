@@ -115,7 +115,7 @@ def test_labels_with_markup_are_escaped():
     nasty = {"confirmed": "<script>x</script> & $y$"}
     renamed = {
         name: getattr(result, name).assign(group=getattr(result, name)["group"].cat.rename_categories(nasty))
-        for name in ("table", "series")
+        for name in ("frame", "series")
     }
     page = chart(replace(result, **renamed))._repr_html_()
     assert "<script" not in page

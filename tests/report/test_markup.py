@@ -9,7 +9,7 @@ import pytest
 
 from builders.html import parsed, table_of
 from necrostats import report
-from necrostats.report import markup as css_classes
+from necrostats.report import markup
 from necrostats.report.markup import content
 
 
@@ -114,14 +114,9 @@ def test_a_range_stays_whole_in_text_and_cells_and_the_words_around_it_are_kept(
 STYLE = (Path(report.__file__).parent / "page" / "page.css").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", [css_classes.CAUTIONS, css_classes.SCROLL, css_classes.STATUS, css_classes.WHOLE])
+@pytest.mark.parametrize("name", [markup.CAUTIONS, markup.SCROLL, markup.STATUS, markup.WHOLE])
 def test_the_style_sheet_knows_the_boxes_by_the_name_they_are_given(name):
     assert f".{name} {{" in STYLE
-
-
-def test_names_are_plain_and_no_two_are_the_same():
-    names = [value for key, value in vars(css_classes).items() if key.isupper()]
-    assert sorted(names) == ["cautions", "lead", "scroll", "status", "whole"]
 
 
 def test_a_table_of_ten_columns_of_small_numbers_fits_beside_the_list_of_sections():

@@ -7,7 +7,7 @@ import pytest
 from builders.html import parsed, problems
 from builders.notebooks import code, saved, text
 from necrostats.errors import ChoiceError, ReportError, SourceError
-from necrostats.report import reporting as files
+from necrostats.report import reporting
 from necrostats.report.reporting import write_report
 
 SHOWS = "from IPython.display import HTML\nHTML(f'<p>{source.rsplit(\"/\")[-1]} at {level}</p>')"
@@ -69,7 +69,7 @@ def test_a_wrong_request_is_refused_before_anything_is_made(tmp_path, source, wr
 
 
 def test_a_file_is_written_whole_and_nothing_is_left_beside_it(tmp_path):
-    files.write(b"new", tmp_path / "page.html")
+    reporting.write(b"new", tmp_path / "page.html")
     assert [path.name for path in tmp_path.iterdir()] == ["page.html"]
     assert (tmp_path / "page.html").read_bytes() == b"new"
 
@@ -79,16 +79,16 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path):
     target.mkdir()
     (target / "old").write_text("old")
     with pytest.raises(ReportError, match=r"page\.html cannot be written"):
-        files.write(b"new", target)
+        reporting.write(b"new", target)
     assert [path.name for path in tmp_path.iterdir()] == ["page.html"]
     assert (target / "old").read_text() == "old"
 
 
 def test_a_folder_is_made_with_its_parents(tmp_path):
-    assert files.ready(tmp_path / "a" / "b").is_dir()
+    assert reporting.ready(tmp_path / "a" / "b").is_dir()
 
 
 def test_a_file_in_place_of_the_folder_is_said(tmp_path):
     (tmp_path / "taken").write_text("")
     with pytest.raises(ReportError, match="taken cannot be used as a folder"):
-        files.ready(tmp_path / "taken")
+        reporting.ready(tmp_path / "taken")

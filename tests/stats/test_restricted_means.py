@@ -162,7 +162,7 @@ def test_errors_by_cluster_are_those_of_the_clustered_curve(rows, day, seed):
     time, cause = rows
     patient = np.random.default_rng(seed).integers(0, 10, time.size)
     curve = aalen_johansen(time, cause, causes=[1, 2], cluster=patient)
-    found = heights(curve, day, subjects_differences=Subjects(time=time, cause=cause, cluster=patient))
+    found = heights(curve, day, subjects=Subjects(time=time, cause=cause, cluster=patient))
     assert_allclose(found.std_error, at(curve, day).std_error[..., 0], atol=1e-9)
 
 

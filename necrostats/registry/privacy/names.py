@@ -78,7 +78,7 @@ def is_initialled(text: str) -> bool:
     return any(found[1] not in TEAMS for found in _SIGNED_BY.finditer(text)) or bool(_INITIALS_ARE.search(text))
 
 
-_GIVEN_PATTERN = """
+_COMMON_GIVEN = """
 aaron abdul abdullah abigail achim adam adebayo adele adrian adriana aditya agata agnes agnieszka ahmad ahmed aidan
 ailsa aino aisha aiko akira alan alasdair albert alberto aled alejandra alejandro aleksander aleksandra alessandra
 alessandro alessia alex alexander alexandra alexei alexis alfonso alfred alfredo alfie alice alicia alison alistair
@@ -185,7 +185,7 @@ polly regina roman rosa rosie sally simone stella victor vera vital virginia wan
 holmes collins lambert pinto ramos wagner stein castro flores kaya hans claire bianchi rossi maxime florence mina
 leila percy rosie felicity walker cho
 """
-GIVEN_NAMES = frozenset(_GIVEN_PATTERN.split())
+GIVEN_NAMES = frozenset(_COMMON_GIVEN.split())
 SURNAMES = frozenset(_SURNAMES.split())
 _LOWER = (GIVEN_NAMES | SURNAMES) - frozenset(_WORDS_TOO.split())
 _SHORTEST_LOWER = 4

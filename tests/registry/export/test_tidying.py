@@ -22,7 +22,6 @@ from hypothesis import strategies as st
 from builders.exports import HEADINGS, WIDE, read_wide, wide_line, workbook
 from necrostats.errors import NecrostatsError, RegistryError
 from necrostats.registry.defusing import undefused
-from necrostats.registry.export import tidying as outputs
 from necrostats.registry.export.batches import Stretch
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
@@ -114,7 +113,7 @@ def test_the_folder_of_the_export_and_a_file_are_refused(tmp_path):
 
 
 def test_the_lines_of_a_long_ledger_are_counted_while_they_are_written(tmp_path, monkeypatch):
-    monkeypatch.setattr(outputs, "_PROGRESS", 1)
+    monkeypatch.setattr("necrostats.registry.export.tidying._PROGRESS", 1)
     said = []
     path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, *LINES]})
     tidy(path, parse_layout(WIDE), tmp_path / "tidy", say=said.append)

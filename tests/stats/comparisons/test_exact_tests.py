@@ -10,8 +10,7 @@ from scipy import special, stats
 from scipy.stats import chi2_contingency
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.comparisons import boschloo, fisher, fisher_mid_p, freeman_halton, yates
-from necrostats.stats.comparisons import exact_tests as chi_squared
+from necrostats.stats.comparisons import boschloo, chi_squared, fisher, fisher_mid_p, freeman_halton, yates
 
 EVERY = (boschloo, chi_squared, fisher, fisher_mid_p, yates)
 

@@ -11,9 +11,7 @@ from scipy import optimize, special
 from scipy.stats import nchypergeom_fisher
 
 from necrostats.errors import ChoiceError, StatisticsError
-from necrostats.stats.comparisons import risk_difference
-from necrostats.stats.comparisons import risk_difference as odds_ratio
-from necrostats.stats.comparisons import risk_difference as risk_ratio
+from necrostats.stats.comparisons import odds_ratio, risk_difference, risk_ratio
 from necrostats.stats.comparisons.common import two_groups
 from necrostats.stats.comparisons.risk_difference import beyond, difference_variance, ratio_variance
 

@@ -5,8 +5,7 @@ import pytest
 from numpy.testing import assert_allclose
 from statsmodels.stats.contingency_tables import StratifiedTable
 
-from necrostats.stats.comparisons import mantel_haenszel
-from necrostats.stats.comparisons import risk_difference as odds_ratio
+from necrostats.stats.comparisons import mantel_haenszel, odds_ratio
 
 STRATA = ([5, 8, 2, 4], [7, 11, 3, 20], [10, 12, 9, 7], [28, 32, 23, 22])
 
