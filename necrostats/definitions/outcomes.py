@@ -146,7 +146,8 @@ class Outcomes:
     `day` (n,) is the day of the end; `cause` (n,) is 0 for last seen unresolved, else the place in `causes`
     counted from 1. `ranged` (n,) marks ends whose day is known only as a range; `unsized_scans` counts scans
     without a longest axis; `undated_collections` counts later collections without a day of detection; `seen_later`
-    counts patients with a record after their last contact day;
+    counts patients with a record after their last contact day; `at_horizon` (n,) marks patients seen unresolved on
+    the last day that counts, day `horizon`;
     `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
     """
 
@@ -154,6 +155,8 @@ class Outcomes:
     cause: np.ndarray
     causes: tuple[str, ...]
     ranged: np.ndarray
+    at_horizon: np.ndarray
+    horizon: int
     unsized_scans: int
     undated_collections: int
     seen_later: int
@@ -164,11 +167,11 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
     """How each patient's course ended under a definition, vectorised over patients.
 
     A day known as a range counts at its latest for resolution and at its earliest for a competing end.
-    Resolution on the same day as a competing end counts as resolution: nothing came before it.
+    Death on the day of the confirming scan is death; resolution on the day of another competing end is resolution.
     """
     ends = _ends(registry, definition)
     last_seen = last_seen_days(registry)
-    first = np.argmin(ends, axis=0)
+    first = np.argmin(2 * ends - _goes_first(definition), axis=0)
     day = ends[first, np.arange(ends.shape[1])]
     horizon = definition.horizon_days
     ended = (day < NEVER) & (day <= horizon)
@@ -177,6 +180,8 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
         cause=np.where(ended, first + 1, 0),
         causes=definition.causes,
         ranged=ended & _ranged(registry, day),
+        at_horizon=~ended & (last_seen >= horizon),
+        horizon=horizon,
         seen_later=int(np.count_nonzero(last_records(registry) > _days(registry.patients, "last_contact_day"))),
         unsized_scans=int(registry.scans["long_mm"].isna().sum()),
         undated_collections=int(
@@ -256,6 +261,11 @@ def last_records(registry: Registry) -> np.ndarray:
 def _ends(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
     competing = [end_days(registry, cause) for cause in definition.causes[1:]]
     return np.stack([resolution_days(registry, definition), *competing])
+
+
+def _goes_first(definition: ResolutionDefinition) -> np.ndarray:
+    """1 for the end that stands when two fall on one day, 0 for the others, one a row of `_ends`."""
+    return np.array([[cause == "death"] for cause in definition.causes], dtype=np.int64)
 
 
 def _death_days(registry: Registry) -> np.ndarray:

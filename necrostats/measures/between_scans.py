@@ -139,7 +139,8 @@ def interval_censored_resolution(
             left_out={"patients without a group": groups.left_out},
         ),
         method=Method(
-            estimand=f"probability of resolution by a day since index drainage, {competing(ends)} competing, dated by "
+            estimand="probability of resolution by a day since index drainage, "
+            f"{competing(ends.causes)} competing, dated by "
             "the scan that documented it, half-way from the last scan that still showed a collection, and at any time "
             "between those two scans",
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
@@ -313,7 +314,7 @@ def parametric_resolution(
         population=curves.population,
         method=Method(
             estimand="day since index drainage by which half of all patients are resolved, "
-            f"{competing(ends)} competing",
+            f"{competing(ends.causes)} competing",
             estimator="Aalen–Johansen for documented and mid-point; maximum likelihood for the ranges between scans, "
             "without a shape, log-normal and Weibull",
             interval="where the band of the curve passes one half; for a fixed shape normal limits on the log scale",

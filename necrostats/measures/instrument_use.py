@@ -73,7 +73,7 @@ def landmark_resolution(
             },
         ),
         method=Method(
-            estimand=f"probability of documented resolution by a day since index drainage, {competing(ends)} "
+            estimand=f"probability of documented resolution by a day since index drainage, {competing(ends.causes)} "
             f"competing, among those still under treatment after day {landmark}",
             estimator=f"Aalen–Johansen from the landmark, day {landmark}",
             interval=INTERVAL,

@@ -82,7 +82,7 @@ def time_to_resolution(
             },
         ),
         method=incidence_method(
-            f"probability of documented resolution by a day since index drainage, {competing(ends)} competing",
+            f"probability of documented resolution by a day since index drainage, {competing(ends.causes)} competing",
             "Aalen–Johansen, exact ties",
             level,
             definition,
@@ -109,9 +109,9 @@ def incidence_method(estimand: str, estimator: str, level: float, definition: Re
     )
 
 
-def competing(ends: Outcomes) -> str:
-    """The competing ends in words."""
-    *first, last = ends.causes[1:]
+def competing(causes: tuple[str, ...]) -> str:
+    """The competing ends in words, of causes that begin with resolution."""
+    *first, last = causes[1:]
     return f"{', '.join(first)} and {last}"
 
 
@@ -158,12 +158,14 @@ NAMED_TAU: Mapping[str, int] = {DAYS: 180, SESSIONS: 8}
 class CoursesAlong:
     """One entry a patient, in the order of `registry.patients`: `time` (n,) and `cause` (n,) along `axis`.
 
+    `cause` is 0 for last seen unresolved, else a place in `causes` counted from 1.
     Of `groups`, patients who are not counted have the code -1; `left_out` says why.
     """
 
     axis: str
     time: np.ndarray
     cause: np.ndarray
+    causes: tuple[str, ...]
     groups: Grouping
     ends: Outcomes
     left_out: Mapping[str, int]
@@ -201,7 +203,7 @@ class CoursesAlong:
             self.time[self.known],
             self.cause[self.known],
             group=self.labels_of(self.known),
-            causes=self.ends.causes,
+            causes=self.causes,
             groups=filled,
         )
         return aalen_johansen_of(counts, level=level)
@@ -218,6 +220,7 @@ def courses_along(registry: Registry, axis: str, by: str | None, definition: Res
             axis=axis,
             time=ends.day,
             cause=ends.cause,
+            causes=ends.causes,
             groups=groups,
             ends=ends,
             left_out=ungrouped,
@@ -229,6 +232,7 @@ def courses_along(registry: Registry, axis: str, by: str | None, definition: Res
         axis=axis,
         time=counted.sessions,
         cause=counted.cause,
+        causes=counted.causes,
         groups=Grouping(labels=groups.labels, codes=np.where(counted.enters, groups.codes, -1)),
         ends=ends,
         left_out={**ungrouped, "patients with no scan or review after the index drainage": never},
@@ -281,7 +285,7 @@ def sessions_to_resolution(
         courses.time,
         courses.cause,
         courses.groups,
-        courses.ends.causes,
+        courses.causes,
         axis=SESSIONS,
         landmarks=landmarks,
         level=level,
@@ -293,7 +297,7 @@ def sessions_to_resolution(
         landmarks=landmarks,
         population=courses.population,
         method=incidence_method(
-            f"probability of being resolved within k necrosectomies, with {competing(courses.ends)} competing",
+            f"probability of being resolved within k necrosectomies, with {competing(courses.causes)} competing",
             f"Aalen–Johansen on the session number; {RISK_SET}",
             level,
             definition,
@@ -319,7 +323,7 @@ def session_states(
     Patients enter and leave the risk set by the same rule.
     """
     courses = courses_along(registry, SESSIONS, by, definition)
-    otherwise = _otherwise(courses.ends)
+    otherwise = _otherwise(courses.causes)
     merged, causes = np.minimum(courses.cause, 2), ("resolved", otherwise)
     axis = {"axis": SESSIONS, "landmarks": tuple(range(up_to + 1)), "level": level}
     curve = incidence(courses.time, merged, courses.groups, causes, **axis)
@@ -341,8 +345,8 @@ def session_states(
     )
 
 
-def _otherwise(ends: Outcomes) -> str:
-    *first, last = ends.causes[1:]
+def _otherwise(causes: tuple[str, ...]) -> str:
+    *first, last = causes[1:]
     return f"{', '.join(first)} or {last}"
 
 

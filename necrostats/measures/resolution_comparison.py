@@ -121,7 +121,7 @@ def gray(sides: Sides) -> Found:
         group=courses.labels_of(rows),
         groups=kept,
         of="resolved",
-        causes=courses.ends.causes,
+        causes=courses.causes,
         strata=_strata(sides, rows),
     )
     return _tested_by(found, "Gray's test of the incidence of resolution")
@@ -344,7 +344,7 @@ def compare_resolution(
         population=courses.population,
         method=Method(
             estimand=f"difference in the incidence of documented resolution {by_point(axis, point)}"
-            f"{' of index drainage' if days else ''}, {competing(courses.ends)} competing; with it the difference in "
+            f"{' of index drainage' if days else ''}, {competing(courses.causes)} competing; with it the difference in "
             "means, and the ratio of hazards of resolution among those still under treatment",
             estimator=_estimator(days, strata, model),
             interval="Welch's t limits; for hazard ratios normal limits on the log scale",

@@ -58,7 +58,7 @@ def restricted_mean_resolution(
     curve = courses.curve(level)
     lost = restricted_mean(curve, until)
     kept = restricted_mean(kaplan_meier_of(curve.table, level=level), until)
-    variables = (BEFORE, *(AFTER.get(cause, f"after {cause}") for cause in courses.ends.causes))
+    variables = (BEFORE, *(AFTER.get(cause, _after(cause)) for cause in courses.causes))
     labels = list(courses.groups.labels)
     rows = [
         estimate_row(
@@ -80,7 +80,7 @@ def restricted_mean_resolution(
         population=courses.population,
         method=Method(
             estimand=f"mean number of the first {until} {'days since index drainage' if days else 'necrosectomies'} "
-            f"before any end, and after resolution, {competing(courses.ends)}; together they make {until}",
+            f"before any end, and after resolution, {competing(courses.causes)}; together they make {until}",
             estimator=f"area under the curves of Kaplan–Meier and Aalen–Johansen up to {until}",
             interval="t limits on the logit scale, with the infinitesimal jackknife error",
             level=level,
@@ -89,6 +89,10 @@ def restricted_mean_resolution(
         ),
         notes=tuple(dict.fromkeys((*kept.notes, *without_limits(table), *courses.notes))),
     )
+
+
+def _after(cause: str) -> str:
+    return cause if cause.startswith("not resolved") else f"after {cause}"
 
 
 def _figure(curve: CumulativeIncidence, figures: GroupFigures, label: str, cause: int) -> dict:
@@ -171,7 +175,7 @@ def bootstrap_resolution(
         population=courses.population,
         method=Method(
             estimand=f"median, incidence {by_point(axis, point)} and mean of the first {until} {axis} after documented "
-            f"resolution, {competing(courses.ends)} competing",
+            f"resolution, {competing(courses.causes)} competing",
             estimator="Aalen–Johansen",
             interval="by formula: delta-method standard error, log-log scale, for means t limits on the logit scale; "
             f"by bootstrap: percentiles of {replicates:,} resamples of patients (seed {seed}), of shares and means "
@@ -218,7 +222,7 @@ def _resampled(
         statistics,
         group=courses.labels_of(rows),
         groups=filled,
-        causes=courses.ends.causes,
+        causes=courses.causes,
         replicates=replicates,
         random=seed,
         level=level,

@@ -22,12 +22,15 @@ from necrostats.results import Note
 class CountedSessions:
     """Sessions at the end of each patient's course, the end, and whether it enters the risk set at all.
 
+    `cause` is a place in `causes` counted from 1, or 0 for lost to view: the last of `causes` is to be seen
+    unresolved on the horizon day.
     `stepped_back`, `lower_bounds` and `ends_open` count patients: those who leave before their last session, those of
     whom a session was set aside, and those of the latter whose end therefore has no session number.
     """
 
     sessions: np.ndarray
     cause: np.ndarray
+    causes: tuple[str, ...]
     enters: np.ndarray
     stepped_back: int
     lower_bounds: int
@@ -39,17 +42,24 @@ def counted_sessions(registry: Registry, ends: Outcomes) -> CountedSessions:
     done, last_session = _necrosectomies(registry, ends)
     assessed = last_assessed(registry, ends) > last_session
     lower_bound = _sessions_set_aside(registry)
-    under_treatment = ends.cause == 0
+    under_treatment = (ends.cause == 0) & ~ends.at_horizon
+    causes = (*ends.causes, not_resolved_within(ends.horizon))
     stepped_back = under_treatment & ~assessed & ~lower_bound
     sessions = done - stepped_back
     return CountedSessions(
         sessions=np.maximum(sessions, 0),
-        cause=np.where(lower_bound, 0, ends.cause),
+        cause=np.where(lower_bound, 0, np.where(ends.at_horizon, len(causes), ends.cause)),
+        causes=causes,
         enters=sessions >= 0,
         stepped_back=int(np.count_nonzero(stepped_back & (sessions >= 0))),
         lower_bounds=int(np.count_nonzero(lower_bound)),
         ends_open=int(np.count_nonzero(lower_bound & ~under_treatment)),
     )
+
+
+def not_resolved_within(horizon: int) -> str:
+    """What the end of a patient is called who was seen unresolved on the horizon day."""
+    return f"not resolved within {horizon} days"
 
 
 def _necrosectomies(registry: Registry, ends: Outcomes) -> tuple[np.ndarray, np.ndarray]:
@@ -139,7 +149,8 @@ def necrosectomies(registry: Registry, ends: Outcomes) -> Necrosectomies:
     whose, when = patient[session], day[session]
     first = np.searchsorted(whose, whose, side="left")
     last = np.append(whose[1:] != whose[:-1], True)[: whose.size]
-    unseen = last & (ends.cause[whose] == 0) & (last_assessed(registry, ends)[whose] <= when)
+    under_treatment = (ends.cause == 0) & ~ends.at_horizon
+    unseen = last & under_treatment[whose] & (last_assessed(registry, ends)[whose] <= when)
     enough = np.where(unseen, -1, (last & (ends.cause[whose] == 1)).astype(np.int64))
     return Necrosectomies(
         session=session, patient=whose, number=np.arange(whose.size) - first + 1, day=when, enough=enough

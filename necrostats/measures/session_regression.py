@@ -82,7 +82,7 @@ def session_regression(
         ),
         method=Method(
             estimand="ratio of the chances of being resolved after a session, given not before it, between patients "
-            f"who differ in one covariate; {competing(courses.ends)} count as not resolved",
+            f"who differ in one covariate; {competing(courses.causes)} count as not resolved",
             estimator=f"{'complementary log-log' if link == 'cloglog' else 'logit'} model of person-sessions, a term "
             f"for each session number up to {NAMED_TAU[SESSIONS]}, adjusted for the other covariates",
             interval="normal limits on the log scale; each patient is resolved once at most, so ordinary errors hold",

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.outcomes import Outcomes, outcomes
+from necrostats.definitions.outcomes import outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import event_free
 from necrostats.measures.grouping import counted as counts
@@ -78,7 +78,7 @@ def competing_ends_trap(
             definition=right.method.definition,
             references=("Gooley et al., Stat Med 1999;18:695", *right.method.references),
         ),
-        notes=(_note(table, max(right.landmarks, default=0), competing(ends)), *right.notes),
+        notes=(_note(table, max(right.landmarks, default=0), competing(ends.causes)), *right.notes),
     )
 
 
@@ -132,7 +132,7 @@ def naive_mean_sessions(
         here = groups.codes == place
         made, said = _rows(counted, here, label, up_to, level)
         rows += made
-        notes += [*said, *([_left_out(ends, counted, here, label if by else "")] if here.any() else [])]
+        notes += [*said, *([_left_out(counted, here, label if by else "")] if here.any() else [])]
     table = estimate_table(sorted(rows, key=lambda row: row["measure"] != NAIVE_MEAN), groups=groups.labels)
     bare = without_limits(table[table["measure"] != NAIVE_MEAN], named_by="measure")
     return Estimates(
@@ -205,12 +205,16 @@ def _renamed(note: Note, label: str) -> Note:
     return Note(code=note.code, text=note.text.replace("Group all", f"Group {label}"))
 
 
-def _left_out(ends: Outcomes, counted: CountedSessions, here: np.ndarray, label: str) -> Note:
+def _ended(cause: str) -> str:
+    return cause if cause.startswith("not resolved") else f"ended by {cause}"
+
+
+def _left_out(counted: CountedSessions, here: np.ndarray, label: str) -> Note:
     """Whom the mean among the resolved leaves out, and how many sessions they had."""
     others = here & (counted.cause != 1)
     ended = [
-        f"{np.count_nonzero(others & (counted.cause == place)):,} ended by {name}"
-        for place, name in enumerate(ends.causes[1:], start=2)
+        f"{np.count_nonzero(others & (counted.cause == place)):,} {_ended(name)}"
+        for place, name in enumerate(counted.causes[1:], start=2)
     ]
     unresolved = int(np.count_nonzero(others & (counted.cause == 0)))
     name = f"{label}: t" if label else "T"

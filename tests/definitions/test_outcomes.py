@@ -1,4 +1,4 @@
-""""""
+"""How courses end, one rule a test, with a test on each edge."""
 
 from __future__ import annotations
 
@@ -44,6 +44,29 @@ def test_a_patient_who_dies_unresolved_has_a_competing_end():
 
 def test_death_after_resolution_changes_nothing():
     assert _end(Course(scans=[(20, 5)], well_on=[20], died_on=33)) == ("resolved", 20)
+
+
+@pytest.mark.parametrize(("died_on", "end"), [(59, ("death", 59)), (60, ("death", 60)), (61, ("resolved", 60))])
+def test_death_on_the_day_of_the_confirming_scan_is_death(died_on, end):
+    assert _end(Course(scans=[(60, 5)], well_on=[60], died_on=died_on)) == end
+
+
+@pytest.mark.parametrize(
+    ("day", "end"), [(179, ("resolved", 179)), (180, ("resolved", 180)), (181, ("last seen", 180))]
+)
+def test_resolution_on_the_horizon_day_itself_counts(day, end):
+    assert _end(Course(scans=[(day, 5)], well_on=[day], last_contact=300)) == end
+
+
+@pytest.mark.parametrize(("again", "end"), [(59, "resolved"), (60, "resolved"), (61, "last seen")])
+def test_a_necrosectomy_on_the_day_of_the_scan_counts_as_before_it(again, end):
+    """The review of day 65 confirms the scan of day 60 unless the patient was treated between the two."""
+    assert _end(Course(necrosectomies=[10, again], scans=[(60, 5)], well_on=[65]))[0] == end
+
+
+def test_the_review_nearest_to_the_scan_decides_whichever_side_it_lies_on():
+    assert _end(Course(scans=[(60, 5)], well_on=[50], unwell_on=[65]))[0] == "last seen"
+    assert _end(Course(scans=[(60, 5)], well_on=[65], unwell_on=[50]))[0] == "resolved"
 
 
 def test_surgery_before_the_scan_is_the_end():

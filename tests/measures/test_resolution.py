@@ -202,6 +202,29 @@ def test_a_scan_without_a_size_does_not_show_that_a_session_was_not_enough():
     assert (at_one["at_risk"], at_one["estimate"]) == (1, 1.0)
 
 
+def _unresolved_at_the_horizon(count, last_contact):
+    return Course(necrosectomies=_days(count), scans=[(170, 90)], last_contact=last_contact)
+
+
+def test_with_nobody_lost_the_curves_by_session_and_by_day_end_at_the_same_share():
+    """272 patients followed to day 180 and beyond, 20 of them unresolved: 252/272 = 92.6 % on both axes."""
+    courses = [_resolved_after(number % 6) for number in range(252)]
+    courses += [_unresolved_at_the_horizon(1 + number % 5, 200) for number in range(20)]
+    registry = registry_of(*courses)
+    by_session, by_day = sessions_to_resolution(registry), time_to_resolution(registry)
+    assert _at(by_day, 180)["estimate"] == pytest.approx(252 / 272)
+    assert _share(by_session, "resolved", 8) == pytest.approx(252 / 272)
+    assert _share(by_session, "not resolved within 180 days", 8) == pytest.approx(20 / 272)
+
+
+@pytest.mark.parametrize(("last_contact", "ended"), [(179, 0), (180, 1), (181, 1)])
+def test_only_who_is_seen_unresolved_on_the_horizon_day_itself_ends_there(last_contact, ended):
+    registry = registry_of(_unresolved_at_the_horizon(2, last_contact), _resolved_after(2))
+    frame = sessions_to_resolution(registry).frame
+    here = frame[frame["cause"].astype(str) == "not resolved within 180 days"]
+    assert here["events"].sum() == ended
+
+
 def _resolved_after_standing(count):
     done = 7 * count + 20
     return Course(necrosectomies=_days(count), scans=[(done, 10)], well_on=[done], about={"sex": "male"})
@@ -225,7 +248,7 @@ def test_four_patients_worked_by_hand():
         _resolved_after_standing(0), _resolved_after_standing(2), _operated_after(1), _resolved_after_standing(2)
     )
     result = session_states(registry, up_to=2)
-    ended = "death, surgery or percutaneous drain"
+    ended = "death, surgery, percutaneous drain or not resolved within 180 days"
     assert [_share(result, "resolved", k) for k in (0, 1, 2)] == pytest.approx([0.25, 0.25, 0.75])
     assert [_share(result, ended, k) for k in (0, 1, 2)] == pytest.approx([0, 0.25, 0.25])
     assert [_share(result, "still needing more", k) for k in (0, 1, 2)] == pytest.approx([0.75, 0.5, 0])
@@ -259,14 +282,18 @@ def test_with_nobody_censored_and_few_patients_those_who_remain_have_clopper_pea
 
 def test_a_drain_that_is_an_adjunct_is_no_end():
     definition = ResolutionDefinition(name="x", percutaneous_drain="adjunct")
+    otherwise = "death, surgery or not resolved within 180 days"
     result = session_states(registry_of(_resolved_after_standing(1)), definition=definition)
-    assert list(result.frame["cause"].cat.categories) == ["resolved", "death or surgery", "still needing more"]
+    assert list(result.frame["cause"].cat.categories) == ["resolved", otherwise, "still needing more"]
 
 
 def test_it_is_drawn_stacked_and_says_all_three_shares():
     courses = [_resolved_after_standing(k) for k in (0, 1, 1, 2, 2, 3)]
     result = session_states(registry_of(*courses, _operated_after(1)))
-    in_order = "From the bottom: resolved, death, surgery or percutaneous drain, still needing more"
+    in_order = (
+        "From the bottom: resolved, death, surgery, percutaneous drain or not resolved within 180 days, "
+        "still needing more"
+    )
     assert in_order in chart(result).caption
     assert "43 % (10–82 %) still needed more" in words(result, at=1)
     assert list(table(result).frame.columns)[-1].startswith("Still needing more")

@@ -147,7 +147,7 @@ def test_nobody_gives_an_empty_answer_and_no_error_naive_sessions():
 
 
 def test_a_restricted_mean_that_cannot_be_given_or_has_no_limits_says_why():
-    unseen = naive_mean_sessions(registry_of(*[Course()] * 3))
+    unseen = naive_mean_sessions(registry_of(*[Course(last_contact=100)] * 3))
     assert any("nobody with a scan or review" in note.text for note in unseen.notes)
     assert any("only 0 in a group" in note.text for note in unseen.notes)
     alike = naive_mean_sessions(registry_of(*[_resolved_after(2)] * 6))
