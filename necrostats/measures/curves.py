@@ -120,30 +120,47 @@ def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
 
 
 def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[np.ndarray, np.ndarray]:
-    """The log-log limits, none where everybody has had the event; in a group of fewer than 30 with nobody censored,
-    those of Clopper–Pearson, and so where nobody has had it yet as long as nobody is censored.
+    """The log-log limits; in a group of fewer than 30 with nobody censored those of Clopper–Pearson.
+
+    A share of zero or one has the exact limit on those it rests on (`rests_on`); without `exact` a share of one none.
     """
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     low, high = (np.where(whole, np.nan, each) for each in (curve.low, curve.high))
-    if exact:
-        none, most = curve.estimate == 0, most_with_none(curve.table, level)[:, None, :]
-        low, high = np.where(none, np.where(np.isnan(most), np.nan, 0.0), low), np.where(none, most, high)
+    if not exact:
+        return low, high
+    most = most_with_none(curve.table, level)[:, None, :]
+    none, known = curve.estimate == 0, ~np.isnan(most)
+    low, high = np.where(none, np.where(known, 0.0, np.nan), low), np.where(none, most, high)
+    low, high = np.where(whole, 1 - most, low), np.where(whole & known, 1.0, high)
     total = curve.table.all_events.sum(axis=1)
     complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
-    for group in np.flatnonzero(complete & exact):
+    for group in np.flatnonzero(complete):
         binomial = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
         low[group], high[group] = binomial.low, binomial.high
     return low, high
 
 
 def most_with_none(counts: EventTable, level: float) -> np.ndarray:
-    """(G, T) the exact upper limit of a share of whom none has had the event; NaN once anybody was censored before."""
-    subjects = np.broadcast_to(counts.at_risk[:, :1], counts.at_risk.shape)
-    known = (subjects > 0) & (counts.censored.cumsum(axis=-1) == counts.censored)
-    upper = np.full(known.shape, np.nan)
-    if known.any():
-        upper[known] = clopper_pearson(np.zeros(np.count_nonzero(known)), subjects[known], level=level).high
+    """(G, T) the exact upper limit of a share of whom none has had the event; NaN where it rests on nobody."""
+    subjects = rests_on(counts)
+    upper = np.full(subjects.shape, np.nan)
+    if (subjects > 0).any():
+        upper[subjects > 0] = clopper_pearson(
+            np.zeros(np.count_nonzero(subjects > 0)), subjects[subjects > 0], level=level
+        ).high
     return upper
+
+
+def rests_on(counts: EventTable) -> np.ndarray:
+    """(G, T) how many a share of zero or one rests on: all until somebody is censored, then those still at risk.
+
+    The latter is conservative: those censored before were watched for a while, too. Where nobody is at risk any more,
+    those who were when anybody last was.
+    """
+    censored_before = counts.censored.cumsum(axis=-1) > counts.censored
+    latest = np.maximum.accumulate(np.where(counts.at_risk > 0, np.arange(counts.at_risk.shape[1]), 0), axis=1)
+    still = np.take_along_axis(counts.at_risk, latest, axis=1)
+    return np.where(censored_before, still, counts.at_risk[:, :1])
 
 
 def _followed(curve: CumulativeIncidence) -> np.ndarray:
@@ -308,8 +325,10 @@ def _event_free_table(curve: Survival, low, high, groups: Grouping, name: str, a
 
 
 def _event_free_limits(curve: Survival, level: float) -> tuple[np.ndarray, np.ndarray]:
-    none, most = curve.estimate == 1, most_with_none(curve.table, level)
+    most = most_with_none(curve.table, level)
+    none, gone = curve.estimate == 1, np.isclose(curve.estimate, 0.0, rtol=0, atol=ROUNDING)
     low, high = np.where(none, 1 - most, curve.low), np.where(none & np.isnan(most), np.nan, curve.high)
+    low, high = np.where(gone, np.where(np.isnan(most), np.nan, 0.0), low), np.where(gone, most, high)
     total = curve.table.all_events.sum(axis=1)
     complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
     for group in np.flatnonzero(complete):

@@ -33,7 +33,7 @@ REFERENCES = ("Aalen and Johansen, Scand J Stat 1978;5:141", "Marubini and Valse
 
 INTERVAL = (
     "delta-method standard error, log-log scale; Clopper–Pearson where fewer than 30 and none censored, and "
-    "where none has had it yet"
+    "where none has had it yet or all have (on those still at risk once anybody was censored: conservative)"
 )
 
 

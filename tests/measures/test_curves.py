@@ -88,12 +88,20 @@ def test_a_median_lies_between_its_limits(subjects):
     assert not np.isnan(low) or np.isnan(high)
 
 
-def test_none_has_the_exact_upper_limit_until_somebody_is_censored():
-    """0 of 40: at most 8.81 % (1 − 0.025^(1/40))."""
+def test_none_has_the_exact_upper_limit_on_all_and_after_a_censoring_on_those_still_at_risk():
+    """0 of 40: at most 8.81 % (1 − 0.025^(1/40)); one lost on day 20, 0 of 39: at most 9.03 % (1 − 0.025^(1/39))."""
     table = _curve(np.array([20, *[30] * 39]), np.array([0, *[1] * 39]), landmarks=(10, 25)).table
     deaths = table[table["cause"] == "death"].set_index("days")
     assert deaths.loc[[0, 10, 20], "high"].tolist() == pytest.approx([0.088097] * 3, abs=5e-7)
-    assert deaths.loc[10, "low"] == 0 and deaths.loc[[25, 30], ["low", "high"]].isna().all(axis=None)
+    assert deaths.loc[[25, 30], "high"].tolist() == pytest.approx([0.090251] * 2, abs=5e-7)
+    assert (deaths["low"] == 0).all()
+
+
+def test_all_have_the_exact_lower_limit_on_those_at_risk_when_the_last_had_it():
+    """One of 40 lost on day 20, the other 39 resolved on day 30: 39 of 39, at least 90.97 % (0.025^(1/39))."""
+    table = _curve(np.array([20, *[30] * 39]), np.array([0, *[1] * 39])).table
+    last = table[table["cause"] == "resolved"].set_index("days").loc[30]
+    assert last[["estimate", "low", "high"]].tolist() == pytest.approx([1, 0.909749, 1], abs=5e-7)
 
 
 def test_a_median_not_reached_allows_for_short_follow_up():
@@ -243,11 +251,11 @@ def test_groups_with_nobody_stay_and_rows_without_a_group_do_not_count():
     assert table.loc[table["group"] == "b", "estimate"].isna().all()
 
 
-def test_all_still_free_have_an_exact_lower_limit_until_somebody_is_censored():
-    """40 of 40: at least 91.19 % (0.025^(1/40))."""
+def test_all_still_free_have_an_exact_lower_limit_on_those_still_at_risk():
+    """40 of 40: at least 91.19 % (0.025^(1/40)); one lost on day 20, 39 of 39: at least 90.97 % (0.025^(1/39))."""
     table = _curve_event_free([20, *[30] * 39], [0, *[1] * 39], landmarks=(10, 25)).table.set_index("days")
     assert table.loc[10, ["low", "high"]].tolist() == pytest.approx([0.911903, 1.0], abs=5e-7)
-    assert table.loc[25, ["low", "high"]].isna().all()
+    assert table.loc[25, ["low", "high"]].tolist() == pytest.approx([0.909749, 1.0], abs=5e-7)
 
 
 def test_where_nobody_is_left_free_the_upper_limit_of_the_median_is_a_day():
