@@ -133,8 +133,7 @@ def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[n
     low, high = np.where(none, np.where(known, 0.0, np.nan), low), np.where(none, most, high)
     low, high = np.where(whole, 1 - most, low), np.where(whole & known, 1.0, high)
     total = curve.table.all_events.sum(axis=1)
-    complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
-    for group in np.flatnonzero(complete):
+    for group in np.flatnonzero(_few_and_complete(curve.table)):
         binomial = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
         low[group], high[group] = binomial.low, binomial.high
     return low, high
@@ -195,19 +194,27 @@ def _causes(places, curve: CumulativeIncidence) -> pd.Categorical:
 
 
 def median_limits(counts: EventTable, estimate, low, high, axis: str) -> tuple[np.ndarray, np.ndarray]:
-    """Where the band shown, (…, T) of a rising share, passes one half; NaN for a limit not reached.
+    """Where the band shown, (…, T) of a rising share, passes one half; NaN for an edge that never does.
 
-    Where everybody has had the event and there is no band, both its edges are 1. Both limits are NaN where the band
-    is not known all the way, or an exact one does not pass one half although everybody has had the event.
+    As R's survfit, the band is not read where everybody has had the event, unless it is that of a small group of whom
+    nobody is censored. Both limits are NaN where the band is not known all the way, or that of such a group is so wide
+    that it never passes one half although everybody has had the event.
     """
     whole = np.isclose(estimate, 1.0, rtol=0, atol=ROUNDING)
+    small = _few_and_complete(counts).reshape(-1, *(1,) * (whole.ndim - 1))
     unknown = ((np.isnan(low) | np.isnan(high)) & (estimate > 0) & ~whole).any(axis=-1)
     early, late = (
-        passing_time(counts, np.where(whole & np.isnan(edge), 1.0, edge), 0.5, midpoint=axis == "days")
+        passing_time(counts, np.where(whole & ~small, np.nan, edge), 0.5, midpoint=axis == "days")
         for edge in (high, low)
     )
-    none = unknown | (np.isnan(late) & whole.any(axis=-1))
+    none = unknown | (np.isnan(late) & (small & whole).any(axis=-1))
     return np.where(none, np.nan, early), np.where(none, np.nan, late)
+
+
+def _few_and_complete(counts: EventTable) -> np.ndarray:
+    """(G,) whether a group is of fewer than 30, and nobody in it is censored."""
+    total = counts.all_events.sum(axis=1)
+    return (counts.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
 
 
 def _medians(curve: CumulativeIncidence, middle: Quantile, low, high, groups: Grouping, axis: str) -> pd.DataFrame:
@@ -330,8 +337,7 @@ def _event_free_limits(curve: Survival, level: float) -> tuple[np.ndarray, np.nd
     low, high = np.where(none, 1 - most, curve.low), np.where(none & np.isnan(most), np.nan, curve.high)
     low, high = np.where(gone, np.where(np.isnan(most), np.nan, 0.0), low), np.where(gone, most, high)
     total = curve.table.all_events.sum(axis=1)
-    complete = (curve.table.censored.sum(axis=1) == 0) & (total > 0) & (total < EXACT_BELOW)
-    for group in np.flatnonzero(complete):
+    for group in np.flatnonzero(_few_and_complete(curve.table)):
         left = total[group] - curve.table.all_events[group].cumsum()
         exact = clopper_pearson(left, total[group], level=level)
         low[group], high[group] = exact.low, exact.high

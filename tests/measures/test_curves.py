@@ -52,20 +52,24 @@ def test_a_landmark_has_a_row_for_each_cause():
     assert table.loc[table["days"] == 10, "estimate"].tolist() == pytest.approx([0.5, 0.0])
 
 
+NONE = float("nan")
+
+
 def _median(time, cause=None):
     cause = np.ones(len(time), dtype=int) if cause is None else np.array(cause)
     medians = _curve(np.array(time), cause, landmarks=(90,)).medians
     return medians.iloc[0][["estimate", "low", "high"]].tolist()
 
 
-@pytest.mark.parametrize("n", [12, 40])
-def test_when_everybody_resolves_on_one_day_the_median_and_its_limits_are_that_day(n):
-    assert _median([50] * n) == [50, 50, 50]
+@pytest.mark.parametrize(("n", "limits"), [(29, [50, 50]), (30, [NONE, NONE]), (31, [NONE, NONE])])
+def test_when_everybody_resolves_on_one_day_there_are_limits_only_from_the_exact_band_below_thirty(n, limits):
+    """R's survfit has no band where nobody is left (reference: at S = 0 undefined), so no limits from 30 on."""
+    assert _median([50] * n) == pytest.approx([50, *limits], nan_ok=True)
 
 
-def test_where_everybody_resolved_the_upper_limit_of_the_median_is_a_day_and_not_open():
-    """16 of 40 by day 50 is 40 %, 24.9 % to 56.7 % by the exact limits; all by day 60."""
-    assert _median([50] * 16 + [60] * 24) == [60, 50, 60]
+def test_where_the_lower_edge_never_passes_one_half_before_all_have_resolved_the_upper_limit_is_open():
+    """16 of 40 by day 50 is 40 %, up to 56.7 %; nobody is left on day 60, where R's survfit has no band."""
+    assert _median([50] * 16 + [60] * 24) == pytest.approx([60, 50, NONE], nan_ok=True)
 
 
 def test_the_limits_of_a_median_are_where_the_exact_band_shown_passes_one_half():
@@ -258,6 +262,6 @@ def test_all_still_free_have_an_exact_lower_limit_on_those_still_at_risk():
     assert table.loc[25, ["low", "high"]].tolist() == pytest.approx([0.909749, 1.0], abs=5e-7)
 
 
-def test_where_nobody_is_left_free_the_upper_limit_of_the_median_is_a_day():
+def test_where_nobody_is_left_free_the_upper_limit_of_the_median_is_open():
     medians = _curve_event_free([50] * 16 + [60] * 24, [1] * 40).medians
-    assert medians[["estimate", "low", "high"]].iloc[0].tolist() == [60, 50, 60]
+    assert medians[["estimate", "low", "high"]].iloc[0].tolist() == pytest.approx([60, 50, NONE], nan_ok=True)
