@@ -17,6 +17,8 @@ from necrostats.definitions.groups import age_band, extent_class, extent_of_pati
         (2, 31, False, "high"),
         (3, 5, False, "high"),
         (4, 90, True, "high"),
+        (1, 59, True, "unclassified"),
+        (1, 60, True, "unclassified"),
         (1, 61, True, "high"),
         (1, 61, False, "unclassified"),
         (1, 45, True, "unclassified"),

@@ -244,3 +244,14 @@ def test_few_patients_are_said_where_sessions_are_shown():
     registry = registry_of(Course(events=[(2, "bleeding")]), Course())
     assert "FEW_CLUSTERS" in _codes(adverse_event_rates(registry))
     assert "FEW_CLUSTERS" not in _codes(adverse_event_rates(registry, units=("patients",)))
+
+
+def test_limits_of_six_patients_with_three_events_each_are_the_exact_ones():
+    """18 events in 6 × 101 patient-days: counts that do not vary at all give robust limits without width.
+
+    Garwood's are the χ² quantiles halved: 10.668 and 28.448 events (Ulm K. Am J Epidemiol 1990;131:373, from memory).
+    """
+    days = [(day, "bleeding") for day in (1, 2, 3)]
+    row = _row_adverse_event_units(registry_of(*[Course(events=days)] * 6), "100 patient-days")
+    assert row["events"] == 18
+    assert (row["low"] * row["n"] / 100, row["high"] * row["n"] / 100) == pytest.approx((10.668, 28.448), abs=5e-4)

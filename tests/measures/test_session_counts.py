@@ -156,3 +156,9 @@ def test_nobody_has_none():
     registry = registry_of(Course(necrosectomies=[3])).select([False])
     each = necrosectomies(registry, outcomes(registry, DOCUMENTED_RESOLUTION))
     assert each.session.size == each.enough.size == 0
+
+
+@pytest.mark.parametrize(("scan", "sessions"), [(13, 1), (14, 1), (15, 2)])
+def test_a_scan_on_the_day_of_the_last_session_does_not_show_whether_it_was_enough(scan, sessions):
+    registry = registry_of(Course(necrosectomies=[7, 14], scans=[(scan, 80)], last_contact=20))
+    assert counted_sessions(registry, outcomes(registry, DOCUMENTED_RESOLUTION)).sessions.tolist() == [sessions]

@@ -139,3 +139,8 @@ def test_sessions_without_a_yield_do_not_carry_a_mean():
         return ("yield, ml", "", "a", "geometric mean", events, 9, 0, 4, 100.0, 80.0, 120.0)
 
     assert list(too_few_to_summarise(summary([row(4), row(5), row(NAN)]).frame)) == [False, True, False]
+
+
+@pytest.mark.parametrize(("n", "decimals"), [(99, 0), (100, 1), (101, 1)])
+def test_small_percentages_have_a_decimal_from_a_hundred_on(n, decimals):
+    assert numbers.percent_decimals(0.05, n) == decimals

@@ -152,3 +152,9 @@ def test_mid_p_without_exposure_is_an_empty_interval_with_a_note():
     assert [note.code for note in found.notes] == ["SMALL_N"]
     with pytest.raises(StatisticsError, match="not a whole number"):
         mid_p(0.5, 3)
+
+
+@pytest.mark.parametrize(("most", "crowded"), [(1, False), (2, False), (3, True)])
+def test_more_than_two_events_in_a_unit_are_crowding_and_two_are_not(most, crowded):
+    """Alike counts have a dispersion of 0, so only the most in a unit decides."""
+    assert is_overdispersed([most] * 4, [100] * 4) is crowded

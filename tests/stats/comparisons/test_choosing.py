@@ -59,3 +59,8 @@ def test_choices_off_the_list_are_answered_with_the_list():
         compare_proportions(1, 2, 1, 2, test="fischer")
     with pytest.raises(ChoiceError, match="risk ratio"):
         compare_proportions(1, 2, 1, 2, measure="relative risk")
+
+
+@pytest.mark.parametrize(("n", "test"), [(99, "Boschloo"), (100, "Boschloo"), (101, "Fisher")])
+def test_boschloo_is_taken_up_to_two_hundred_in_all(n, test):
+    assert compare_proportions(1, n, 3, 100).test.startswith(test)
