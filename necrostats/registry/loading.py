@@ -30,11 +30,11 @@ def read_registry(
 
     What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
     The privacy check comes first: RegistryError, with places and never a value, if anything looks like an
-    identifier; `accepted` are columns that a person has looked at (several in one text: ; between). SourceError if
+    identifier; `accepted` is a column, or are columns, that a person has looked at. SourceError if
     the source cannot be read; RegistryError, with all `findings`, if no patient is left or a table that no registry
     can do without is missing.
     """
-    accepted = accepted.split(";") if isinstance(accepted, str) else accepted
+    accepted = [accepted] if isinstance(accepted, str) else accepted
     if layout:
         from necrostats.registry.export.loading import read_with_layout
 

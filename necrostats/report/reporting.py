@@ -50,9 +50,9 @@ def write_report(
     return write(page.encode("utf-8"), target)
 
 
-def _named(period: str, layout: str | Path, accepted: Sequence[str]) -> dict[str, str]:
+def _named(period: str, layout: str | Path, accepted: Sequence[str]) -> dict[str, str | list[str]]:
     """The parameters that were asked for, as a template takes them; the rest keep the template's own values."""
-    given = {"period": period, "layout": _absolute(layout) if layout else "", "accepted": ";".join(accepted)}
+    given = {"period": period, "layout": _absolute(layout) if layout else "", "accepted": list(accepted)}
     return {name: value for name, value in given.items() if value}
 
 

@@ -16,7 +16,7 @@ from necrostats.errors import ChoiceError, ReportError, unknown_choice
 
 SUFFIX = ".ipynb"
 PARAMETERS = "parameters"
-KINDS = {"str": str, "int": int, "float": float, "bool": bool}
+KINDS = {"str": str, "int": int, "float": float, "bool": bool, "list": list}
 YES_NO = {"yes": True, "true": True, "no": False, "false": False}
 
 
@@ -107,7 +107,7 @@ def _comments(source: str) -> dict[int, str]:
 
 
 def _parameter(line: ast.stmt, comment: str, where: str) -> Parameter:
-    form = "name: type = default  # help, with a type of str, int, float or bool"
+    form = "name: type = default  # help, with a type of str, int, float, bool or list"
     wrong = ReportError(f"{where}, cell of parameters, line {line.lineno}: write it as {form}.")
     if not (isinstance(line, ast.AnnAssign) and isinstance(line.target, ast.Name) and line.value is not None):
         raise wrong
@@ -121,8 +121,11 @@ def _parameter(line: ast.stmt, comment: str, where: str) -> Parameter:
     return Parameter(name=line.target.id, kind=kind, default=default, help=comment)
 
 
-def check_values(template: Template, given: Mapping[str, str]) -> dict[str, object]:
-    """The given texts as values of the types declared; ChoiceError for an unknown name or a value that does not fit."""
+def check_values(template: Template, given: Mapping[str, str | list[str]]) -> dict[str, object]:
+    """The given texts, or lists of them, as values of the types declared.
+
+    ChoiceError for an unknown name or a value that does not fit.
+    """
     known = {parameter.name: parameter for parameter in template.parameters}
     for name in given:
         if name not in known:
@@ -130,7 +133,9 @@ def check_values(template: Template, given: Mapping[str, str]) -> dict[str, obje
     return {name: _value(known[name], text) for name, text in given.items()}
 
 
-def _value(parameter: Parameter, text: str) -> object:
+def _value(parameter: Parameter, text: str | list[str]) -> object:
+    if parameter.kind == "list":
+        return [text] if isinstance(text, str) else list(text)
     if parameter.kind == "bool":
         if text.lower() not in YES_NO:
             raise ChoiceError(f'"{text}" does not fit the parameter {parameter.name}. Write yes or no.')

@@ -101,6 +101,14 @@ def test_none_has_the_exact_upper_limit_on_all_and_after_a_censoring_on_those_st
     assert (deaths["low"] == 0).all()
 
 
+def test_on_the_day_of_the_first_censoring_a_share_of_none_still_rests_on_all():
+    """One of 40 died on day 5, one lost on day 20: 0 of 40 on day 20 (8.81 %), 0 of 38 on day 21 (9.25 %)."""
+    time, cause = np.array([5, 20, *[30] * 38]), np.array([2, 0, *[1] * 38])
+    table = _curve(time, cause, landmarks=(20, 21)).table
+    none = table[table["cause"] == "resolved"].set_index("days")
+    assert none.loc[[20, 21], "high"].tolist() == pytest.approx([0.088097, 0.092513], abs=5e-7)
+
+
 def test_all_have_the_exact_lower_limit_on_those_at_risk_when_the_last_had_it():
     """One of 40 lost on day 20, the other 39 resolved on day 30: 39 of 39, at least 90.97 % (0.025^(1/39))."""
     table = _curve(np.array([20, *[30] * 39]), np.array([0, *[1] * 39])).table

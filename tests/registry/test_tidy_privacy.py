@@ -29,8 +29,8 @@ def test_a_column_that_a_person_has_looked_at_passes(tmp_path):
     tables = spoilt("sessions", 0, operator="Tulipwood")
     text = _refused(tmp_path, tables)
     assert "operator" in text
-    registry = read_registry(tmp_path, accepted=["operator"])
-    assert len(registry.sessions) == len(tables["sessions"])
+    for accepted in (["operator"], "operator"):
+        assert len(read_registry(tmp_path, accepted=accepted).sessions) == len(tables["sessions"])
 
 
 def test_a_faultless_registry_raises_no_suspicion(tmp_path):

@@ -36,6 +36,13 @@ def test_one_html_file_named_after_template_and_period_is_written(tmp_path, sour
     assert str(tmp_path) not in page
 
 
+def test_accepted_columns_travel_as_a_list_so_that_a_heading_may_hold_any_sign(tmp_path, source):
+    parameters = 'source: str = ""  # the data\naccepted: list = []  # columns looked at'
+    template = saved(tmp_path, code("[len(accepted), *accepted]"), parameters=parameters)
+    path = write_report(str(template), source, folder=tmp_path / "out", accepted=["Remarks; GP", "operator"])
+    assert "[2, 'Remarks; GP', 'operator']" in parsed(path.read_text(encoding="utf-8")).text
+
+
 def test_a_run_that_fails_leaves_the_old_file(tmp_path, source):
     template = saved(tmp_path, code("raise ValueError(source)"))
     old = tmp_path / "out" / "tiny.html"

@@ -29,7 +29,7 @@ def test_a_hash_inside_a_default_is_not_taken_for_help():
 
 
 @pytest.mark.parametrize(
-    "line", ["level = 0.95", "level: float", "level: list = []", "import os", "level: float = 1 / 2", "print(1)"]
+    "line", ["level = 0.95", "level: float", "level: dict = {}", "import os", "level: float = 1 / 2", "print(1)"]
 )
 def test_a_line_of_another_form_is_named_with_its_number(line):
     with pytest.raises(ReportError, match=r"tiny\.ipynb, cell of parameters, line 2: write it as name: type = default"):
