@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 from necrostats.errors import unknown_choice
@@ -31,6 +33,7 @@ _FIRST = {
     "death or surgery": "died or went to surgery first",
     "death, surgery or percutaneous drain": "died, went to surgery or had a percutaneous drain first",
 }
+_UNRESOLVED = re.compile(r"(?P<before>.*?)(?: or )?not resolved within (?P<day>\d+) days")
 _ONCE = "Each {} counts once, at the first end"
 
 
@@ -54,7 +57,15 @@ def reached(cause: object, main: object = "resolved", of: str = "patients") -> s
         return "had died without it"
     if name.startswith(FREE):
         return f"were {name}"
+    if found := _UNRESOLVED.fullmatch(name):
+        return _with_the_horizon(found["before"], found["day"])
     return f"had had {some_event(cause)}" if is_event(cause) else _REACHED.get(name, f'had reached "{name}"')
+
+
+def _with_the_horizon(before: str, day: str) -> str:
+    """The verb of being seen unresolved on the horizon day, alone or beside the ends `before` it."""
+    ends = [_FIRST[each].removesuffix(" first") for each in before.split(", ") if each]
+    return " or ".join(filter(None, [", ".join(ends), f"reached day {day} unresolved"]))
 
 
 def main_cause(result: Curves) -> object | None:

@@ -6,7 +6,7 @@ import pytest
 from builders.results import NAN, curves, exact_curves
 from necrostats.errors import ChoiceError
 from necrostats.present import words
-from necrostats.present.say_curves import counted_once
+from necrostats.present.say_curves import counted_once, reached
 from necrostats.present.saying import findings
 
 AT_90 = [
@@ -99,3 +99,18 @@ def test_death_beside_another_event_is_said_to_be_without_it():
 def test_a_median_without_a_band_has_no_interval():
     medians = pd.DataFrame({"group": ["all"], "cause": ["resolved"], "estimate": [50.0], "low": [NAN], "high": [NAN]})
     assert findings(exact_curves(AT_90, medians=medians))[0].endswith("The median was 50 days (no interval).")
+
+
+@pytest.mark.parametrize(
+    ("cause", "verb"),
+    [
+        ("not resolved within 180 days", "reached day 180 unresolved"),
+        ("death or not resolved within 90 days", "died or reached day 90 unresolved"),
+        (
+            "death, surgery or not resolved within 180 days",
+            "died, went to surgery or reached day 180 unresolved",
+        ),
+    ],
+)
+def test_the_end_at_the_horizon_has_a_verb_alone_and_beside_others(cause, verb):
+    assert reached(cause) == verb
