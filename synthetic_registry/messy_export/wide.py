@@ -30,7 +30,7 @@ from messy_export.wide_columns import (
     Heading,
     labels,
 )
-from messy_export.words import type_code, type_event, type_number, type_sites, type_tools, unknown
+from messy_export.words import ROMAN, type_code, type_event, type_number, type_sites, type_tools, unknown
 
 
 class PatientRow:
@@ -59,7 +59,7 @@ class PatientRow:
         for column, label in CODED[:2] if again else CODED:
             self.put(("Baseline", label), type_code(self.pen, self.person, column, row[column]), "patients")
         if not again:
-            roman = (("II", "roman number"), ("2-3", "range where one number belongs"))
+            roman = (("II", ROMAN), ("2-3", "range where one number belongs"))
             self.put(
                 ("Baseline", "ASA"),
                 type_number(self.pen, self.person, "asa_class", row["asa_class"], bad=roman),

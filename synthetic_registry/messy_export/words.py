@@ -32,6 +32,9 @@ def type_code(pen: Pen, person: Person, column: str, code: str) -> Typed:
     )
 
 
+ROMAN = "roman number"
+
+
 def type_number(
     pen: Pen,
     person: Person,
@@ -41,10 +44,12 @@ def type_number(
     unit: str = "",
     bad: tuple[tuple[str, str], ...] = (),
 ) -> Typed:
-    """A whole number as a number, as text, with its unit, or spoilt as in `bad`: (text, kind of mess)."""
+    """A whole number as a number, as text, with its unit, or as in `bad`: (text, kind of mess)."""
     if not number:
         return unknown(pen, person)
     form = pen.deal(f"number {column}", (*weighted(number=8, text=4, padded=1), *(("unit",) * 3 if unit else ()), *bad))
+    if isinstance(form, tuple) and form[1] == ROMAN:
+        return Typed(value=form[0], fills={column: str(len(form[0]))}, mess=ROMAN)
     if isinstance(form, tuple):
         return Typed(value=form[0], fate=SET_ASIDE, mess=form[1])
     value = {"number": int(number), "text": number, "padded": f" {number}\u00a0", "unit": f"{number} {unit}"}[form]

@@ -9,9 +9,9 @@ import pandas as pd
 from necrostats.registry.earlier_set_aside import count
 from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.folding import folded
 
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:

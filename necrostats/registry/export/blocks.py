@@ -16,11 +16,11 @@ from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.cells import RawCell
 from necrostats.registry.export.layout import ColumnLayout, Overflow, RowsLayout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, Reading, refused
 from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.targets import OVERFLOW
+from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.tidy_cells import read_cell
 

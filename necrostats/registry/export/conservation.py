@@ -9,9 +9,9 @@ import numpy as np
 from necrostats.registry.export.about import not_mentioned
 from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.mapped_sheets import LaidSheet
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.reshaping import Material
+from necrostats.registry.folding import folded
 
 UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)
 

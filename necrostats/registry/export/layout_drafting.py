@@ -17,10 +17,10 @@ import numpy as np
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.private import refuse_names
 from necrostats.registry.export.reading import read_export
 from necrostats.registry.export.targets import is_date
+from necrostats.registry.folding import folded
 
 _LOOKED_AT = 12
 _NUMBERED = re.compile(r"(.*?)([0-9]{1,2})(?![0-9+])(.*)", re.DOTALL)

@@ -23,8 +23,10 @@ from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
 from necrostats.registry.export.layout_keys import Keys, Problems
-from necrostats.registry.export.names import folded, hint
+from necrostats.registry.export.names import hint
 from necrostats.registry.export.targets import GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
+from necrostats.registry.folding import folded
+from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.quantities.vocabulary import SIZES
@@ -36,12 +38,13 @@ LAST_RECORD, DATA_LOCK = "last_record", "data_lock"
 _DAY_FILLS = {("patients", "last_contact_day"): (LAST_RECORD, DATA_LOCK)}
 
 
-def synonyms(keys: Keys) -> dict[str, dict[str, str]]:
-    """[synonyms]: column → folded word → code."""
+def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str, str]]:
+    """[synonyms]: column → folded word → code, beside the words of the languages that the layout names."""
     names = sorted({column.name for table in TABLES.values() for column in table.columns if column.kind == "code"})
     known = ["yes_no", *names]
-    found = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
+    own = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
     keys.done()
+    found = {name: merged(*(codes_in(language, name) for language in languages), own[name]) for name in known}
     return {name: words for name, words in found.items() if words}
 
 
@@ -149,6 +152,7 @@ class Defaults:
     system: str
     decimal: str
     synonyms: Mapping[str, Words]
+    languages: tuple[str, ...] = ()
 
 
 def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
@@ -444,11 +448,13 @@ def _layout(top: Keys) -> Layout:
         problems.add("format", "there is no format", f"Begin the layout with: format = {FORMAT}")
     ignore_sheets = top.texts("ignore_sheets")
     dates, numbers, ids, collections = (top.keys(name) for name in ("dates", "numbers", "ids", "collections"))
+    languages = _languages(top)
     defaults = Defaults(
+        languages=languages,
         order=dates.choice("order", ("day_first", "month_first")),
         system=dates.choice("system", ("1900", "1904")),
         decimal=numbers.choice("decimal", (".", ",")),
-        synonyms=synonyms(top.keys("synonyms")),
+        synonyms=synonyms(top.keys("synonyms"), languages),
     )
     layout = Layout(
         sheets=(),
@@ -463,11 +469,27 @@ def _layout(top: Keys) -> Layout:
         fill=filled(top.keys("fill")),
     )
     sheets = tuple(_sheet(each, defaults) for each in top.tables("sheet"))
+    if "es" in defaults.languages and "m" not in defaults.synonyms.get("sex", {}):
+        problems.add(
+            "synonyms.sex",
+            '"M" can be mujer or masculino in Spanish',
+            'Say which: under [synonyms.sex] write "M" = "female" or "M" = "male".',
+        )
     for each in (dates, numbers, ids, collections, top):
         each.done()
     if not sheets:
         problems.add("sheet", "there is no sheet", "Add a [[sheet]] for each sheet or csv file to read.")
     return replace(layout, sheets=sheets)
+
+
+def _languages(top: Keys) -> tuple[str, ...]:
+    known = ("en", *LANGUAGES)
+    named = top.texts("language")
+    for name in named:
+        if name not in known:
+            listed = ", ".join(f'"{each}"' for each in known)
+            top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
+    return tuple(name for name in named if name in known)
 
 
 def _form(ids: Keys) -> str:

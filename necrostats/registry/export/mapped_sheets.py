@@ -11,7 +11,8 @@ from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid, RawColumn
 from necrostats.registry.export.layout import Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
-from necrostats.registry.export.names import folded, hint
+from necrostats.registry.export.names import hint
+from necrostats.registry.folding import folded
 from necrostats.registry.messages import problem_report
 
 

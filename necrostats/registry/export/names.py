@@ -1,21 +1,13 @@
-"""Headings, sheets and words compared as people compare them: accents, case, line breaks and blanks forgiven."""
+"""Names of headings and sheets: the nearest one known, and the letters of a column."""
 
 from __future__ import annotations
 
 import difflib
-import unicodedata
 from collections.abc import Iterable
-from functools import lru_cache
+
+from necrostats.registry.folding import folded
 
 _LONGEST_COMPARED = 80
-
-
-@lru_cache(maxsize=16384)
-def folded(name: str) -> str:
-    """A name without accents, in lower case, every run of blanks or line breaks one blank."""
-    letters = unicodedata.normalize("NFKD", name.casefold())
-    bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
-    return " ".join("".join(letter for letter in bare if unicodedata.category(letter) != "Cf").split())
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

@@ -15,8 +15,8 @@ import pandas as pd
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
-from necrostats.registry.export.names import folded
 from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 
 NOBODY = -1

@@ -10,9 +10,9 @@ from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.targets import is_date
 from necrostats.registry.export.words import all_words
+from necrostats.registry.folding import folded
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
 from necrostats.registry.source_table import Written, objects
 

@@ -13,22 +13,45 @@ from necrostats.registry.codebook import ADVERSE_EVENTS, COLLECTIONS, INSTRUMENT
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import RawCell, letters_of
 from necrostats.registry.export.layout import ColumnLayout
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
 from necrostats.registry.export.redaction import holds_date, holds_old_age
 from necrostats.registry.export.targets import GRAMMAR_UNITS, is_date
 from necrostats.registry.export.words import NO_EVENT, known_words
+from necrostats.registry.folding import folded
+from necrostats.registry.languages import listed
 from necrostats.registry.quantities import Number, read_axes, read_count, read_minutes, read_number, read_quantity
 from necrostats.registry.quantities.cells import LONGEST, Unread, plain, without_value
+from necrostats.registry.quantities.cells import plain as bare
 
 Words = Mapping[str, str]
 
-_THEN = re.compile(r"\s*(?:->|→|;|,?\s*\bthen\b|\bfollowed by\b)\s*")
-_AND = re.compile(r"\s*(?:[+&,/]|\band\b|\bwith\b)\s*")
+
+def _any_of(section: str) -> str:
+    return "|".join(re.escape(word) for word in sorted(listed(section), key=len, reverse=True))
+
+
+_THEN = re.compile(rf"\s*(?:->|→|;|,?\s*\b(?:then|followed by|{_any_of('then')})\b)\s*")
+_AND = re.compile(rf"\s*(?:[+&,/]|\b(?:and|with|{_any_of('with')})(?=\s))\s*")
 _TIMES = re.compile(r"(?:\(?x\s?([0-9]{1,2})\)?|([0-9]{1,2})\s?x)")
 _PIECE = re.compile(r"[^\W_]+(?:[-'][^\W_]+)*|\?+|[^\w\s]", re.UNICODE)
-_NOT = frozenset(("no", "not", "without", "nil", "never", "denies", "non"))
-_PERHAPS = frozenset(("possible", "possibly", "probable", "probably", "suspected", "query", "likely", "maybe"))
+_NOT = frozenset(("no", "not", "without", "nil", "never", "denies", "non", *map(folded, listed("negation"))))
+_NO = frozenset(("no", "none", "nil", "negative", "nein", "non", "keine", "aucun", "ninguno", "nessuno"))
+_SIGNS = frozenset(",;:.-")
+_ELIDED = re.compile(r"\b(?:d|l|dell|all)'")
+_BUT = frozenset((",", ";", ".", "but", "aber", "mais", "pero", "ma"))
+_PERHAPS = frozenset(
+    (
+        "possible",
+        "possibly",
+        "probable",
+        "probably",
+        "suspected",
+        "query",
+        "likely",
+        "maybe",
+        *map(folded, listed("perhaps")),
+    )
+)
 _REMARKS = frozenset(
     (
         "a",
@@ -84,6 +107,11 @@ _REMARKS = frozenset(
         "immediate",
         "brief",
         "transient",
+        "seen",
+        "noted",
+        "observed",
+        "reported",
+        *map(folded, listed("remarks")),
     )
 )
 _MATTER = re.compile(
@@ -132,10 +160,13 @@ def read_event(text: str, own: Words) -> Reading:
         return BLANK
     if bare in NO_EVENT:
         return Reading(rule="no event", fills={"events_checked": "yes"})
-    found, rest, denied = _events_in(_PIECE.findall(bare), words)
+    pieces = _PIECE.findall(_ELIDED.sub("", bare))
+    found, rest, denied = _events_in(pieces, words)
+    if pieces[-1:] and pieces[-1] in _NO and not denied:
+        found, denied, rest = set(), found, rest - _NO
     if denied and found:
         return refused("says of one event that it was, and of another that it was not")
-    if denied and not (rest - _REMARKS - {"or", ",", "and"}):
+    if denied and not (rest - _REMARKS - {"or", "and", *_SIGNS}):
         return Reading(rule="no event", fills={"events_checked": "yes"})
     if len(found) != 1:
         problem = "names more than one event" if found else "names no event that is on the list"
@@ -168,7 +199,7 @@ def _events_in(pieces: list[str], words: Words) -> tuple[set[str], set[str], set
             place += length
             continue
         piece = pieces[place]
-        negative = piece in _NOT or (negative and piece not in (",", ";", ".", "but"))
+        negative = piece in _NOT or (negative and piece not in _BUT)
         rest.update({piece} - _NOT)
         place += 1
     return found - {""}, rest, denied - {""}
@@ -283,8 +314,30 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
     return Reading(rule=found.rule, date=found, question=found.question, withheld=DATE)
 
 
+_AGE = re.compile(
+    rf"(?P<above>>=?|over|above|{_any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
+    rf"(?:years?|yrs?|y|y/o|yo|{_any_of('years')})?\.?(?: old)?"
+)
+_ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
+_OLD = 89
+
+
+def _plainer(cell: RawCell, plain: Column) -> RawCell:
+    """The cell without what a column's own way of writing adds: "67 ans", "90+", "> 89"; ASA "III"."""
+    text = bare(cell.text)
+    if plain.name == "asa_class":
+        return cell._replace(text=_ROMAN.get(text.removeprefix("asa").strip(), cell.text))
+    found = _AGE.fullmatch(text) if plain.name == "age_years" else None
+    if found is None or not cell.text.strip() or text.isdecimal():
+        return cell
+    is_open = bool(found["above"] or found["more"])
+    if is_open and int(found["years"]) < _OLD:
+        return cell
+    return cell._replace(text=str(max(int(found["years"]), _OLD + 1) if is_open else int(found["years"])))
+
+
 def _number(cell: RawCell, column: ColumnLayout, plain: Column) -> Reading:
-    found = _number_read(cell, column, plain)
+    found = _number_read(_plainer(cell, plain), column, plain)
     withheld = PRIVATE if plain.name == "age_years" and holds_old_age(cell.text) else 0
     if found.problem:
         return replace(refused(found.problem), withheld=withheld)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import lru_cache
 
-from necrostats.registry.export.names import folded
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.folding import folded
+from necrostats.registry.languages import LANGUAGES, codes_in, common_codes, listed
 from necrostats.registry.tidy_cells import NO, YES
 
 _PLAIN: Mapping[str, Mapping[str, str]] = {
@@ -117,6 +119,7 @@ NO_EVENT = frozenset(
         "0",
         "no issues",
         "no problems",
+        *(folded(word).strip(" .") for word in listed("no_event")),
     )
 )
 
@@ -136,14 +139,24 @@ def built_in(column: str) -> Mapping[str, str]:
     return _tables().get(column, {})
 
 
+def codes_of_columns() -> tuple[str, ...]:
+    """The columns for whose codes a language has words, "yes_no" and "yield_words" among them."""
+    coded = (column.name for table in TABLES.values() for column in table.columns if column.kind == "code")
+    return tuple(dict.fromkeys([*coded, "yes_no"]))
+
+
 def all_words() -> frozenset[str]:
     """Every generic word for a code of any column, and every way to say that nothing happened."""
-    return frozenset(word for words in _tables().values() for word in words) | NO_EVENT
+    ours = (word for words in _tables().values() for word in words)
+    theirs = (word for language in LANGUAGES for column in codes_of_columns() for word in codes_in(language, column))
+    return frozenset((*ours, *theirs)) | NO_EVENT
 
 
 def known_words(column: str, codes: tuple[str, ...], own: Mapping[str, str]) -> dict[str, str]:
     """Every word that stands for a code: the codes themselves, with and without underscores, and all synonyms."""
     themselves = {form: code for code in codes for form in (folded(code), folded(code.replace("_", " ")))}
+    elsewhere = common_codes("yes_no" if codes == ("yes", "no") else column)
+    themselves = {**{word: code for word, code in elsewhere.items() if code in codes}, **themselves}
     if codes == ("yes", "no"):
         themselves |= {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no")}
     return {**themselves, **{word: code for word, code in built_in(column).items() if code in codes}, **own}

@@ -10,6 +10,7 @@ from functools import lru_cache
 import pandas as pd
 
 from necrostats.errors import NecrostatsError
+from necrostats.registry.languages import listed
 
 LONGEST = 200
 
@@ -50,6 +51,7 @@ _BLANKS = frozenset(
         "n/d",
         "n/k",
         "nk",
+        *listed("unknown"),
     )
 )
 _ERRORS = frozenset(("#n/a", "#div/0!", "#ref!", "#value!", "#name?", "#num!", "#null!", "#spill!", "#calc!"))
@@ -78,6 +80,7 @@ _ELSEWHERE = frozenset(
         "\u3003",
         '-"-',
         '- " -',
+        *listed("elsewhere"),
     )
 )
 _KEPT = frozenset(
@@ -102,7 +105,7 @@ _KEPT = frozenset(
         "summary",
         "discharge summary",
     )
-)
+) | frozenset(listed("text_kept"))
 
 _DASHES = "\u2010\u2011\u2012\u2013\u2014\u2015\u2212\u2043\ufe58\ufe63\uff0d"
 _DROPPED = "\u00ad\u200b\u200c\u200d\u200e\u200f\u2060\u2066\u2067\u2068\u2069\ufeff"

@@ -132,7 +132,8 @@ class Reader:
         """The amount that starts here; None if none does, Unread if one breaks off."""
         start = self._place
         approximate = self.about()
-        if self.take({("between",): True, ("from",): True}):
+        if self._between_follows():
+            self.skip(words.BETWEEN)
             read = self._range(self._end(), between=True, about=approximate)
         else:
             read = self._bounded(approximate)
@@ -168,7 +169,7 @@ class Reader:
         return self._open(end, bound or after, about or after == "about" or self._about_after())
 
     def _range(self, first: _End, *, between: bool, about: bool) -> Amount:
-        joined = self.skip({("and",): True}) if between else False
+        joined = self.skip(words.AND) if between else False
         if not (joined or self.skip(words.TO)):
             raise Unread("has no second end")
         about = self.about() or about
@@ -227,6 +228,11 @@ class Reader:
         if unit is not None:
             self.refuse_arithmetic()
         return _End(value=value, unit=unit, loose=loose)
+
+    def _between_follows(self) -> bool:
+        """Whether a word such as "between" opens a range; "de" and "von" also stand before what was removed."""
+        phrase = self.phrase(words.BETWEEN)
+        return phrase is not None and self.peek(len(phrase)).kind == "number"
 
     def _range_follows(self) -> bool:
         joint = self.phrase(words.TO)

@@ -10,6 +10,8 @@ from itertools import product
 from types import MappingProxyType
 
 from necrostats.errors import unknown_choice
+from necrostats.registry.languages import LANGUAGES, codes_in, listed
+from necrostats.registry.quantities.tokens import tokens_of
 
 SIZES = ("none", "trace", "small", "moderate", "large")
 
@@ -28,7 +30,7 @@ def _units(base: str, spellings: Mapping[str, str]) -> dict[Phrase, Unit]:
     return {
         tuple(name.split()): Unit(base=base, factor=Decimal(factor))
         for factor, names in spellings.items()
-        for name in names.split(",")
+        for name in (*names.split(","), *listed(names.split(",")[0]))
     }
 
 
@@ -58,6 +60,14 @@ NO_UNIT: dict[Phrase, Unit] = {}
 UNIT_SETS = {"ml": VOLUME, "g": MASS, "percent": SHARE, "mm": LENGTH, "min": TIME, "Fr": FRENCH, "": NO_UNIT}
 
 
+def _tokens(text: str) -> Phrase:
+    return tuple(token.text for token in tokens_of(text))
+
+
+def _in_other_languages(section: str) -> dict[Phrase, str]:
+    return {_tokens(phrase): phrase for phrase in listed(section)}
+
+
 def _phrases(text: str) -> dict[Phrase, str]:
     return {tuple(phrase.split()): phrase for phrase in text.split(",")}
 
@@ -66,19 +76,27 @@ def _meaning(meaning: str, text: str) -> dict[Phrase, str]:
     return dict.fromkeys((tuple(phrase.split()) for phrase in text.split(",")), meaning)
 
 
-ABOUT = _phrases("~,+/-,\u00b1,about,approx,approximately,around,circa,ca,c,roughly,est,estimated")
+ABOUT = _phrases(
+    "~,+/-,\u00b1,about,approx,approximately,around,circa,ca,c,roughly,est,estimated"
+) | _in_other_languages("about")
 ABOUT_AFTER = _phrases("approx,approximately,circa,est,estimated,or so")
 ABOVE = _phrases(
     ">,>=,more than,greater than,over,above,at least,min,minimum,minimum of,in excess of,no less than,not less than"
-)
-BELOW = _phrases("<,<=,less than,under,below,up to,at most,max,maximum,maximum of,no more than,not more than")
+) | _in_other_languages("above")
+BELOW = _phrases(
+    "<,<=,less than,under,below,up to,at most,max,maximum,maximum of,no more than,not more than"
+) | _in_other_languages("below")
 MORE_AFTER = _phrases("or more,and more,and above,or over")
 LESS_AFTER = _phrases("or less,or fewer,or under")
-TO = _phrases("-,to,..,...")
+TO = _phrases("-,to,..,...") | _in_other_languages("to")
+BETWEEN = _phrases("between,from") | _in_other_languages("between")
+AND = _phrases("and") | _in_other_languages("and")
 
 FLOWS = {
     **_meaning("out", "out,output,came out"),
     **_meaning("in", "in,input,instilled,infused,irrigated,lavage,lavage in,irrigation,wash in"),
+    **dict.fromkeys(_in_other_languages("out"), "out"),
+    **dict.fromkeys(_in_other_languages("in"), "in"),
 }
 LAVAGE = {
     (*adverb.split(), *noun.split()): adverb in ("incl", "including", "inclusive of", "includes", "with")
@@ -146,9 +164,9 @@ def _as_tokens(word: str) -> Phrase:
     return tuple(word.replace("-", " - ").split())
 
 
-MATERIAL = frozenset(_as_tokens(word) for word in (*_ADJECTIVES, *_NOUNS))
+MATERIAL = frozenset(_as_tokens(word) for word in (*_ADJECTIVES, *_NOUNS)) | frozenset(_in_other_languages("material"))
 REMARKS = CLEARED | MATERIAL | frozenset(_phrases(_DEEDS))
-JOINS = frozenset((("of",), ("and",), ("with",), ("&",)))
+JOINS = frozenset((("of",), ("and",), ("with",), ("&",))) | frozenset(_in_other_languages("with"))
 
 _SIZE_WORDS = {
     "none": "none,nil,nothing,no debris,no necrosis,no tissue,no yield,no material",
@@ -174,6 +192,8 @@ def size_words(extra: tuple[tuple[str, str], ...] = ()) -> Mapping[Phrase, str]:
     known = {
         grown: size for size, text in _SIZE_WORDS.items() for phrase in _phrases(text) for grown in _with_amount(phrase)
     }
+    for language in LANGUAGES:
+        known |= {_tokens(phrase): size for phrase, size in codes_in(language, "yield_words", as_typed=True).items()}
     for phrase, size in extra:
         if size not in SIZES:
             raise unknown_choice("size of a yield", size, SIZES)

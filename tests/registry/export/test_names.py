@@ -2,7 +2,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from necrostats.registry.export.names import folded, hint, letters_of, nearest
+from necrostats.registry.export.names import hint, letters_of, nearest
+from necrostats.registry.folding import folded
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,8 @@
 import pytest
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.names import folded
 from necrostats.registry.export.words import NO_EVENT, built_in, known_words
+from necrostats.registry.folding import folded
 
 CODED = [(table, column) for table in TABLES.values() for column in table.columns if column.kind == "code"]
 
