@@ -96,7 +96,10 @@ class SheetLayout:
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
-    """A whole layout. `fill`: (table, column) → what counts where no cell was written."""
+    """A whole layout. `fill`: (table, column) → what counts where no cell was written.
+
+    `id_habits` name what does not matter in an id: "decimals", "blanks", "hyphens", "zeros".
+    """
 
     sheets: tuple[SheetLayout, ...]
     ignore_sheets: tuple[str, ...] = ()
@@ -105,6 +108,7 @@ class Layout:
     sequential: bool = False
     keep_ids: bool = False
     id_form: str = ""
+    id_habits: tuple[str, ...] = ()
     index_named: bool = False
     unnamed: str = ""
     fill: Mapping[tuple[str, str], str] = field(default_factory=dict)

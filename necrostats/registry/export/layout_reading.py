@@ -23,7 +23,7 @@ from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
 from necrostats.registry.export.layout_keys import Keys, Problems
-from necrostats.registry.export.names import hint
+from necrostats.registry.export.names import ID_HABITS, hint
 from necrostats.registry.export.targets import GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
@@ -464,6 +464,7 @@ def _layout(top: Keys) -> Layout:
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
         keep_ids=ids.choice("patients", ("generate", "keep")) == "keep",
         id_form=_form(ids),
+        id_habits=_habits(ids),
         index_named=bool(collections.choice("index", ("first",))),
         unnamed=collections.choice("unnamed", ("index", "all")),
         fill=filled(top.keys("fill")),
@@ -490,6 +491,14 @@ def _languages(top: Keys) -> tuple[str, ...]:
             listed = ", ".join(f'"{each}"' for each in known)
             top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
     return tuple(name for name in named if name in known)
+
+
+def _habits(ids: Keys) -> tuple[str, ...]:
+    named = ids.texts("ignore")
+    for name in set(named) - set(ID_HABITS):
+        listed = ", ".join(f'"{each}"' for each in ID_HABITS)
+        ids.problems.add(ids.at("ignore"), "is nothing that ids can differ in", f"Write any of: {listed}.", name)
+    return tuple(name for name in ID_HABITS if name in named)
 
 
 def _form(ids: Keys) -> str:

@@ -56,9 +56,12 @@ def _place(made: Made, at: np.ndarray, column: str) -> Origin:
 
 
 def grouped(making: Making) -> Making:
-    """Every table in the order of patients; sessions by group and number, instruments and events by their session."""
+    """Every table in the order of patients; sessions by group and number, instruments and events by their session.
+
+    A session made of an index date that stands with the patient comes before those of other sheets.
+    """
     sessions = making.tables["sessions"]
-    order = np.lexsort((sessions.number, sessions.person))
+    order = np.lexsort((sessions.number, sessions.maker >= 0, sessions.person))
     to = np.empty(len(order), dtype=np.int64)
     to[order] = np.arange(len(order))
     others = {name: _followed(made, to) for name, made in making.tables.items() if name != "sessions"}

@@ -1,13 +1,20 @@
-"""Names of headings and sheets: the nearest one known, and the letters of a column."""
+"""Names: the nearest heading or sheet, the letters of a column, and what two writings of an id may differ in."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable, Mapping
 
 from necrostats.registry.folding import folded
 
 _LONGEST_COMPARED = 80
+ID_HABITS: Mapping[str, Callable[[str], str]] = {
+    "decimals": lambda key: re.sub(r"(?<=[0-9])[.,]0+$", "", key),
+    "blanks": lambda key: key.replace(" ", ""),
+    "hyphens": lambda key: re.sub(r"[-_/.]", "", key),
+    "zeros": lambda key: re.sub(r"(?<![0-9])0+(?=[0-9])", "", key),
+}
 
 
 def nearest(name: str, known: Iterable[str]) -> str:

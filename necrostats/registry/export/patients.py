@@ -15,20 +15,29 @@ import pandas as pd
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
+from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 
 NOBODY = -1
+IGNORE_HABITS = (
+    "If they are the same patient, write under [ids] in the layout as many as are needed of "
+    'ignore = ["hyphens", "blanks", "zeros", "decimals"].'
+)
 _BETWEEN = "\x1f"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class People:
-    """`ids` (P,): the study code of each patient. `of` holds, for each sheet, the patient (N,) of each row, or -1."""
+    """`ids` (P,): the study code of each patient. `of` holds, for each sheet, the patient (N,) of each row, or -1.
+
+    `keys` (P,) are the codes as the export writes them, which may not leave it.
+    """
 
     ids: tuple[str, ...]
     of: tuple[np.ndarray, ...]
+    keys: tuple[str, ...] = ()
 
 
 def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
@@ -46,7 +55,7 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
     else:
         width = max(4, len(str(len(known))))
         ids = tuple(f"P{number:0{width}d}" for number in range(1, len(known) + 1))
-    return People(ids=ids, of=tuple(of))
+    return People(ids=ids, of=tuple(of), keys=tuple(known))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -74,19 +83,30 @@ def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
     carried = folded(heading) in {folded(each) for each in sheet.layout.carry_down}
     above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
     source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
-    return _Keys(texts=[_key(cell.text, layout.id_form) for cell in column.raw.cells], which=column.raw.which[source])
+    return _Keys(texts=[_key(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
 
 
-def _key(text: str, form: str) -> str:
+def _key(text: str, layout: Layout) -> str:
     if text.isascii() and text.isalnum() and not text.isalpha():
-        bare = text.casefold()
+        key = text.casefold()
     else:
-        bare = "" if is_blank(text) or text.startswith("#") else folded(text)
-    if not (bare and form):
-        return bare
+        key = "" if is_blank(text) or text.startswith("#") else folded(text)
+    for habit in layout.id_habits:
+        key = ID_HABITS[habit](key)
+    return _of_form(key, layout.id_form) if key and layout.id_form else key
+
+
+def _of_form(key: str, form: str) -> str:
     prefix, width = folded(form.rstrip("0")), len(form) - len(form.rstrip("0"))
-    found = re.fullmatch(rf"(?:{re.escape(prefix)})?([0-9]+)", bare)
-    return f"{prefix}{found[1].lstrip('0').rjust(width, '0')}" if found else bare
+    found = re.fullmatch(rf"(?:{re.escape(prefix)})?([0-9]+)", key)
+    return f"{prefix}{found[1].lstrip('0').rjust(width, '0')}" if found else key
+
+
+def _loose(key: str) -> str:
+    """A key without anything that two typists may write differently."""
+    for habit in ID_HABITS.values():
+        key = habit(key)
+    return key
 
 
 def _merged_down(sheet: LaidSheet, column: LaidColumn) -> np.ndarray:
@@ -100,6 +120,9 @@ def _merged_down(sheet: LaidSheet, column: LaidColumn) -> np.ndarray:
 
 
 _MIXING = np.uint64(0x9E3779B97F4A7C15)
+
+
+ORPHAN = "NO_SUCH_PATIENT"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -118,6 +141,7 @@ class RowsAside:
 def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     """Every row that is nobody's or that cannot be one row; each row once, by the first rule that catches it."""
     found = []
+    listed = _listed(sheets, people)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
         for rule in (_skipped, _swallowed, _long, _nobody, _copies):
@@ -125,7 +149,52 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
                 if len(aside.at):
                     free[aside.at] = False
                     found.append(aside)
+        if not _makes_patients(sheet):
+            found += _orphans(sheet, free & (person >= 0) & ~listed[person], person, people, listed)
     return found
+
+
+def _makes_patients(sheet: LaidSheet) -> bool:
+    return any(rows.table == "patients" for rows in sheet.layout.rows)
+
+
+def _listed(sheets: Sequence[LaidSheet], people: People) -> np.ndarray:
+    """Whether each patient (P + 1,) has a row that makes patients; the last stands for nobody."""
+    listed = np.zeros(len(people.ids) + 1, dtype=bool)
+    for sheet, person in zip(sheets, people.of, strict=True):
+        if _makes_patients(sheet):
+            listed[person] = True
+    return listed
+
+
+def _orphans(
+    sheet: LaidSheet, lost: np.ndarray, person: np.ndarray, people: People, listed: np.ndarray
+) -> Iterator[RowsAside]:
+    """Rows about a patient whom no row of patients has: those with a code much like one there, and the others."""
+    near = _near(people, listed)
+    alike = lost & np.isin(person, list(near))
+    for at, clue, remedy in (
+        (alike, "; one is there whose code differs in signs, blanks or zeros only", IGNORE_HABITS),
+        (lost & ~alike, "", "Add the patient's row, or correct the code."),
+    ):
+        if at.any():
+            patients = len(np.unique(person[at]))
+            yield RowsAside(
+                rule=ORPHAN,
+                sheet=sheet,
+                at=np.flatnonzero(at),
+                severity="stops",
+                problem=f"is about a patient of whom no sheet of patients has a row (rows so: "
+                f"{np.count_nonzero(at):,}, patients: {patients:,}){clue}",
+                remedy=remedy,
+                heading=sheet.layout.patient[0] if sheet.layout.patient else "",
+            )
+
+
+def _near(people: People, listed: np.ndarray) -> set[int]:
+    """The patients without a row of patients whose code is much like that of one with a row."""
+    there = {_loose(key) for key, known in zip(people.keys, listed, strict=False) if known}
+    return {number for number, key in enumerate(people.keys) if not listed[number] and _loose(key) in there}
 
 
 def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

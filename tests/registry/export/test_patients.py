@@ -1,11 +1,14 @@
-""""""
+"""Who each row is about, and rows that are nobody's."""
 
 from __future__ import annotations
+
+from datetime import date
 
 import pytest
 import xlsxwriter
 
 from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line
+from necrostats.errors import RegistryError
 from necrostats.registry.export.conservation import counts_of
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import read_with_layout
@@ -149,3 +152,68 @@ def test_a_copy_is_a_copy_only_if_every_cell_is_the_same(tmp_path):
     found = read_wide(tmp_path, [*wide_line("1"), "a"], [*wide_line("1"), "b"], headings=[*HEADINGS, "Note"])
     assert told(found, "DUPLICATE_ROW") == []
     assert len(found.registry.patients) == 1
+
+
+TWO_SHEETS = (
+    TOP
+    + """
+[[sheet]]
+name = "P"
+patient = "Nr"
+[[sheet.rows]]
+table = "patients"
+columns = { "Age" = "age_years", "Index" = "index_date" }
+[[sheet]]
+name = "S"
+patient = "Nr"
+[[sheet.rows]]
+table = "sessions"
+constants = { session_type = "necrosectomy" }
+columns = { "Date" = "day", "Tool" = "instruments" }
+"""
+)
+PATIENTS = [("Nr", "Age", "Index"), ("e008", 50, INDEX), ("E009", 60, INDEX), (7, 61, INDEX)]
+LATER = date(2024, 3, 9)
+
+
+def _of_sessions(tmp_path, *keys, habits=""):
+    lines = [("Nr", "Date", "Tool"), *((key, LATER, "snare") for key in keys)]
+    layout = TWO_SHEETS + (f"[ids]\nignore = {habits}\n" if habits else "")
+    return read(tmp_path, {"P": PATIENTS, "S": lines}, layout)
+
+
+def test_rows_about_a_patient_nobody_lists_stop_with_their_count_and_a_near_code(tmp_path):
+    found = _of_sessions(tmp_path, "E-008", "E-008", "X1", "E009")
+    assert told(found, "NO_SUCH_PATIENT") == [("S", 2, "Nr", ""), ("S", 3, "Nr", ""), ("S", 4, "Nr", "")]
+    orphans = found.registry.findings[found.registry.findings["rule"] == "NO_SUCH_PATIENT"]
+    assert set(orphans["severity"]) == {"stops"}
+    assert "rows so: 2, patients: 1); one is there whose code differs in signs" in orphans["problem"].iloc[0]
+    assert 'ignore = ["hyphens"' in orphans["remedy"].iloc[0] and "Add the patient" in orphans["remedy"].iloc[2]
+    assert len(found.registry.sessions[found.registry.sessions["session_type"] == "necrosectomy"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("key", "habits"),
+    [
+        ("E-008", '["hyphens"]'),
+        ("E 008", '["blanks"]'),
+        ("e8", '["zeros"]'),
+        ("E-8", '["hyphens", "zeros"]'),
+        ("7.0", '["decimals"]'),
+        ("007", '["zeros"]'),
+    ],
+)
+def test_the_layout_says_what_does_not_matter_in_an_id(tmp_path, key, habits):
+    assert told(_of_sessions(tmp_path, key), "NO_SUCH_PATIENT") == [("S", 2, "Nr", "")]
+    found = _of_sessions(tmp_path, key, habits=habits)
+    assert told(found, "NO_SUCH_PATIENT") == []
+    assert len(found.registry.sessions[found.registry.sessions["session_type"] == "necrosectomy"]) == 1
+
+
+def test_another_word_for_what_does_not_matter_is_answered_with_the_list():
+    with pytest.raises(RegistryError, match='"decimals", "blanks", "hyphens", "zeros"'):
+        parse_layout(TWO_SHEETS + '[ids]\nignore = ["dashes"]\n')
+
+
+def test_an_index_date_with_the_patient_comes_before_the_sessions_of_another_sheet(tmp_path):
+    assert told(_of_sessions(tmp_path, "e008", "E009"), "OUT_OF_ORDER") == []
