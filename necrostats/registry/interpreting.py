@@ -70,8 +70,8 @@ def _about_rows(raw: RawTable) -> Iterator[Flag]:
         at=raw.long,
         severity="stops",
         takes="row",
-        problem="this row has more cells than the header has names, so its cells cannot be told apart",
-        remedy="A cell probably holds a separator: put that cell in quotation marks.",
+        problem="this row has more or fewer cells than the header, so its cells cannot be told apart",
+        remedy="If a cell holds a separator, put that cell in quotation marks; if one is missing, put it in.",
     )
     yield Flag(
         rule="STRAY_QUOTE",

@@ -62,7 +62,7 @@ def collect(place: Place, lines: Iterator[Sequence[str]], separator: str = "") -
     """Every line of a sheet, header first, as a RawTable; SourceError if the header cannot be used."""
     header = [cell.strip() for cell in next(lines, ())]
     _refuse_header(place, header)
-    block = _Columns(len(header))
+    block = _Columns(len(header), exact=bool(separator))
     for chunk in blocks(lines):
         block.add(chunk)
     columns = block.columns()
@@ -103,8 +103,9 @@ def _is_blank(line: Sequence[str]) -> bool:
 class _Columns:
     """Gathers blocks of lines into columns, each text stored once."""
 
-    def __init__(self, width: int) -> None:
+    def __init__(self, width: int, *, exact: bool) -> None:
         self.width = width
+        self.exact = exact
         self.read = 0
         self.kept = 0
         self.long: list[int] = []
@@ -129,7 +130,7 @@ class _Columns:
             which.append(np.fromiter(map(seen.__getitem__, cells), np.int32, len(cells)))
 
     def _fitted(self, line: Sequence[str], position: int) -> list[str]:
-        if any(map(str.strip, line[self.width :])):
+        if (self.exact and len(line) != self.width) or any(map(str.strip, line[self.width :])):
             self.long.append(position)
         return [*line[: self.width], *[""] * (self.width - len(line))]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+import pytest
 from openpyxl import Workbook
 
 from builders.registry_files import faultless, finding, registry_of, set_aside, spoilt, write_folder
@@ -88,10 +89,11 @@ def test_a_file_in_windows_letters_with_semicolons_and_quoted_lines_is_read_and_
     assert finding(registry, "ENCODING").severity == "notes"
 
 
-def test_a_row_with_too_many_cells_is_set_aside(tmp_path):
+@pytest.mark.parametrize("cells", [["yes"] * 20, [""] * 5, ["", "yes"]])
+def test_a_row_with_cells_too_many_or_too_few_blank_or_not_is_set_aside(tmp_path, cells):
     folder = write_folder(tmp_path, faultless())
     with (folder / "reviews.csv").open("a") as file:
-        file.write("P02,5" + ",yes" * 20 + "\n")
+        file.write(",".join(("P02", "5", *cells)) + "\n")
     registry = read_registry(folder)
     assert finding(registry, "LONG_ROW").row == 3
     assert set_aside(registry) == [("reviews", 3, "LONG_ROW")]

@@ -93,7 +93,7 @@ class Grid:
     """A sheet or a csv file. `rows` (N,) are row numbers as the spreadsheet shows them; empty rows are left out.
 
     `merges` are (first row, first column, last row, last column). `swallowed` (N,) marks rows of a csv with a cell
-    that seems to hold several rows. `hidden`: the sheet itself is hidden.
+    that seems to hold several rows, `widths` (N,) count the cells of its lines. `hidden`: the sheet itself is hidden.
     """
 
     file: str
@@ -106,6 +106,7 @@ class Grid:
     merges: tuple[Merge, ...] = ()
     comments: tuple[Comment, ...] = ()
     swallowed: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=bool))
+    widths: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=np.int64))
     encoding: str = ""
 
     @property

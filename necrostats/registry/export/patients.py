@@ -221,21 +221,18 @@ def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterat
 
 
 def _long(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
-    """In a csv a cell beyond the last heading means that the cells before it may have moved."""
-    if sheet.grid.sheet:
-        return
-    named = [number for number, column in enumerate(sheet.columns.values()) if not column.heading.startswith("(")]
-    ignored = {folded(heading) for heading in sheet.layout.ignore}
-    for number, (name, column) in enumerate(sheet.columns.items()):
-        if number > max(named, default=0) and name not in ignored:
-            yield RowsAside(
-                rule="LONG_ROW",
-                sheet=sheet,
-                at=np.flatnonzero(free & column.raw.filled()),
-                severity="stops",
-                problem="this row has more cells than the headings name, so its cells cannot be told apart",
-                remedy="A cell probably holds a separator: put that cell in quotation marks.",
-            )
+    """In a csv a cell too many or too few, blank or not, means that the others may have moved."""
+    widths = sheet.grid.widths
+    if len(widths):
+        named = widths[sheet.grid.rows <= max(sheet.layout.header_rows)].max(initial=0)
+        yield RowsAside(
+            rule="LONG_ROW",
+            sheet=sheet,
+            at=np.flatnonzero(free & (widths[sheet.below] != named)),
+            severity="stops",
+            problem="this row has more or fewer cells than the headings, so its cells cannot be told apart",
+            remedy="If a cell holds a separator, put that cell in quotation marks; if one is missing, put it in.",
+        )
 
 
 def _nobody(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

@@ -10,7 +10,6 @@ from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.targets import is_date
 from necrostats.registry.export.words import all_words
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
@@ -22,7 +21,8 @@ _BARE = SheetLayout(names=())
 def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: Collection[str] = ()) -> None:
     """RegistryError, with places and never a value, if anything looks like an identifier.
 
-    Dates may stand in the layout's columns of dates, and in columns that it does not read: nothing is kept of those.
+    Dates may stand anywhere but in a study code or an operator's name: what is read of a column of dates is a day, and
+    a date in another column is set aside there and shown nowhere.
     """
     known = _known_words(layout)
     found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted, known)]
@@ -47,7 +47,7 @@ def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
 def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
     sheet = _sheet(grid, form.header_rows)
-    no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _no_dates))}
+    no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _operators))}
     return find_identifiers(
         [sheet],
         above,
@@ -84,10 +84,6 @@ def _above(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, str]
         for column in grid.columns:
             if text := column.cells[column.which[position]].text.strip():
                 yield f'{grid.file}, sheet "{grid.sheet}", row {grid.rows[position]}, above the headings', text
-
-
-def _no_dates(rows: RowsLayout) -> set[str]:
-    return {column.heading for column in rows.columns if not is_date(rows.table, column.to)}
 
 
 def _periods(rows: RowsLayout) -> set[str]:

@@ -268,7 +268,14 @@ def readings_of(
 ) -> tuple[Reading, ...]:
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
     reader = _reader(table, column, date_system or column.system, pseudonyms)
-    return tuple(_guarded(cell, column, reader) for cell in cells)
+    if is_date(table, column.to):
+        return tuple(_guarded(cell, column, reader) for cell in cells)
+    return tuple(_without_date(cell, _guarded(cell, column, reader)) for cell in cells)
+
+
+def _without_date(cell: RawCell, reading: Reading) -> Reading:
+    """The reading of a cell that should hold no date; one that does is not shown anywhere."""
+    return replace(reading, withheld=DATE) if not reading.withheld and holds_date(cell.text) else reading
 
 
 def _guarded(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
@@ -370,7 +377,7 @@ def _as_it_stands(cell: RawCell, plain: Column) -> Reading:
     unknown = _without_value(cell.text)
     if unknown is not None and not (unknown.rule == "blank" and "unknown" in plain.codes):
         return unknown
-    if holds_date(cell.text) and plain.kind == "text":
+    if holds_date(cell.text):
         return replace(refused("holds a date, and the tidy form holds none", "CALENDAR_DATE"), withheld=DATE)
     return Reading(rule=plain.kind.replace("_", "/"), fills={plain.name: cell.text.strip()})
 

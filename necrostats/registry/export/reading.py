@@ -6,6 +6,7 @@ A csv file of an export: its encoding and separator found, every line kept with 
 from __future__ import annotations
 
 import hashlib
+from array import array
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import islice
@@ -27,10 +28,11 @@ def read_csv(path: Path, digest, say: Callable[[str], None]) -> Grid:
     """One csv file as a Grid; its bytes go into `digest`. SourceError if it cannot be read as csv."""
     encoding = encoding_of(path, digest)
     separator = _separator(path, encoding)
-    gathering = Gathering()
+    gathering, widths = Gathering(), array("I")
     with path.open(encoding=encoding, newline="") as text:
         for done, block in enumerate(blocks(lines_of(path.name, text, separator)), start=1):
             gathering.add(block)
+            widths.extend(map(len, block))
             if done % _PROGRESS == 0:
                 say(f"reading {path.name}: {done * BLOCK:,} lines")
     columns, rows = gathering.columns(), gathering.rows()
@@ -40,6 +42,7 @@ def read_csv(path: Path, digest, say: Callable[[str], None]) -> Grid:
         columns=columns,
         encoding=encoding,
         swallowed=_swallowed(columns, separator, len(rows)),
+        widths=np.array(widths, dtype=np.int64)[rows - 1],
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from necrostats.registry.days.months import MONTHS
+from necrostats.registry.folding import folded
 from necrostats.registry.tidy_cells import OLDEST
 
 WITHHELD = "value withheld"
@@ -22,7 +23,7 @@ _DATE = re.compile(
 
 def holds_date(text: str) -> bool:
     """Whether a text holds anything like a calendar date or a month of a year."""
-    return len(text) > 3 and _DATE.search(text) is not None
+    return len(text) > 3 and (_DATE.search(text) or _DATE.search(folded(text))) is not None
 
 
 def holds_old_age(text: str) -> bool:

@@ -135,11 +135,18 @@ def test_a_csv_row_with_more_cells_than_headings_is_set_aside_whole(tmp_path):
     assert counts_of(found.material).complete
 
 
-@pytest.mark.parametrize("tail", [",\n", ",,,\n", "\n"])
-def test_separators_at_the_end_of_a_line_are_no_cells(tmp_path, tail):
-    found = read_csv(tmp_path, f"1,50,01/03/24{tail}2,50,01/03/24{tail}")
-    assert len(found.registry.patients) == 2
-    assert told(found, "LONG_ROW") == []
+@pytest.mark.parametrize(("tail", "aside"), [("\n", []), (",\n", [2, 3]), (",,,\n", [2, 3])])
+def test_a_line_with_a_cell_too_many_blank_or_not_is_set_aside(tmp_path, tail, aside):
+    lines = f"1,50,01/03/24{tail}2,50,01/03/24{tail}3,50,01/03/24\n"
+    found = read_csv(tmp_path, lines)
+    assert [row for _, row, _, _ in told(found, "LONG_ROW")] == aside
+    assert len(found.registry.patients) == 3 - len(aside)
+
+
+def test_a_line_with_a_cell_too_few_is_set_aside_and_never_shifted(tmp_path):
+    found = read_csv(tmp_path, "1,50,01/03/24\n2,01/03/24\n")
+    assert [row for _, row, _, _ in told(found, "LONG_ROW")] == [3]
+    assert counts_of(found.material).complete
 
 
 def test_a_stray_quotation_mark_that_ate_rows_is_seen(tmp_path):

@@ -47,10 +47,18 @@ def test_titles_above_the_headings_comments_and_properties_are_looked_at(tmp_pat
         assert hide[:7] in refused(read_with_layout, path, parse_layout(WIDE))
 
 
-def test_dates_belong_in_date_columns_and_nowhere_else(tmp_path):
+def test_a_date_in_another_column_is_set_aside_alone_and_shown_nowhere(tmp_path):
     line = [*wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="snare"), date(2024, 5, 5)]
     read_wide(tmp_path, line, headings=[*HEADINGS, "Booked"])
-    assert "DEN1 tools" in refused(read_wide, tmp_path, wide_line(DEN1_tools="snare on 12 March 2024"))
+    for cell in ("snare on 12 March 2024", "net 12 décembre 2023", "12/03/24"):
+        found = read_wide(tmp_path, wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools=cell))
+        assert len(found.registry.sessions[found.registry.sessions["day"] > 0]) == 1
+        assert "value withheld" in set(found.registry.findings["value"])
+        assert not found.registry.findings["value"].str.contains("2024|2023|/24").any()
+
+
+def test_a_date_in_a_study_code_stops(tmp_path):
+    assert "Study no" in refused(read_wide, tmp_path, wide_line(key="KM 12/03/1961"))
 
 
 def test_a_column_of_birth_dates_stops_even_where_it_is_not_read(tmp_path):
