@@ -98,11 +98,13 @@ class SheetLayout:
 class Layout:
     """A whole layout. `fill`: (table, column) → what counts where no cell was written.
 
+    `accept` names columns and places that a person has looked at.
     `id_habits` name what does not matter in an id: "decimals", "blanks", "hyphens", "zeros".
     """
 
     sheets: tuple[SheetLayout, ...]
     ignore_sheets: tuple[str, ...] = ()
+    accept: tuple[str, ...] = ()
     data_lock: date | None = None
     earliest: date | None = None
     sequential: bool = False

@@ -459,6 +459,7 @@ def _layout(top: Keys) -> Layout:
     layout = Layout(
         sheets=(),
         ignore_sheets=ignore_sheets,
+        accept=top.texts("accept"),
         data_lock=dates.day("data_lock"),
         earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",

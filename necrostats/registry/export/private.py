@@ -25,6 +25,7 @@ def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: C
     a date in another column is set aside there and shown nowhere.
     """
     known = _known_words(layout)
+    accepted = [*accepted, *(layout.accept if layout else ())]
     found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted, known)]
     found += find_identifiers([], export.other_texts, accepted=accepted)
     if found:

@@ -6,6 +6,7 @@ letters only, it counts in the language that the layout names.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from functools import lru_cache
@@ -43,6 +44,17 @@ def common_codes(column: str) -> Mapping[str, str]:
         for word, code in codes_in(language, column).items():
             meanings.setdefault(word, set()).add(code)
     return {word: codes.pop() for word, codes in meanings.items() if len(word) > SHORT and len(codes) == 1}
+
+
+@lru_cache(maxsize=1)
+def ordinary_words() -> frozenset[str]:
+    """Single folded words that units of other languages write and that name nobody."""
+    lines = Path(__file__).with_name("ordinary.txt").read_text(encoding="utf-8").splitlines()
+    found = {word for line in lines if not line.startswith("#") for word in line.split()}
+    for language in LANGUAGES:
+        for lists in (_file(language)["words"], *_file(language)["codes"].values()):
+            found |= {word for text in lists.values() for word in re.findall(r"\w{4,}", folded(text))}
+    return frozenset(found)
 
 
 @lru_cache(maxsize=8)

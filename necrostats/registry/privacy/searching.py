@@ -30,12 +30,14 @@ def find_identifiers(
     """Every suspicion in sheets and in other texts (place, text): comments, properties, names of files, hidden cells.
 
     Columns are named by heading, whatever their case, accents and blanks. `accepted`: a person has looked, so
-    only hard clues still stop a cell. `date_columns`: calendar dates belong there. `known_words`: words that a
-    layout lists; a cell made of nothing else is stopped by hard clues only. No suspicion holds a value; a
-    heading, sheet or file whose name is itself suspect is given by its number. No text makes this raise.
+    only hard clues still stop a cell of such a column, and nothing a place whose `release` is among them.
+    `date_columns`: calendar dates belong there. `known_words`: words that a layout lists; a cell made of nothing else
+    is stopped by hard clues only. No suspicion holds a value; a heading, sheet or file whose name is itself suspect is
+    given by its number. No text makes this raise.
     """
+    released = frozenset(map(fold_heading, accepted))
     try:
-        return _find(
+        found = _find(
             list(sheets),
             other_texts,
             _Roles(
@@ -47,6 +49,7 @@ def find_identifiers(
                 operators=operator_columns,
             ),
         )
+        return [each for each in found if fold_heading(each.release) not in released]
     finally:
         forget()
 

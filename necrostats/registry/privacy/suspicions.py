@@ -5,6 +5,7 @@ What the privacy check says to the person with the file: places and what to do, 
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -95,6 +96,11 @@ class Suspicion:
     severity: str
     where: str = ""
 
+    @property
+    def release(self) -> str:
+        """What a person who has looked accepts to let the whole place pass: sheet!column, or which text it is."""
+        return self.where or f"{self.sheet or self.file}!{self.column}"
+
 
 _MOST_ROWS = 12
 _ADVICE = (
@@ -103,9 +109,10 @@ _ADVICE = (
     "  put pseudonyms in its place (study codes such as P001; operators A, B, C), and keep the key elsewhere;\n"
     "  name a column of dates in the layout, so that its dates become days from the index drainage;\n"
     "  correct or blank the cells, or change the comment, property or name, in a copy of the file;\n"
-    "  where a person has looked and found nobody named: --accept COLUMN.\n"
-    "  Places marked * stop in an accepted column as well."
+    "  where a person has looked and found nobody named: --accept COLUMN lets the places pass that are not marked *,\n"
+    "  and each of these lets one place pass, marked or not (in a layout: accept = [...] with the same texts):"
 )
+_MOST_RELEASES = 40
 _CAUTION = "De-identification aids certify nothing: finding nothing does not show that nothing is there."
 
 
@@ -122,10 +129,20 @@ def refusal_text(suspicions: Iterable[Suspicion]) -> str:
         _block("Columns", map(_line, _grouped(columns))),
         _block("Cells", map(_line, _grouped(cells))),
         _block("Outside the cells", map(_line, _grouped(elsewhere))),
-        _ADVICE,
+        f"{_ADVICE}\n{_releases(suspicions)}",
         _CAUTION,
     )
     return "\n\n".join(part for part in parts if part)
+
+
+def _releases(suspicions: Sequence[Suspicion]) -> str:
+    tokens = list(dict.fromkeys(each.release for each in suspicions))
+    more = [f"    … and {len(tokens) - _MOST_RELEASES:,} more"] if len(tokens) > _MOST_RELEASES else []
+    return "\n".join((*(f"    --accept {_in_quotes(token)}" for token in tokens[:_MOST_RELEASES]), *more))
+
+
+def _in_quotes(token: str) -> str:
+    return shlex.quote(token) if set(token) & set('"$`\\!') - {"!"} else f'"{token}"'
 
 
 def _count(suspicions: Sequence[Suspicion]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.languages import ordinary_words
 
 _CLINICAL = """
 abdomen abdominal abscess access adherent adhesion admission albicans alcohol alive amount amp anaesthesia
@@ -220,7 +221,7 @@ _WORDS = (
     | _codebook_words()
 )
 # As they stand: English endings after such short words would explain surnames.
-_UNINFLECTED = frozenset(f"{_SHORTHAND} {_OTHER_LANGUAGES}".split())
+_UNINFLECTED = frozenset(f"{_SHORTHAND} {_OTHER_LANGUAGES}".split()) | ordinary_words()
 _INFLECTIONS = re.compile(r"(?:'s|es|ed|ing|er|ly|s|d|n|e)\Z")
 
 

@@ -1,3 +1,6 @@
+"""The privacy check of an export: what stops it, what does not, and what lets a place pass."""
+
+import re
 from datetime import date
 
 import pytest
@@ -91,3 +94,49 @@ def test_the_words_that_the_layout_lists_pass_and_hide_nothing_beside_them(tmp_p
     refused(read_wide, tmp_path, wide_line(DEN1_tools="grabber, Muckle spinner"))
     refused(read_wide, tmp_path, wide_line(DEN1_tools="Grabber, Brandelow"), layout=SLANG)
     refused(read_wide, tmp_path, wide_line(DEN1_tools="Grabber", DEN1_compl=SECRET), layout=SLANG)
+
+
+def _lines_to_add(text):
+    return re.findall(r'--accept "([^"]+)"', text)
+
+
+@pytest.mark.parametrize(
+    ("headings", "cells", "sheets"),
+    [
+        (["Remarks; GP"], ["d/w Dr Brandelow"], {}),
+        (["Contact"], ["0171 5550 1234"], {}),
+        (["Remarks"], ["j.brandelow@example.org"], {}),
+        (["Brandelow, Ottilie"], ["3"], {}),
+        (["Date of birth"], ["05/05/1960"], {}),
+        (["Remarks"], ["none"], {"Ottilie Brandelow": [("a",), (1,)]}),
+    ],
+)
+def test_every_refusal_is_lifted_by_the_lines_it_prints(tmp_path, headings, cells, sheets):
+    book = {"DEN": [[*HEADINGS, *headings], [*wide_line(), *cells]], **sheets}
+    text = refused(read, tmp_path, book, WIDE)
+    lines = _lines_to_add(text)
+    assert lines and len(read(tmp_path, book, WIDE, accepted=lines).registry.patients) == 1
+    written = ", ".join(f'"{line}"' for line in lines)
+    layout = WIDE.replace("format = 1", f"format = 1\naccept = [{written}]", 1)
+    assert len(read(tmp_path, book, layout).registry.patients) == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "Info",
+        "Legende",
+        "Légende",
+        "Leyenda",
+        "Legenda",
+        "Summary",
+        "Pivot",
+        "Lookup",
+        "Audit",
+        "Kommentar",
+        "Riepilogo",
+    ],
+)
+def test_the_names_that_units_give_their_sheets_are_no_persons(tmp_path, name):
+    book = {"DEN": [HEADINGS, wide_line()], name: [("a",), (1,)]}
+    assert len(read(tmp_path, book, WIDE).registry.patients) == 1
