@@ -17,6 +17,7 @@ from necrostats.registry.privacy.headings import (
     is_date_heading,
     is_id_heading,
     is_operator_heading,
+    may_head_study_codes,
 )
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
@@ -64,7 +65,8 @@ def _in_cells(found: dict[Clue, set[str]], cells: Sequence[str], refused: bool) 
 
 
 def _about_the_whole(heading: str, filled: list[str], role: columns.Role) -> Iterator[Clue]:
-    if clue := None if role.periods else heading_clue(heading):
+    clue = None if role.periods else heading_clue(heading)
+    if clue and not (role.ids and may_head_study_codes(heading) and study_codes_text_by_text(filled)):
         yield clue
     if asks_for_a_person(heading) and not study_codes_text_by_text(filled):
         yield ids.NOT_CODES

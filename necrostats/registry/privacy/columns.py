@@ -17,6 +17,7 @@ from necrostats.registry.privacy.headings import (
     is_date_heading,
     is_id_heading,
     is_operator_heading,
+    may_head_study_codes,
 )
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.known_words import KnownWords
@@ -73,11 +74,22 @@ class Distinct:
 
 
 def distinct(column: Any) -> Distinct:
-    """The distinct texts of a list or array of cells, or of something that already has `texts` and `which`."""
+    """The distinct texts of a list or array of cells, or of something that already has `texts` and `which`.
+
+    A text that no row holds, such as the heading above them, is no text of the column.
+    """
     if hasattr(column, "texts") and hasattr(column, "which"):
-        return Distinct(texts=np.asarray(column.texts, dtype=object), which=np.asarray(column.which))
+        return _held(np.asarray(column.texts, dtype=object), np.asarray(column.which))
     which, texts = pd.factorize(np.asarray(column, dtype=object))
     return Distinct(texts=np.array([str(text) for text in texts], dtype=object), which=which)
+
+
+def _held(texts: np.ndarray, which: np.ndarray) -> Distinct:
+    held = np.bincount(which[which >= 0], minlength=len(texts)) > 0
+    if held.all():
+        return Distinct(texts=texts, which=which)
+    places = np.append(np.where(held, np.cumsum(held) - 1, -1), -1)
+    return Distinct(texts=texts[held], which=places[which])
 
 
 def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> Iterator[Hit]:
@@ -95,7 +107,8 @@ def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> 
 
 
 def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
-    if clue := None if role.periods else heading_clue(heading):
+    clue = None if role.periods else heading_clue(heading)
+    if clue and not (role.ids and may_head_study_codes(heading) and are_study_codes(said)):
         yield clue
     if asks_for_a_person(heading) and not are_study_codes(said):
         yield NOT_CODES

@@ -143,6 +143,17 @@ def asks_for_a_person(heading: str) -> bool:
     return any(_CODES.match(variant) for folded in heading_versions(heading) for variant in _variants(folded))
 
 
+_OF_PATIENTS = re.compile(
+    r"(?:patient(?:en|s)?|pat|fall|case|record|paciente|paziente|pazienti)[ .-]*"
+    r"(?:id|nr|nummer|no|number|num|numero|code|codice|codigo)?[ .]*\Z"
+)
+
+
+def may_head_study_codes(heading: str) -> bool:
+    """Whether a heading that can ask for a record number ("Pat.-Nr.", "record_id") heads study codes as often."""
+    return any(_OF_PATIENTS.match(folded) for folded in heading_versions(heading))
+
+
 def _variants(folded: str) -> tuple[str, ...]:
     bare = _TRAILING.sub("", folded)
     return tuple(dict.fromkeys((folded, bare, _LEADING.sub("", folded), _LEADING.sub("", bare))))

@@ -140,3 +140,24 @@ def test_every_refusal_is_lifted_by_the_lines_it_prints(tmp_path, headings, cell
 def test_the_names_that_units_give_their_sheets_are_no_persons(tmp_path, name):
     book = {"DEN": [HEADINGS, wide_line()], name: [("a",), (1,)]}
     assert len(read(tmp_path, book, WIDE).registry.patients) == 1
+
+
+@pytest.mark.parametrize(
+    "heading", ["Patient", "Pat.-Nr.", "Patientennummer", "Paciente", "Pt no", "Case", "Patient n°"]
+)
+@pytest.mark.parametrize("keys", [("P01", "P02"), (1, 2), ("D-001", "D-002")])
+def test_a_column_of_study_codes_may_be_headed_as_units_head_it(tmp_path, heading, keys):
+    lines = [[key, *wide_line(age=50 + place)[1:]] for place, key in enumerate(keys)]
+    layout = WIDE.replace('"Study no"', f'"{heading}"')
+    assert len(read_wide(tmp_path, *lines, layout=layout, headings=[heading, *HEADINGS[1:]]).registry.patients) == 2
+
+
+def test_names_under_such_a_heading_still_stop(tmp_path):
+    headings, layout = ["Patient", *HEADINGS[1:]], WIDE.replace('"Study no"', '"Patient"')
+    refused(read_wide, tmp_path, wide_line(key="Ottilie Brandelow"), layout=layout, headings=headings)
+
+
+def test_record_numbers_under_such_a_heading_still_stop(tmp_path):
+    headings, layout = ["Pat.-Nr.", *HEADINGS[1:]], WIDE.replace('"Study no"', '"Pat.-Nr."')
+    lines = [wide_line(key=key) for key in (70311842, 70922541, 71234410)]
+    refused(read_wide, tmp_path, *lines, layout=layout, headings=headings)
