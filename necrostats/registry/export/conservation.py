@@ -91,7 +91,7 @@ def _gone(material: Material, sheet: LaidSheet) -> np.ndarray:
 def _became(material: Material, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
     """For each column that is mapped or a key, what became (N,) of its cells."""
     keys = {id(column): key for key, column in sheet.columns.items()}
-    became = {folded(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.patient}
+    became = {folded(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.keys}
     for block in material.blocks:
         for part in block.parts if block.sheet is sheet else ():
             codes = np.array([_code(each) for each in part.readings], dtype=np.int8)

@@ -24,7 +24,7 @@ from necrostats.registry.source_table import Place, RawTable, Written
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
 _FREE = ("text", "id", "ids")
-_MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events"}
+_MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}
 
 
 def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSource:

@@ -24,7 +24,7 @@ from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
 from necrostats.registry.export.layout_keys import Keys, Problems
 from necrostats.registry.export.names import ID_HABITS, hint
-from necrostats.registry.export.targets import GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
+from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.messages import problem_report
@@ -138,9 +138,12 @@ MOST_NUMBERS = 99
 _CODED = {
     "instruments": "instrument_class",
     "event": "event_type",
+    "end": "end_reason",
     "collections": "site",
     "collection": "site",
     "yield": "yield_words",
+    "stent": "stent_type",
+    "stents": "stent_type",
 }
 
 
@@ -151,6 +154,7 @@ class Defaults:
     order: str
     system: str
     decimal: str
+    grouped: bool
     synonyms: Mapping[str, Words]
     languages: tuple[str, ...] = ()
 
@@ -199,11 +203,16 @@ def _same_day(keys: Keys, table: str) -> bool:
 
 
 def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    return tuple(
-        column
-        for heading, written in keys.content.items()
-        if (column := _column(keys, heading, written, table, defaults)) is not None
-    )
+    read = (_column(keys, heading, written, table, defaults) for heading, written in keys.content.items())
+    return tuple(part for column in read if column is not None for part in _parts(column, defaults))
+
+
+def _parts(column: ColumnLayout, defaults: Defaults) -> tuple[ColumnLayout, ...]:
+    """A column whose cells hold the reason and the date of an end is read twice, once for each."""
+    if column.to != "end":
+        return (column,)
+    codes = merged(defaults.synonyms.get("end_reason", {}), column.codes)
+    return tuple(replace(column, to=to, codes=codes, of_end=True) for to in ENDS)
 
 
 def _column(keys: Keys, heading: str, written: object, table: str, defaults: Defaults) -> ColumnLayout | None:
@@ -234,6 +243,7 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
         days=options.flag("days"),
         pseudonyms=options.flag("pseudonyms"),
         session=options.flag("session", True),
+        grouped=defaults.grouped,
     )
     options.done()
     _check_unit(options, table, column)
@@ -255,6 +265,8 @@ def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
     try:
         if column.to == "yield":
             read_quantity("1", default_unit=column.unit)
+        elif column.to in BORES:
+            read_number("1", unit=BORES[column.to], default_unit=column.unit)
         elif column.to == "size":
             read_axes("1", column.unit)
         else:
@@ -378,7 +390,13 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
                 f"{place}.ignore", "is ignored and mapped at the same time", "Take it away in one place.", heading
             )
     for rows in sheet.rows:
-        mapped = Counter(folded(column.heading) for _, columns in rows.each_number() for column in columns)
+        once = [
+            column
+            for _, columns in rows.each_number()
+            for column in columns
+            if column.to != ENDS[0] or not column.of_end
+        ]
+        mapped = Counter(folded(column.heading) for column in once)
         for heading in [heading for heading, count in mapped.items() if count > 1]:
             problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
     dates = [column for rows in sheet.rows for column in rows.columns if not is_date(rows.table, column.to)]
@@ -454,6 +472,7 @@ def _layout(top: Keys) -> Layout:
         order=dates.choice("order", ("day_first", "month_first")),
         system=dates.choice("system", ("1900", "1904")),
         decimal=numbers.choice("decimal", (".", ",")),
+        grouped=numbers.choice("groups", ("blanks",)) == "blanks",
         synonyms=synonyms(top.keys("synonyms"), languages),
     )
     layout = Layout(
@@ -517,17 +536,19 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         names=keys.texts("name"),
         header_rows=keys.numbers("header_rows", 1000) or (1,),
         patient=keys.texts("patient"),
+        session=keys.text("session"),
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
         carry_down=keys.texts("carry_down"),
         ignore=keys.texts("ignore"),
         skip_rows=keys.numbers("skip_rows", MOST_ROWS),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
-    if bool(sheet.patient) == sheet.each_row_is_a_patient:
+    if bool(sheet.patient) + bool(sheet.session) + sheet.each_row_is_a_patient != 1:
         keys.problems.add(
             keys.at("patient"),
             "it must be said once who the rows are about",
-            "Name the column that holds the study code (patient = …), or write each_row_is_a_patient = true.",
+            "Name the column that holds the study code (patient = …) or the session (session = …), "
+            "or write each_row_is_a_patient = true.",
         )
     if not sheet.rows:
         keys.problems.add(

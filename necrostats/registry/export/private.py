@@ -48,12 +48,12 @@ def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
 def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
     sheet = _sheet(grid, form.header_rows)
-    no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _operators))}
+    no_dates = {folded(heading) for heading in (*form.keys, *_mapped(form, _operators))}
     return find_identifiers(
         [sheet],
         above,
         accepted=accepted,
-        id_columns=form.patient,
+        id_columns=form.keys,
         date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
         period_columns=list(_mapped(form, _periods)),
         operator_columns=list(_mapped(form, _operators)),
