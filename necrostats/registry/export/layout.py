@@ -6,7 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from necrostats.registry.export.own_words import OwnWords
+
 NUMBER = "{n}"
+SHEET = "{sheet}"
+NO_WORDS = OwnWords()
 Words = Mapping[str, str]
 
 
@@ -31,6 +35,7 @@ class ColumnLayout:
     session: bool = True
     grouped: bool = False
     of_end: bool = False
+    words: OwnWords = NO_WORDS
 
     def numbered(self, number: int) -> ColumnLayout:
         """The same column with its number in place of {n}."""
@@ -82,6 +87,7 @@ class RowsLayout:
 class SheetLayout:
     """One sheet, or several of one form: where its headings are, who its rows are about, what they make.
 
+    `patient` may be "{sheet}", the name of the sheet. Rows whose first cell is one of `skip_texts` are no record.
     `session`: the column that names a session of another sheet, and through it the patient.
     """
 
@@ -93,12 +99,14 @@ class SheetLayout:
     carry_down: tuple[str, ...] = ()
     ignore: tuple[str, ...] = ()
     skip_rows: tuple[int, ...] = ()
+    skip_texts: tuple[str, ...] = ()
     rows: tuple[RowsLayout, ...] = ()
 
     @property
     def keys(self) -> tuple[str, ...]:
         """The headings of the columns that say who a row is about."""
-        return (*self.patient, *((self.session,) if self.session else ()))
+        named = (*self.patient, *((self.session,) if self.session else ()))
+        return tuple(heading for heading in named if heading != SHEET)
 
     def headings(self) -> Iterator[str]:
         """Every heading that the sheet must have."""

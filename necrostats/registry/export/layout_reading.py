@@ -21,9 +21,19 @@ from typing import Any
 from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
+from necrostats.registry.export.layout import (
+    NO_WORDS,
+    NUMBER,
+    ColumnLayout,
+    Layout,
+    Overflow,
+    RowsLayout,
+    SheetLayout,
+    Words,
+)
 from necrostats.registry.export.layout_keys import Keys, Problems
 from necrostats.registry.export.names import ID_HABITS, hint
+from necrostats.registry.export.own_words import INSIDE, WHOLE, OwnWords
 from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
@@ -157,6 +167,7 @@ class Defaults:
     grouped: bool
     synonyms: Mapping[str, Words]
     languages: tuple[str, ...] = ()
+    words: OwnWords = NO_WORDS
 
 
 def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
@@ -244,6 +255,7 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
         pseudonyms=options.flag("pseudonyms"),
         session=options.flag("session", True),
         grouped=defaults.grouped,
+        words=defaults.words,
     )
     options.done()
     _check_unit(options, table, column)
@@ -399,12 +411,6 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
         mapped = Counter(folded(column.heading) for column in once)
         for heading in [heading for heading, count in mapped.items() if count > 1]:
             problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
-    dates = [column for rows in sheet.rows for column in rows.columns if not is_date(rows.table, column.to)]
-    several = Counter(folded(column.heading) for column in dates)
-    for heading in [heading for heading, count in several.items() if count > 1]:
-        problems.add(
-            f"{place}.rows.columns", "is mapped in several groups, and is not a date", "Take one away.", heading
-        )
 
 
 FORMAT = 1
@@ -474,6 +480,7 @@ def _layout(top: Keys) -> Layout:
         decimal=numbers.choice("decimal", (".", ",")),
         grouped=numbers.choice("groups", ("blanks",)) == "blanks",
         synonyms=synonyms(top.keys("synonyms"), languages),
+        words=_own_words(top.keys("words")),
     )
     layout = Layout(
         sheets=(),
@@ -503,6 +510,12 @@ def _layout(top: Keys) -> Layout:
     return replace(layout, sheets=sheets)
 
 
+def _own_words(keys: Keys) -> OwnWords:
+    words = OwnWords.of({name: keys.texts(name) for name in (*WHOLE, *INSIDE)})
+    keys.done()
+    return words
+
+
 def _languages(top: Keys) -> tuple[str, ...]:
     known = ("en", *LANGUAGES)
     named = top.texts("language")
@@ -521,6 +534,12 @@ def _habits(ids: Keys) -> tuple[str, ...]:
     return tuple(name for name in ID_HABITS if name in named)
 
 
+def _is_texts(value: object) -> bool:
+    """Whether rows to skip are given by what their first cell says: "Total", ["Total", "Mean*"]; "1-3" are numbers."""
+    listed = value if isinstance(value, list) else [value]
+    return all(isinstance(each, str) and re.search(r"[^\W\d]", each) for each in listed)
+
+
 def _form(ids: Keys) -> str:
     form = ids.text("form")
     if form and not re.fullmatch(r"[^0-9]*0+", form):
@@ -532,6 +551,7 @@ def _form(ids: Keys) -> str:
 
 
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
+    skipped = _is_texts(keys.content.get("skip_rows"))
     sheet = SheetLayout(
         names=keys.texts("name"),
         header_rows=keys.numbers("header_rows", 1000) or (1,),
@@ -540,7 +560,8 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
         carry_down=keys.texts("carry_down"),
         ignore=keys.texts("ignore"),
-        skip_rows=keys.numbers("skip_rows", MOST_ROWS),
+        skip_rows=() if skipped else keys.numbers("skip_rows", MOST_ROWS),
+        skip_texts=keys.texts("skip_rows") if skipped else (),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
     if bool(sheet.patient) + bool(sheet.session) + sheet.each_row_is_a_patient != 1:

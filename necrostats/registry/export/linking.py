@@ -132,7 +132,7 @@ def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     site = collections.text("site").plain()
     rows_of = {person: rows.to_numpy() for person, rows in of_person} if (named != "").any() else {}
     for row in np.flatnonzero(named != ""):
-        found = _found(named[row], rows_of.get(made.person[row], ()), site)
+        found = _found(named[row], rows_of.get(made.person[row], ()), site, collections.number)
         if not found or (len(found) > 1 and made.table.name != "sessions"):
             lost.append(row)
         main[row] = found[0] if found and row not in lost[-1:] else -1
@@ -161,15 +161,19 @@ def _unreadable(made: Made, column: str) -> np.ndarray:
     return found
 
 
-def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
-    """The collections (row numbers) that a reference means; none if one of its parts cannot be found."""
+def _found(named: str, rows: np.ndarray, site: np.ndarray, number: np.ndarray) -> list[int]:
+    """The collections (row numbers) that a reference means; none if one of its parts cannot be found.
+
+    A number is that of the heading ("K2 size") where the collections have one, else their place in the order written.
+    """
     if named == "all":
         return list(rows)
     found = []
     for part in named.split(";"):
         if part.isdecimal():
-            number = int(part[:_LONGEST_NUMBER])
-            matching = [rows[number - 1]] if len(part) <= _LONGEST_NUMBER and 1 <= number <= len(rows) else []
+            wanted = int(part[:_LONGEST_NUMBER]) if len(part) <= _LONGEST_NUMBER else 0
+            own = [number[row] or place for place, row in enumerate(rows, start=1)]
+            matching = [row for row, each in zip(rows, own, strict=True) if each == wanted]
         else:
             matching = [row for row in rows if site[row] == part]
             if not matching and len(rows) == 1 and not site[rows[0]]:

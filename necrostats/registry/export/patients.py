@@ -8,12 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.cells import first_rows
-from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.layout import SHEET, Layout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.findings import DUPLICATE_ROW
@@ -112,8 +113,10 @@ def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
 
 
 def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
+    if heading == SHEET:
+        return _Keys(texts=[_key(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
     column = sheet.column(heading)
-    carried = folded(heading) in {folded(each) for each in sheet.layout.carry_down}
+    carried = sheet.key(heading) in {sheet.key(each) for each in sheet.layout.carry_down}
     above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
     source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
     return _Keys(texts=[_key(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
@@ -234,11 +237,23 @@ def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator
     yield RowsAside(
         rule="SKIPPED",
         sheet=sheet,
-        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows)),
+        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows) | _named_no_record(sheet)),
         severity="notes",
         problem="the layout says that this row is no record",
         remedy="Nothing to do if that is right.",
     )
+
+
+def _named_no_record(sheet: LaidSheet) -> np.ndarray:
+    """Rows (N,) whose first cell with a text in it says that they are no record ("Total", "Mean*")."""
+    patterns = [folded(text) for text in sheet.layout.skip_texts]
+    named, free = np.zeros(len(sheet), dtype=bool), np.full(len(sheet), bool(patterns))
+    for column in sheet.columns.values() if patterns else ():
+        matches = [any(fnmatchcase(folded(cell.text), each) for each in patterns) for cell in column.raw.cells]
+        filled = column.raw.filled() & free
+        named |= filled & np.array(matches)[column.raw.which]
+        free &= ~filled
+    return named
 
 
 def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

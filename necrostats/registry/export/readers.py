@@ -18,6 +18,7 @@ from necrostats.registry.export.compound_cells import (
     read_stents,
 )
 from necrostats.registry.export.layout import ColumnLayout
+from necrostats.registry.export.own_words import as_written
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
 from necrostats.registry.export.redaction import holds_date, holds_old_age
 from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, is_date
@@ -57,8 +58,14 @@ def readings_of(
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
     reader = _reader(table, column, date_system or column.system, pseudonyms)
     if is_date(table, column.to):
-        return tuple(_guarded(cell, column, reader) for cell in cells)
-    return tuple(_without_date(cell, _guarded(_ungrouped(cell, column), column, reader)) for cell in cells)
+        return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
+    return tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+
+
+def _read(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
+    plainer = column.words.plain(_ungrouped(cell, column))
+    reading = _guarded(plainer, column, reader)
+    return reading if plainer is cell else as_written(reading, cell)
 
 
 def _ungrouped(cell: RawCell, column: ColumnLayout) -> RawCell:
@@ -302,13 +309,19 @@ def _session(cell: RawCell) -> Reading:
     return unknown or Reading(rule="reference", fills={"session": folded(cell.text)})
 
 
+def _numbered(part: str) -> str:
+    """The number of a collection without its label: "K2", "coll. 2", "#2"."""
+    found = re.fullmatch(r"(?:[^\W\d]{1,12}\.?\s?)?(?:#|no\.?|nr\.?)?\s?([0-9]{1,2})", part)
+    return found[1] if found else part
+
+
 def _collection(cell: RawCell, column: ColumnLayout) -> Reading:
     """Which of the patient's collections: sites or numbers, joined by ";", or "all"."""
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
     words = known_words("site", COLLECTIONS.column("site").codes, column.codes)
-    parts = [folded(part) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
+    parts = [_numbered(folded(part)) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
     if len(parts) == 1 and parts[0] in ("all", "both"):
         return Reading(rule="reference", fills={"collection": "all"})
     named = [part if part.isdecimal() else words.get(part, "") for part in parts]

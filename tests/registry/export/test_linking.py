@@ -119,8 +119,11 @@ def test_an_event_in_a_sessions_own_cell_has_its_day(tmp_path):
 
 @pytest.mark.parametrize("named", ["0001" + "0" * 5_000, "00015", "9" * 4_400])
 def test_a_collection_by_a_number_without_end_is_none_of_the_patients(named):
-    assert _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object)) == []
-    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object)) == [7]
+    assert (
+        _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object), np.zeros(8, int))
+        == []
+    )
+    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object), np.zeros(8, int)) == [7]
 
 
 STENTS = (
