@@ -164,7 +164,7 @@ def _end_day(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
 
 def _stent_size(cell: RawCell, column: ColumnLayout) -> Reading:
     """A size in mm or in Fr, as it is written or as the layout says."""
-    said = re.search(r"[a-z]+", bare(cell.text))
+    said = re.search(r"(?<![a-z])(?:mm|cm|french|fr|ch|f)(?![a-z])", bare(cell.text))
     unit = said[0] if said else column.unit
     if not unit and not is_blank(cell.text):
         return refused("does not say whether it is in mm or in Fr; give the unit in the layout")
