@@ -122,8 +122,7 @@ def read_instruments(text: str, own: Words) -> Reading:
     if folded(bare) in words:
         classes, question = [words[folded(bare)]], ""
     else:
-        parts = [part for step in _THEN.split(bare) for part in _AND.split(step)]
-        counted = [_without_count(part) for part in parts if part.strip(" .")]
+        counted = _named_in(bare)
         unknown = [name for name, _ in counted if folded(name) not in words]
         if unknown or not counted:
             return refused("names an instrument that is neither in the codebook nor in the layout")
@@ -137,6 +136,18 @@ def read_instruments(text: str, own: Words) -> Reading:
         question = question or "names an instrument class twice, which is one use"
     uses = tuple({"instrument_class": each, "use_order": str(order)} for order, each in enumerate(once, start=1))
     return Reading(rule="instruments", children=uses, question=question) if uses else BLANK
+
+
+def _named_in(bare: str) -> list[tuple[str, bool]]:
+    """The names in a list of instruments, and whether each is counted."""
+    parts = [part for step in _THEN.split(bare) for part in _AND.split(step)]
+    return [_without_count(part) for part in parts if part.strip(" .")]
+
+
+def unknown_instruments(text: str, own: Words) -> list[str]:
+    """The names in a list of instruments that nobody has explained."""
+    words = known_words("instrument_class", INSTRUMENT_USES.column("instrument_class").codes, own)
+    return [name for name, _ in _named_in(plain(text)) if folded(name) not in words]
 
 
 def _without_count(part: str) -> tuple[str, bool]:

@@ -14,12 +14,14 @@ from necrostats.registry import languages
 from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import RawCell, RawColumn
+from necrostats.registry.export.compound_cells import unknown_instruments
 from necrostats.registry.export.layout import ColumnLayout
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.targets import ENDS, is_date
 from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.quantities.cells import points_elsewhere
 from necrostats.registry.tidy_cells import read_cell
 
 WHOLE, WITHIN, BEGINNING, COMPOUND = 3.0, 2.0, 1.2, 1.0
@@ -28,6 +30,7 @@ _LOOKED_AT, _SHOWN = 100, 3
 _ENOUGH, _ENOUGH_IF_NAMED = 0.5, 0.2
 _FREE = ("text", "id", "ids")
 _SMALLEST_IN_MM = 25
+_LONGEST_WORD = 24
 
 
 @lru_cache(maxsize=1)
@@ -78,7 +81,8 @@ class Reader:
 class Guess:
     """A heading that may become a target; `filled` cells that hold something, `read` of them read as the target.
 
-    `score` grows with the likeness of the heading and the share read. `examples` are cells that may be shown.
+    `score` grows with the likeness of the heading and the share read. `examples` are cells that may be shown, `unread`
+    words in a column of codes that stand for none yet.
     """
 
     heading: str
@@ -90,6 +94,7 @@ class Guess:
     filled: int = 0
     read: int = 0
     examples: tuple[str, ...] = field(default=(), repr=False)
+    unread: tuple[str, ...] = field(default=(), repr=False)
 
     @property
     def evidence(self) -> str:
@@ -149,7 +154,24 @@ def _by_cells(
         filled=len(cells),
         read=sum(sound),
         examples=tuple(shown[:_SHOWN]),
+        unread=tuple(_unread(cells, sound, table, target, codes)),
     )
+
+
+def _unread(
+    cells: Sequence[RawCell], sound: Sequence[bool], table: str, target: str, codes: Mapping[str, str]
+) -> Iterator[str]:
+    coded = target in TABLES[table].names and TABLES[table].column(target).kind == "code"
+    bad = [cell.text.strip() for cell, good in zip(cells, sound, strict=True) if not good]
+    if coded:
+        yield from (text for text in bad if _is_word(text))
+    elif target == "instruments":
+        yield from dict.fromkeys(name for text in bad for name in unknown_instruments(text, codes))
+
+
+def _is_word(text: str) -> bool:
+    """Whether a text is a short word, rather than a mark, a number or a sentence."""
+    return 0 < len(text) <= _LONGEST_WORD and bool(re.search(r"[^\W\d]", text)) and not points_elsewhere(text)
 
 
 def _tried(

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -29,12 +29,15 @@ from necrostats.registry.export.heading_guesses import (
     phrases,
     plain_heading,
 )
+from necrostats.registry.export.layout_reading import choices_of
 from necrostats.registry.export.mapped_sheets import headings
+from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.private import refuse_names
 from necrostats.registry.export.reading import read_export
 from necrostats.registry.export.words import built_in, codes_of_columns
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
+from necrostats.registry.privacy import find_identifiers
 
 GUESS = "# a guess: "
 _TOP = """\
@@ -56,6 +59,7 @@ _ESSENTIAL = {
 _LONG = tuple(name for name in _ESSENTIAL if name != "collections")
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
+_MOST_WORDS = 20
 _ORDERS = ("day_first", "month_first")
 
 
@@ -145,11 +149,12 @@ def _whole(export: Export) -> Iterator[str]:
     yield ""
     yield from _dates(sheets)
     yield from _numbers(reader)
+    yield from _ids(sheets, main)
     yield from _fill(plans)
+    yield from _words(plans)
+    indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
     for group, makers in plans:
-        yield from _told(
-            group, makers, indexed=any(each.index or each.holds("index_date") for _, m in plans for each in m)
-        )
+        yield from _told(group, makers, indexed=indexed)
 
 
 def _is_no_record(grid: Grid) -> bool:
@@ -400,6 +405,57 @@ def _dates(sheets: Sequence[Sheet]) -> Iterator[str]:
 def _numbers(reader: Reader) -> Iterator[str]:
     if reader.decimal:
         yield f'[numbers]\ndecimal = "{reader.decimal}"  {GUESS}most numbers with decimals have it\n'
+
+
+def _ids(sheets: Sequence[Sheet], main: Sheet | None) -> Iterator[str]:
+    """What codes of other sheets lack to be those of the patients: their form, or habits of writing."""
+    if main is None or not main.key:
+        return
+    known = _written_codes(main)
+    strays = {code for sheet in sheets if sheet.key and sheet is not main for code in _written_codes(sheet)} - known
+    habits = [name for name, plainer in ID_HABITS.items() if strays and _found_by(plainer, strays, known)]
+    form = _form(strays, known)
+    if form or habits:
+        yield "[ids]"
+        if form:
+            yield f"form = {_text(form)}  {GUESS}codes of other sheets lack its letters or zeros"
+        if habits:
+            yield f"ignore = {_list(habits)}  {GUESS}codes of other sheets differ from the patients' in these only"
+        yield ""
+
+
+def _written_codes(sheet: Sheet) -> set[str]:
+    return {folded(cell.text) for cell in filled_cells(sheet.columns[sheet.key])}
+
+
+def _found_by(plainer: Callable[[str], str], strays: set[str], known: set[str]) -> bool:
+    there = {plainer(code) for code in known}
+    return len(there) == len(known) and any(plainer(code) in there for code in strays)
+
+
+def _form(strays: set[str], known: set[str]) -> str:
+    """ "P000" where most codes of patients are so, and bare numbers stand for them elsewhere."""
+    shaped = Counter((found[1], len(found[2])) for code in known if (found := re.fullmatch(r"(\D*)([0-9]+)", code)))
+    if not shaped:
+        return ""
+    (prefix, width), count = shaped.most_common(1)[0]
+    digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
+    short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
+    return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
+
+
+def _words(plans: Sequence[Plan]) -> Iterator[str]:
+    """Words in columns of codes that stand for none yet, for a person to explain."""
+    by_column: dict[str, list[str]] = {}
+    for guess in (each for _, makers in plans for maker in makers for each in maker.found if each.unread):
+        name = "instrument_class" if guess.target == "instruments" else guess.target
+        by_column.setdefault(name, []).extend(guess.unread)
+    for name, words in by_column.items():
+        told = [word for word in dict.fromkeys(map(folded, words)) if not find_identifiers([], [("a cell", word)])]
+        if told:
+            yield f"# [synonyms.{name}]  # words that stand for no code yet; the codes: {', '.join(choices_of(name))}"
+            yield from (f'# {_text(word)} = ""' for word in told[:_MOST_WORDS])
+            yield ""
 
 
 def _fill(plans: Sequence[Plan]) -> Iterator[str]:
