@@ -23,6 +23,7 @@ _HOMES = {
         "Result",
         "Summary",
         "Trajectories",
+        "Unanswered",
     ),
     "definitions.resolution": ("ResolutionDefinition",),
     "measures": (

@@ -32,6 +32,7 @@ from necrostats.measures.event_follow_up import (
     whole_histories,
 )
 from necrostats.measures.grouping import OF_THE_SESSION, counted, patient_groups, session_groups
+from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Rates
 from necrostats.stats.intervals import Interval
@@ -307,6 +308,7 @@ def _crowding_text(unit: str, crowding: Sequence[Crowding], rates: int) -> str:
     )
 
 
+@needing("Adverse events", of_events)
 def adverse_event_rates(
     registry: Registry,
     *,

@@ -11,6 +11,7 @@ import pandas as pd
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import Grouping, patient_groups
+from necrostats.measures.needs import HELD, needing, resolution_and
 from necrostats.measures.resolution import NAMED_TAU, SESSIONS, CoursesAlong, competing, courses_along
 from necrostats.measures.resolution_comparison import FEWEST_FOR_A_MODEL, named
 from necrostats.registry.tables import Registry
@@ -37,6 +38,7 @@ class _Level:
     there: np.ndarray
 
 
+@needing("Resolution at each session", resolution_and(HELD))
 def session_regression(
     registry: Registry,
     *,

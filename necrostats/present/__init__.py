@@ -10,6 +10,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     summaries,
     tabulations,
     trajectories,
+    unanswered,
 )
 from necrostats.present.figures import Figure, chart
 from necrostats.present.tables import Table, table

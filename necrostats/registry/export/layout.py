@@ -122,13 +122,15 @@ class SheetLayout:
 class Layout:
     """A whole layout. `fill`: (table, column) → what counts where no cell was written.
 
-    `accept` names columns and places that a person has looked at.
+    `accept` names columns and places that a person has looked at, `none_happened` tables that the export lacks because
+    nothing of the kind happened.
     `id_habits` name what does not matter in an id: "decimals", "blanks", "hyphens", "zeros".
     """
 
     sheets: tuple[SheetLayout, ...]
     ignore_sheets: tuple[str, ...] = ()
     accept: tuple[str, ...] = ()
+    none_happened: tuple[str, ...] = ()
     data_lock: date | None = None
     earliest: date | None = None
     sequential: bool = False

@@ -13,6 +13,11 @@ TOP: tuple[Key, ...] = (
     ("format", "the version of this form, always first", "format = 1"),
     ("language", "a language, or several, whose words for codes count: en, de, es, fr, it", 'language = "de"'),
     ("ignore_sheets", "sheets that are not read", 'ignore_sheets = ["Legend", "Pivot*"]'),
+    (
+        "none_happened",
+        "tables that the export lacks because nothing of the kind happened; else they count as not recorded",
+        'none_happened = ["other_interventions"]',
+    ),
     ("accept", "places that a person has looked at and found nobody named in", 'accept = ["DEN!Remarks"]'),
 )
 SECTIONS: dict[str, tuple[Key, ...]] = {

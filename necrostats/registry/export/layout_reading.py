@@ -414,6 +414,7 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
 
 
 FORMAT = 1
+_HAPPENINGS = ("adverse_events", "other_interventions", "stents")
 _MOST_BYTES = 1 << 20
 _PLACE = re.compile(r"\(at line (\d+), column \d+\)")
 
@@ -486,6 +487,7 @@ def _layout(top: Keys) -> Layout:
         sheets=(),
         ignore_sheets=ignore_sheets,
         accept=top.texts("accept"),
+        none_happened=_none_happened(top),
         data_lock=dates.day("data_lock"),
         earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
@@ -524,6 +526,16 @@ def _languages(top: Keys) -> tuple[str, ...]:
             listed = ", ".join(f'"{each}"' for each in known)
             top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
     return tuple(name for name in named if name in known)
+
+
+def _none_happened(top: Keys) -> tuple[str, ...]:
+    named = top.texts("none_happened")
+    for name in set(named) - set(_HAPPENINGS):
+        listed = ", ".join(_HAPPENINGS)
+        top.problems.add(
+            top.at("none_happened"), "is no table of what may not happen", f"Write any of: {listed}.", name
+        )
+    return tuple(name for name in named if name in _HAPPENINGS)
 
 
 def _habits(ids: Keys) -> tuple[str, ...]:
