@@ -157,7 +157,7 @@ def _rate(events: np.ndarray, exposure: np.ndarray, per: int, level: float) -> d
         return _numbers(total, time, per, exact)
     crowded = Crowding(dispersion=dispersion(events, exposure).estimate, most=int(events.max()))
     robust = clustered_rate(events, exposure, level=level, per=per)
-    low, high = min(robust.low, exact.low), max(robust.high, exact.high)
+    low, high = np.fmin(robust.low, exact.low), np.fmax(robust.high, exact.high)
     return _numbers(total, time, per, replace(robust, low=low, high=high)) | {"crowding": crowded}
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import linalg, special, stats
 
-from necrostats.errors import unknown_choice
+from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import notes_on, places
@@ -299,10 +299,13 @@ def risk_sets(
     if ties not in TIES:
         raise unknown_choice("way with ties", ties, TIES)
     x = checks.finite("covariates", covariates)
+    if not 1 <= x.ndim <= 2:
+        raise StatisticsError("covariates needs a row for each time: give a list of numbers, or a table of them.")
     x = x[:, None] if x.ndim == 1 else x
     checks.one_length(time=time, event=event, entry=entry, strata=strata, covariates=x[:, 0] if x.size else time)
     when, happened = checks.times("time", time), np.asarray(checks.codes("event", event)) > 0
-    since = np.full(when.size, -1.0) if entry is None else _entered(checks.times("entry", entry), when)
+    when, entered = checks.one_axis(when, None if entry is None else checks.times("entry", entry))
+    since = np.full(when.size, -1.0) if entered is None else _entered(entered, when)
     stratum = np.zeros(when.size, dtype=np.intp) if strata is None else places(checks.labels("strata", strata))
     axis = np.unique(when)
     width = axis.size + 1

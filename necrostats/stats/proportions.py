@@ -51,8 +51,8 @@ class Pairs:
 
 def distinct_pairs(k: np.ndarray, n: np.ndarray) -> Pairs:
     """The distinct pairs of whole numbers in `k` and `n`, arrays of one shape with k ≤ n."""
-    width = n.max(initial=0) + 1
-    _, first, back = np.unique((n * width + k).ravel(), return_index=True, return_inverse=True)
+    of_k, of_n = (np.unique(each, return_inverse=True)[1].ravel() for each in (k, n))
+    _, first, back = np.unique(of_n * (of_k.max(initial=0) + 1) + of_k, return_index=True, return_inverse=True)
     return Pairs(k=k.ravel()[first], n=n.ravel()[first], place=back.reshape(k.shape))
 
 
