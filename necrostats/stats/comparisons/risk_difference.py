@@ -230,7 +230,7 @@ ODDS_RATIO_METHODS = {
 }
 
 
-_WIDE, _ERRORS_AWAY = 200, 60
+_WIDE, _ERRORS_AWAY = 200, 20
 
 
 def odds_ratio(
@@ -271,7 +271,7 @@ def _conditional(groups: TwoGroups, level: float) -> Contrast:
 def _tables_near(groups: TwoGroups) -> tuple[np.ndarray, np.ndarray]:
     """Events in the group (K,) that these margins allow, with the log number of ways of each.
 
-    Only those within 60 standard errors of what was seen: the others weigh nothing at any ratio that is looked for.
+    Only those within 20 standard errors of what was seen: the others weigh nothing at any ratio that is looked for.
     """
     total = groups.a + groups.b
     near = _WIDE + _ERRORS_AWAY / np.sqrt(np.sum(1 / np.maximum(groups.cells(), 1)))
