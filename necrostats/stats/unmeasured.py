@@ -1,0 +1,61 @@
+"""How strong something unmeasured would have to be to explain an association away."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from necrostats.errors import StatisticsError, unknown_choice
+from necrostats.stats import checks
+
+MEASURES = ("risk ratio", "rate ratio", "odds ratio", "hazard ratio")
+
+
+@dataclass(frozen=True, kw_only=True)
+class EValue:
+    """The least risk ratio that something unmeasured must have with both exposure and outcome to move the estimate, or
+    the limit nearer to 1, to 1. `limit` is 1 where the interval holds 1, NaN where none was given."""
+
+    estimate: float
+    limit: float
+
+
+def e_value(
+    estimate: float,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    measure: str = "risk ratio",
+    rare: bool = True,
+) -> EValue:
+    """The E-value of a ratio and of its limit nearer to 1. VanderWeele TJ, Ding P. Ann Intern Med 2017;167:268-274.
+
+    `measure` "risk ratio", "rate ratio", "odds ratio" or "hazard ratio"; where the outcome is not `rare` (above 15 %),
+    an odds ratio enters as its square root and a hazard ratio as (1 − 0.5^√HR) / (1 − 0.5^√(1/HR)).
+    """
+    if measure not in MEASURES:
+        raise unknown_choice("measure for an E-value", measure, MEASURES)
+    given = [None if each is None else _as_risk_ratio(each, measure, rare) for each in (estimate, low, high)]
+    if (low is None) != (high is None):
+        raise StatisticsError("Give both limits, or neither.")
+    if low is None:
+        return EValue(estimate=_e(given[0]), limit=np.nan)
+    if not given[1] <= given[0] <= given[2]:
+        raise StatisticsError(f"The estimate {estimate} does not lie between its limits, {low} and {high}.")
+    nearer = 1.0 if given[1] <= 1 <= given[2] else given[1] if given[0] > 1 else given[2]
+    return EValue(estimate=_e(given[0]), limit=_e(nearer))
+
+
+def _as_risk_ratio(value: float, measure: str, rare: bool) -> float:
+    ratio = checks.positive("ratio", value)
+    if rare or measure in ("risk ratio", "rate ratio"):
+        return ratio
+    if measure == "odds ratio":
+        return float(np.sqrt(ratio))
+    return float((1 - 0.5 ** np.sqrt(ratio)) / (1 - 0.5 ** np.sqrt(1 / ratio)))
+
+
+def _e(ratio: float) -> float:
+    away = max(ratio, 1 / ratio)
+    return float(away + np.sqrt(away * (away - 1)))
