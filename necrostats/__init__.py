@@ -52,6 +52,7 @@ _HOMES = {
         "recurrence",
         "resolution_after_use",
         "resolution_by_stent",
+        "resolution_models",
         "restricted_mean_resolution",
         "scan_schedule",
         "sensitivity",
