@@ -177,6 +177,37 @@ class Rates(Result):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Quarters(Rates):
+    """Indicators (`variable`) by quarter (`group`), with what a frozen baseline lets expect of each.
+
+    `centre` is the baseline's share, `expected_low` and `expected_high` the counts that are still compatible with it,
+    `action_low` and `action_high` the limits beyond which a count is a `signal`. `verdict` stands in the rows of the
+    `quarter` that is judged; `baseline` names its stretch in words.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        *Rates.columns,
+        "centre",
+        "expected_low",
+        "expected_high",
+        "action_low",
+        "action_high",
+        "baseline_events",
+        "baseline_n",
+        "baseline_quarters",
+        "signal",
+        "verdict",
+    )
+
+    quarter: str = ""
+    baseline: str = ""
+
+    def judged(self) -> pd.DataFrame:
+        """The rows of the quarter that is judged, one an indicator."""
+        return self.frame[self.frame["group"] == self.quarter]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Estimates(Result):
     """Figures with an interval that are not events over a denominator, one row for each measure, variable and group.
 

@@ -11,6 +11,7 @@ from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
+from necrostats.measures.quarters import quarter_verdicts
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
 from necrostats.measures.resolution_models import resolution_models
@@ -44,6 +45,7 @@ __all__ = [
     "naive_mean_sessions",
     "parametric_resolution",
     "patient_courses",
+    "quarter_verdicts",
     "recurrence",
     "resolution_after_use",
     "resolution_by_stent",

@@ -37,8 +37,7 @@ class Level:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Terms:
-    """The names of the covariates, the levels of all, who is in the model (n,), who lacks a value of some covariate (n,),
-    and notes."""
+    """Covariates by name, their levels, who is in the model (n,), who lacks a value of one (n,), and notes."""
 
     names: tuple[str, ...]
     levels: tuple[Level, ...]

@@ -5,6 +5,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
+    quarters,
     rates,
     say_curves,
     summaries,
