@@ -47,6 +47,12 @@ def _add_check(commands, shared: argparse.ArgumentParser) -> None:
     )
     _add_source(check)
     check.add_argument("--all", action="store_true", help="list every finding, not the first of each kind")
+    check.add_argument(
+        "--to",
+        default="",
+        metavar="FOLDER",
+        help="also write findings.xlsx there, to filter; dates are then shown nowhere",
+    )
     check.set_defaults(run=_check)
 
 
@@ -155,20 +161,34 @@ def _seconds(text: str) -> int:
 
 def _check(request: argparse.Namespace) -> int:
     from necrostats.errors import RegistryError
+    from necrostats.registry.export.commands import status_line
+    from necrostats.registry.export.conservation import counts_of
     from necrostats.registry.export.loading import read_with_layout
     from necrostats.registry.loading import read_registry
     from necrostats.registry.messages import check_report, stops
 
     try:
         if request.layout:
-            found = read_with_layout(request.source, request.layout, accepted=request.accept, dates_shown=True)
+            shown = not request.to
+            found = read_with_layout(request.source, request.layout, accepted=request.accept, dates_shown=shown)
             checked = found.registry
+            print(status_line(counts_of(found.material), checked.set_aside))
         else:
             checked = read_registry(request.source, accepted=request.accept)
     except RegistryError as error:
         checked = error
     print(check_report(checked, Path(request.source).resolve().name, every=request.all))
+    if request.to:
+        _say(f"writing {_findings_to(Path(request.to), checked)}")
     return FAILED if isinstance(checked, RegistryError) or stops(checked) else DONE
+
+
+def _findings_to(folder: Path, checked) -> Path:
+    from necrostats.registry.findings_workbook import FINDINGS_WORKBOOK, findings_workbook
+    from necrostats.report import reporting
+
+    reporting.ready(folder)
+    return reporting.write(findings_workbook(checked.findings), folder / FINDINGS_WORKBOOK)
 
 
 def _tidy(request: argparse.Namespace) -> int:

@@ -4,10 +4,12 @@ import os
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from builders.notebooks import code, saved
+from builders.written import text_in
 from necrostats import __version__, bundled, cli
 from necrostats.report import reporting
 
@@ -44,6 +46,7 @@ def only_line(text):
 def test_help_and_every_refusal_come_before_anything_heavy_is_imported():
     script = f"""
 import sys
+from pathlib import Path
 from necrostats import cli
 for arguments in (["--help"], ["report", "--help"], ["report"], ["chek"], []):
     try:
@@ -225,7 +228,7 @@ def test_a_check_shows_dates_as_written_and_what_is_tidied_holds_none(said, tmp_
     assert "value withheld" in tidied
     assert not dates.findall(tidied)
     for path in (tmp_path / "out").iterdir():
-        assert not dates.findall(path.read_text(encoding="utf-8")), path.name
+        assert not dates.findall(text_in(path)), path.name
 
 
 def test_a_layout_is_proposed_with_its_guesses_marked(said):
@@ -238,3 +241,23 @@ def test_a_layout_that_is_not_there_is_one_line(said):
     code, out, err = said("check", EXPORT / "unit_export.xlsx", "--layout", "nowhere.toml")
     assert (code, out) == (2, "")
     assert "nowhere.toml" in err
+
+
+def test_the_first_line_says_how_much_was_read_and_findings_can_be_filtered(tmp_path, capsys):
+    export = Path(__file__).parent.parent / "synthetic_registry" / "export"
+    for command in ("tidy", "check"):
+        folder = tmp_path / command
+        request = [
+            command,
+            str(export / "unit_export.xlsx"),
+            "--layout",
+            str(export / "layout.toml"),
+            "--to",
+            str(folder),
+        ]
+        assert cli.main(request) == 1
+        first = capsys.readouterr().out.splitlines()[0]
+        assert re.fullmatch(r"[0-9.]+ % of the mapped cells read; [0-9]+ rows set aside for [0-9]+ reasons\.", first)
+        assert (folder / "findings.xlsx").read_bytes()[:2] == b"PK"
+    assert cli.main(["check", str(tmp_path / "tidy")]) in (0, 1)
+    assert "findings.xlsx" not in capsys.readouterr().out

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from pathlib import Path
 
+import pandas as pd
+
+from necrostats.registry.export.conservation import Counts
 from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_guide import layout_guide
 from necrostats.registry.export.tidying import tidy
@@ -25,7 +28,13 @@ def run_tidy(
     made = tidy(source, layout, to, accepted=accepted, say=say)
     report = check_report(made, Path(source).resolve().name, every=every)
     written = "\n".join(f"  {path}" for path in made.files)
-    return f"{report}\n\n{made.counts}\n\nwritten\n{written}", stops(made)
+    return f"{status_line(made.counts, made.set_aside)}\n{report}\n\n{made.counts}\n\nwritten\n{written}", stops(made)
+
+
+def status_line(counts: Counts, set_aside: pd.DataFrame) -> str:
+    """What a tired person reads first."""
+    rows = set_aside[set_aside["scope"] == "row"]
+    return counts.status(rows["rule"].nunique())
 
 
 def run_draft(export: str) -> str:

@@ -43,6 +43,7 @@ from necrostats.registry.export.loading import (
     refuse_unusable,
 )
 from necrostats.registry.export.reading import quietly
+from necrostats.registry.findings_workbook import FINDINGS_WORKBOOK, findings_workbook
 from necrostats.registry.tables import Source
 
 
@@ -230,6 +231,7 @@ class Outputs:
             self._files[LEDGER].append(other)
             sheet += 1
         files = [file.finish() for file in self._files.values()]
+        files.append(_workbook(self._folder, findings))
         self._files = {}
         _remove_old(self._folder, files)
         return (*files, *self._key(key))
@@ -240,6 +242,15 @@ class Outputs:
             file = CsvFile(folder.parent / f"{folder.name}-private-period-key.csv", ("quarter", "period"))
             file.add_frame(pd.DataFrame(key.items(), columns=["quarter", "period"]))
             yield file.finish()
+
+
+def _workbook(folder: Path, findings: pd.DataFrame) -> Path:
+    """The findings once more, to filter in a spreadsheet; moved into place whole."""
+    path = folder / FINDINGS_WORKBOOK
+    beside = path.with_name(f".{path.name}.part")
+    beside.write_bytes(findings_workbook(findings))
+    beside.replace(path)
+    return path
 
 
 def _ledger_of(sheet: int) -> str:

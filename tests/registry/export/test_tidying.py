@@ -20,6 +20,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from builders.exports import HEADINGS, WIDE, read_wide, wide_line, workbook
+from builders.written import text_in
 from necrostats.errors import NecrostatsError, RegistryError
 from necrostats.registry.defusing import undefused
 from necrostats.registry.export.batches import Stretch
@@ -69,14 +70,14 @@ def test_the_same_export_gives_the_same_bytes(tmp_path):
 
 def test_no_file_holds_a_calendar_date(tmp_path):
     for path in tidied(tmp_path, *LINES).files:
-        assert "2024-" not in path.read_text() and "May-24" not in path.read_text()
+        assert "2024-" not in text_in(path) and "May-24" not in text_in(path)
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+sum", "-see below", "@x", "'=1+1"])
 def test_no_cell_can_start_a_formula_and_reading_again_gives_the_text_back(tmp_path, text):
     layout = WIDE.replace('"DEN{n} tools" = "instruments"', '"DEN{n} tools" = "operator"')
     made = tidied(tmp_path, wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools=text), layout=layout)
-    for path in made.files:
+    for path in (each for each in made.files if each.suffix == ".csv"):
         with path.open(newline="") as file:
             cells = {cell for line in csv.reader(file) for cell in line if not cell.lstrip("+-").isdecimal()}
         assert not [cell for cell in cells if cell[:1] in tuple("=+-@\t\r")]
@@ -87,7 +88,7 @@ def test_the_key_of_private_periods_lies_beside_the_folder(tmp_path):
     layout = WIDE.replace("[fill]", 'periods = "sequential"\n[fill]')
     tidied(tmp_path, *LINES, layout=layout)
     assert "2024Q1,P01" in (tmp_path / "tidy-private-period-key.csv").read_text()
-    assert not any("2024Q" in path.read_text() for path in (tmp_path / "tidy").iterdir())
+    assert not any("2024Q" in text_in(path) for path in (tmp_path / "tidy").iterdir())
 
 
 def test_a_table_of_an_earlier_run_does_not_stay_behind(tmp_path):
