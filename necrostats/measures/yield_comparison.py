@@ -1,0 +1,408 @@
+"""Which class of instrument removes more per session: crude, adjusted, and with patients as their own controls."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from necrostats.definitions.attribution import ONE_CLASS, AttributionRule, rule_named
+from necrostats.measures.credited_yields import (
+    PERCENT,
+    UNIT_NAMES,
+    UNITS,
+    Debridements,
+    debridements,
+    known_per,
+    known_unit,
+)
+from necrostats.measures.grouping import counted
+from necrostats.measures.yield_adjustments import USUAL, adjustment_names, banded, group_name
+from necrostats.measures.yield_contrasts import (
+    FEWEST_PATIENTS,
+    FEWEST_SESSIONS,
+    KINDS,
+    Compared,
+    Setting,
+    class_name,
+    class_place,
+    compared,
+    measure_of,
+    setting,
+    variable_of,
+)
+from necrostats.measures.yield_models import INTERCEPT, Difference
+from necrostats.registry.codebook import COMPARED_CLASSES
+from necrostats.registry.tables import Registry
+from necrostats.results import Method, Note, Population, YieldComparison
+from necrostats.stats.clustered_shares import share_difference
+from necrostats.stats.comparisons.common import Contrast
+from necrostats.stats.comparisons.risk_difference import risk_difference
+from necrostats.stats.intervals import Interval
+from necrostats.stats.unmeasured import e_value_of_difference, e_value_of_limits
+
+NO_YIELD = "difference in the share of sessions with some yield"
+REFERENCES = (
+    "Satterthwaite, Biometrics Bull 1946;2:110 (degrees of freedom)",
+    "Bell and McCaffrey, Survey Methodology 2002;28:169 (errors clustered by patient in small samples)",
+    "Mundlak, Econometrica 1978;46:69 (within-patient terms)",
+    "VanderWeele and Ding, Ann Intern Med 2017;167:268 (E-value)",
+)
+COLUMNS = (*YieldComparison.columns, "df", "adjusted_for", "e_value", "e_value_limit")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Part:
+    """One set of sessions (all, or those of one group): its name, setting and what the three kinds of model say."""
+
+    variable: str
+    asked: Setting
+    models: dict[str, Compared]
+
+
+def compare_yield(
+    registry: Registry,
+    *,
+    reference: str | None = None,
+    primary: str | None = None,
+    unit: str | None = None,
+    per: str = "session",
+    rule: AttributionRule | str = ONE_CLASS,
+    adjust: Sequence[str] = USUAL,
+    by: str | None = None,
+    level: float = 0.95,
+) -> YieldComparison:
+    """Ratio of geometric mean yields of each class against `reference`: crude, adjusted and within patients.
+
+    `reference` and `primary` are the classes of the contrast named in advance; left out, those with most sessions.
+    `unit`: "ml", "g" or "percent_cleared" (odds of cleared necrosis), never pooled; left out, the one most yields are
+    in. `per`: "session", "minute" or "pass". `rule`: an AttributionRule or its name. `adjust`: what was known before
+    the session; `by`: the same for groups, each compared by itself. Ranges, "less than" and "more than" enter as such;
+    sessions with no yield are a part of their own; words are never turned into numbers. Classes with fewer than 5
+    sessions or 3 patients are counted and not modelled. Yields are amounts in `unit`, ratios have none.
+    Raises DesignError for what is recorded after the session, ChoiceError for a name that is not on its list.
+    """
+    rule, names = rule_named(rule), adjustment_names(adjust)
+    found = debridements(registry)
+    unit = known_unit(unit, found)
+    per = known_per(per, rule, unit)
+    pair = {name: None if each is None else class_place(each) for name, each in _pair(reference, primary).items()}
+    whole = setting(registry, found, rule, unit=unit, per=per, level=level, **pair)
+    parts = list(_parts(whole, names, by))
+    table = _table([row for part in parts for row in _rows(part, unit)])
+    notes = _notes(whole, parts, found)
+    return YieldComparison(
+        title=f"Yield by instrument class{_per(per)}{f', by {_plain(by)}' if by else ''}: {rule.name}",
+        frame=table,
+        cells=class_record(found, whole),
+        amounts=_amounts(whole),
+        reference=_name(whole.reference),
+        chosen=_name(whole.primary),
+        population=_population(whole),
+        method=_method(whole, names, level),
+        notes=notes,
+    )
+
+
+def _pair(reference: str | None, primary: str | None) -> dict[str, str | None]:
+    return {"reference": reference, "primary": primary}
+
+
+def _plain(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _per(per: str) -> str:
+    return "" if per == "session" else f" per {per}"
+
+
+def _name(place: int | None) -> str:
+    return "" if place is None else COMPARED_CLASSES[place]
+
+
+def _parts(whole: Setting, names: Sequence[str], by: str | None) -> Iterator[_Part]:
+    variable = variable_of(whole.rows.unit, whole.rows.per)
+    if by is None:
+        yield _part(variable, whole, names)
+        return
+    chosen = group_name(by)
+    codes, labels = banded(whole.registry, whole.found, chosen)
+    for place, label in enumerate(labels):
+        if not (codes[whole.rows.row] == place).any():
+            continue
+        here = setting(
+            whole.registry,
+            whole.found,
+            whole.rule,
+            unit=whole.rows.unit,
+            per=whole.rows.per,
+            level=whole.level,
+            reference=whole.reference,
+            primary=whole.primary,
+            among=codes == place,
+        )
+        yield _part(f"{variable}, {_plain(chosen)} {label}", here, [name for name in names if name != chosen])
+
+
+def _part(variable: str, asked: Setting, names: Sequence[str]) -> _Part:
+    return _Part(variable=variable, asked=asked, models={kind: compared(asked, kind, names) for kind in KINDS})
+
+
+def _rows(part: _Part, unit: str) -> Iterator[dict]:
+    for place in part.asked.others:
+        for kind, model in part.models.items():
+            yield _row(part, place, measure_of(kind, unit), model.differences.get(place, Difference()), model)
+    yield from _zeros(part)
+
+
+def _row(part: _Part, place: int, measure: str, found: Difference, model: Compared) -> dict:
+    asked = part.asked
+    is_adjusted = model.kind == INTERCEPT and found.error == found.error
+    return {
+        "group": _name(place),
+        "reference": _name(asked.reference),
+        "measure": measure,
+        "estimate": np.exp(found.estimate),
+        "low": np.exp(found.low),
+        "high": np.exp(found.high),
+        "statistic": found.statistic,
+        "p_value": found.p_value if place == asked.primary else np.nan,
+        "variable": part.variable,
+        "sessions": model.sessions.get(place, 0),
+        "patients": model.patients.get(place, 0),
+        "sessions_ref": model.sessions.get(asked.reference, 0),
+        "patients_ref": model.patients.get(asked.reference, 0),
+        "primary": place == asked.primary,
+        "df": found.df,
+        "adjusted_for": ", ".join(model.adjusted_for),
+        "e_value": e_value_of_difference(found.estimate, model.spread) if is_adjusted else np.nan,
+        "e_value_limit": e_value_of_limits(found.low, found.high, model.spread) if is_adjusted else np.nan,
+    }
+
+
+def _zeros(part: _Part) -> Iterator[dict]:
+    """The first of the two parts: how often there was some yield at all; nothing where there always was."""
+    asked, member = part.asked, part.asked.member
+    for place in asked.others:
+        here = member[:, place] ^ member[:, asked.reference]
+        nothing = asked.rows.nothing[here]
+        if not nothing.any():
+            continue
+        one, whose = member[here, place], asked.rows.patient[here]
+        found = _share_difference(~nothing, one, whose, asked.level)
+        yield {
+            **dict.fromkeys(COLUMNS, np.nan),
+            "group": _name(place),
+            "reference": _name(asked.reference),
+            "measure": NO_YIELD,
+            "estimate": found.estimate,
+            "low": found.low,
+            "high": found.high,
+            "variable": part.variable,
+            "sessions": int(one.sum()),
+            "patients": np.unique(whose[one]).size,
+            "sessions_ref": int((~one).sum()),
+            "patients_ref": np.unique(whose[~one]).size,
+            "primary": place == asked.primary,
+            "adjusted_for": "",
+        }
+
+
+def _share_difference(some: np.ndarray, one: np.ndarray, patient: np.ndarray, level: float) -> Interval | Contrast:
+    """Clustered by patient where both classes had sessions with and without a yield; else by the score interval."""
+    if all(0 < some[here].sum() < here.sum() for here in (one, ~one)):
+        return share_difference(some, one, patient, level=level)
+    counts = (some[one].sum(), one.sum(), some[~one].sum(), (~one).sum())
+    return risk_difference(*(int(each) for each in counts), level=level)
+
+
+def _table(rows: list[dict]) -> pd.DataFrame:
+    table = pd.DataFrame(rows, columns=list(COLUMNS))
+    for name in ("estimate", "low", "high", "statistic", "p_value", "df", "e_value", "e_value_limit"):
+        table[name] = table[name].astype("float64")
+    for name in ("sessions", "patients", "sessions_ref", "patients_ref"):
+        table[name] = table[name].astype("int64")
+    table["primary"] = table["primary"].astype(bool)
+    for name in ("group", "measure", "variable"):
+        table[name] = pd.Categorical(table[name], categories=list(dict.fromkeys(table[name])), ordered=True)
+    return table
+
+
+def class_record(found: Debridements, asked: Setting | None = None) -> pd.DataFrame:
+    """What was recorded of each class before anything is left out, a row a class that was used, the most used first.
+
+    Sessions it was used in and patients, alone and with others, and how their yields are written; with a setting, the
+    sessions that count and whether the class is in the models.
+    """
+    rows = [_record(found, place, asked) for place in range(len(COMPARED_CLASSES)) if found.used[:, place].any()]
+    table = pd.DataFrame(rows, columns=[*_RECORDED, *(_COUNTED if asked else ())])
+    return table.sort_values(["necrosectomies", "instrument_class"], ascending=[False, True], ignore_index=True)
+
+
+_RECORDED = (
+    "instrument_class",
+    "patients",
+    "necrosectomies",
+    "alone",
+    "with_others",
+    "yield_in_numbers",
+    "in_words_only",
+    "no_yield_written",
+)
+_COUNTED = ("sessions_counted", "patients_counted", "no_yield_at_all", "ranges", "in_models")
+
+
+def _record(found: Debridements, place: int, asked: Setting | None) -> dict:
+    here = found.used[:, place]
+    record = {
+        "instrument_class": COMPARED_CLASSES[place],
+        "patients": np.unique(found.patient[here]).size,
+        "necrosectomies": int(here.sum()),
+        "alone": int((here & (found.classes == 1)).sum()),
+        "with_others": int((here & (found.classes > 1)).sum()),
+        "yield_in_numbers": int((here & found.numbered).sum()),
+        "in_words_only": int((here & ~found.numbered & (found.word >= 0)).sum()),
+        "no_yield_written": int((here & ~found.numbered & (found.word < 0)).sum()),
+    }
+    if asked is None:
+        return record
+    cell = asked.cells[place]
+    why = "yes" if cell.modelled else "no: too few" if not cell.large_enough else "no: limits on one side only"
+    return record | {
+        "sessions_counted": cell.sessions,
+        "patients_counted": cell.patients,
+        "no_yield_at_all": cell.nothing,
+        "ranges": cell.ranged,
+        "in_models": why,
+    }
+
+
+def _amounts(asked: Setting) -> pd.DataFrame:
+    """Every yield that counts for one class: patient (a number), class, number of the session, low and high."""
+    row, place = np.nonzero(asked.member)
+    whose = np.unique(asked.rows.patient, return_inverse=True)[1]
+    used = [each for each in range(len(COMPARED_CLASSES)) if (place == each).any()]
+    return pd.DataFrame(
+        {
+            "patient": whose[row] + 1,
+            "group": pd.Categorical(
+                [_name(each) for each in place], categories=[_name(each) for each in used], ordered=True
+            ),
+            "session_number": asked.found.number[asked.rows.row][row],
+            "low": asked.rows.low[row],
+            "high": asked.rows.high[row],
+        }
+    )
+
+
+def _population(asked: Setting) -> Population:
+    return Population(
+        patients=np.unique(asked.rows.patient).size,
+        sessions=np.unique(asked.rows.row).size,
+        left_out=asked.rows.left_out,
+    )
+
+
+def _method(asked: Setting, names: Sequence[str], level: float) -> Method:
+    share = asked.rows.unit == PERCENT
+    what = "ratio of the odds of cleared necrosis" if share else "ratio of geometric mean yields"
+    per = "session" if asked.rows.per == "session" else f"{asked.rows.per} of debridement"
+    given = f", given {', '.join(names)}" if names else ""
+    return Method(
+        estimand=f"{what} per {per} between a class of instrument and {class_or_none(asked.reference)}, in sessions "
+        f"with some yield{given}",
+        estimator=f"{'logit' if share else 'log'}-normal model with an intercept for each patient (crude: without, and "
+        "without adjustment; within patients: with each column split into the patient's mean and the deviation from "
+        "it); restricted maximum likelihood where every yield is one number, else maximum likelihood in which ranges, "
+        "less than and more than enter as intervals",
+        interval="t limits on the scale of the model; crude: errors clustered by patient",
+        level=level,
+        definition=f"rule for shared sessions: {asked.rule.sentence}; lavage and peroxide are adjuncts and never "
+        "compared; sessions with no yield at all are counted apart; units are never pooled; yields recorded by "
+        "instrument come before those of the session where every instrument has one. An association: instruments "
+        "were chosen, not assigned, and more removed has not been shown to be better",
+        references=REFERENCES,
+    )
+
+
+def class_or_none(place: int | None) -> str:
+    """A class in words, or "another"."""
+    return "another" if place is None else class_name(place)
+
+
+def _notes(asked: Setting, parts: list[_Part], found: Debridements) -> tuple[Note, ...]:
+    rows = asked.rows
+    small = [class_name(cell.place) for cell in asked.cells if cell.sessions and not cell.large_enough]
+    one_sided = [class_name(cell.place) for cell in asked.cells if cell.large_enough and cell.one_sided]
+    shared = int(np.count_nonzero(found.classes > 1))
+    ranged = int(np.count_nonzero(rows.low != rows.high))
+    nothing = int(np.count_nonzero(rows.nothing))
+    others = int(np.count_nonzero(found.numbered & (found.unit != UNITS.index(rows.unit))))
+    contrasts = len(asked.others)
+    said = {
+        "SHARED_SESSIONS": shared
+        and f"{shared:,} of {found.session.size:,} necrosectomies used more than one class of instrument; "
+        f"here {asked.rule.sentence}.",
+        "NO_OVERLAP": not contrasts and _nothing_to_compare(asked, found),
+        "INTERVAL_CENSORED": ranged
+        and f"{ranged:,} of {counted(rows.low.size, 'yield', 'yields')} were written as a range, or as less or more "
+        "than a number, and are used as such.",
+        "ZERO_YIELD": nothing
+        and f"{counted(nothing, 'session', 'sessions')} with no yield at all: compared apart, not in the ratios.",
+        "SMALL_N": (small or one_sided) and _too_thin(small, one_sided),
+        "MISSING": _missing(asked, found, others),
+        "MULTIPLICITY": contrasts > 1
+        and f"The contrast named in advance is {class_or_none(asked.primary)} v {class_or_none(asked.reference)}; the "
+        f"other {contrasts - 1} are exploratory, without p-values, and their intervals are not adjusted.",
+    }
+    own = [Note(code=code, text=text) for code, text in said.items() if text]
+    of_models = [note for part in parts for model in part.models.values() for note in model.notes]
+    return tuple(dict.fromkeys((*own, *of_models)))
+
+
+def _too_thin(small: list[str], one_sided: list[str]) -> str:
+    said = []
+    if small:
+        said.append(
+            f"Fewer than {FEWEST_SESSIONS} sessions with a yield, or {FEWEST_PATIENTS} patients, so counted and not "
+            f"compared: {', '.join(small)}."
+        )
+    if one_sided:
+        said.append(f"Every yield is a limit on the same side, so no mean can be told: {', '.join(one_sided)}.")
+    return " ".join(said)
+
+
+def _nothing_to_compare(asked: Setting, found: Debridements) -> str:
+    """Why there is no ratio at all."""
+    used = [place for place in range(len(COMPARED_CLASSES)) if found.used[:, place].any()]
+    fit = asked.modelled
+    if not found.session.size:
+        return "There are no necrosectomies: nothing can be compared."
+    if not used:
+        return "No class of instrument is recorded for any necrosectomy: nothing can be compared."
+    if len(used) == 1:
+        return f"Only one class of instrument was used, {class_name(used[0])}: there is nothing to compare it with."
+    if not found.numbered.any():
+        words = int(np.count_nonzero(found.word >= 0))
+        way = f"all {words:,} are words" if words else "none is written"
+        return f"No yield is written as a number ({way}): no amount can be compared."
+    if not fit:
+        return f"No class has enough yields in {UNIT_NAMES[asked.rows.unit]} to be compared."
+    if asked.reference not in fit:
+        return f"The reference, {class_or_none(asked.reference)}, has too few yields to be compared with."
+    return f"Only {class_name(fit[0])} has enough yields in {UNIT_NAMES[asked.rows.unit]}: nothing to compare it with."
+
+
+def _missing(asked: Setting, found: Debridements, others: int) -> str:
+    said = []
+    for place in dict.fromkeys(each for each in (asked.primary, asked.reference) if each is not None):
+        here = found.used[:, place]
+        without = int((here & ~found.numbered).sum())
+        if without:
+            said.append(f"{class_name(place)} {without:,} of {int(here.sum()):,}")
+    text = f"Necrosectomies without a yield in numbers, by class used: {', '.join(said)}." if said else ""
+    if others:
+        text += f" {counted(others, 'yield is', 'yields are')} in another unit and never pooled with these."
+    return text.strip()
