@@ -310,6 +310,14 @@ class Summary(Result):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Answer(YieldComparison):
+    """The primary contrast of a comparison of yields, with the verdict over the rules and what these data could tell."""
+
+    verdict: str = ""
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Overlap(Summary):
     """How many sessions each class (`group`) has at each level of what must be alike: `measure` "count", events of n.
 

@@ -196,7 +196,7 @@ def usual_unit(found: Debridements) -> str:
 
 def known_unit(unit: str | None, found: Debridements) -> str:
     """The unit asked for, or the usual one; ChoiceError for one that is not on the list."""
-    if unit is None:
+    if not unit:
         return usual_unit(found)
     named = {"percent": PERCENT, "%": PERCENT, "% cleared": PERCENT}.get(unit, unit)
     if named not in UNITS:
@@ -204,22 +204,22 @@ def known_unit(unit: str | None, found: Debridements) -> str:
     return named
 
 
-def known_per(per: str, rule: AttributionRule, unit: str) -> str:
+def known_per(per: str, rule: AttributionRule) -> str:
     """What a yield is divided by; ChoiceError where it cannot be."""
     if per not in PER:
         raise unknown_choice("measure of yield", per, PER)
-    if per != "session" and (rule.divides or unit == PERCENT):
-        what = f'the rule "{rule.name}"' if rule.divides else "per cent cleared"
-        raise ChoiceError(f"Yield per {per} does not go with {what}. Take another rule or unit, or per session.")
+    if per != "session" and rule.divides:
+        raise ChoiceError(f'Yield per {per} does not go with the rule "{rule.name}". Take another rule, or per session.')
     return per
 
 
 def credited(found: Debridements, rule: AttributionRule, unit: str, per: str = "session") -> Credited:
     """The amounts in `unit` that `rule` credits, and why other necrosectomies are left out."""
-    per = known_per(per, rule, unit)
+    per = known_per(per, rule)
     by = _measured_by(found) if rule.credit == MEASURED else None
     silent = found.numbered & (found.low == 0) & np.isnan(found.high)
     divisor = _divisor(found, per)
+    shares = np.full(found.session.size, per != "session" and unit == PERCENT)
     named = f"necrosectomies whose yield is given in another unit than {UNIT_NAMES[unit]}"
     steps = {
         "necrosectomies without a recorded instrument class": found.classes == 0,
@@ -230,7 +230,8 @@ def credited(found: Debridements, rule: AttributionRule, unit: str, per: str = "
         "necrosectomies whose yield includes lavage fluid": found.lavage,
         named: found.unit != UNITS.index(unit),
         'necrosectomies with a yield of "more than 0"': silent,
-        f"necrosectomies without a number for each {per}": ~(divisor > 0),
+        f"necrosectomies without {'minutes' if per == 'minute' else 'passes'}": ~(divisor > 0),
+        f"necrosectomies with a share cleared, which is not divided by {per}": shares,
     }
     kept, left_out = np.ones(found.session.size, dtype=bool), {}
     for reason, excluded in steps.items():

@@ -78,8 +78,8 @@ def precision_plan(
         unit=known_unit(unit, found),
         per="session",
         level=level,
-        reference=None if reference is None else class_place(reference),
-        primary=None if primary is None else class_place(primary),
+        reference=class_place(reference),
+        primary=class_place(primary),
     )
     model = compared(asked, INTERCEPT, names)
     watched = _watched(registry, level)

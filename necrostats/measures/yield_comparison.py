@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from necrostats.definitions.attribution import ONE_CLASS, AttributionRule, rule_named
 from necrostats.measures.credited_yields import (
@@ -33,7 +34,7 @@ from necrostats.measures.yield_contrasts import (
     setting,
     variable_of,
 )
-from necrostats.measures.yield_models import INTERCEPT, Difference
+from necrostats.measures.yield_models import INTERCEPT, Difference, limits
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, YieldComparison
@@ -41,6 +42,7 @@ from necrostats.stats.clustered_shares import share_difference
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.intervals import Interval
+from necrostats.stats.ranged_intercept import ranged_intercept
 from necrostats.stats.unmeasured import e_value_of_difference, e_value_of_limits
 
 NO_YIELD = "difference in the share of sessions with some yield"
@@ -76,7 +78,7 @@ def compare_yield(
 ) -> YieldComparison:
     """Ratio of geometric mean yields of each class against `reference`: crude, adjusted and within patients.
 
-    `reference` and `primary` are the classes of the contrast named in advance; left out, those with most sessions.
+    `reference` and `primary` are the classes of the contrast named in advance; blank, those with most sessions.
     `unit`: "ml", "g" or "percent_cleared" (odds of cleared necrosis), never pooled; left out, the one most yields are
     in. `per`: "session", "minute" or "pass". `rule`: an AttributionRule or its name. `adjust`: what was known before
     the session; `by`: the same for groups, each compared by itself. Ranges, "less than" and "more than" enter as such;
@@ -87,12 +89,13 @@ def compare_yield(
     rule, names = rule_named(rule), adjustment_names(adjust)
     found = debridements(registry)
     unit = known_unit(unit, found)
-    per = known_per(per, rule, unit)
-    pair = {name: None if each is None else class_place(each) for name, each in _pair(reference, primary).items()}
+    per = known_per(per, rule)
+    pair = {"reference": class_place(reference), "primary": class_place(primary)}
     whole = setting(registry, found, rule, unit=unit, per=per, level=level, **pair)
     parts = list(_parts(whole, names, by))
     table = _table([row for part in parts for row in _rows(part, unit)])
-    notes = _notes(whole, parts, found)
+    named = bool(reference and primary)
+    notes = _notes(whole, parts, found, named)
     return YieldComparison(
         title=f"Yield by instrument class{_per(per)}{f', by {_plain(by)}' if by else ''}: {rule.name}",
         frame=table,
@@ -104,10 +107,6 @@ def compare_yield(
         method=_method(whole, names, level),
         notes=notes,
     )
-
-
-def _pair(reference: str | None, primary: str | None) -> dict[str, str | None]:
-    return {"reference": reference, "primary": primary}
 
 
 def _plain(name: str) -> str:
@@ -168,7 +167,7 @@ def _row(part: _Part, place: int, measure: str, found: Difference, model: Compar
         "low": np.exp(found.low),
         "high": np.exp(found.high),
         "statistic": found.statistic,
-        "p_value": found.p_value if place == asked.primary else np.nan,
+        "p_value": found.p_value if place == asked.primary and model.kind == INTERCEPT else np.nan,
         "variable": part.variable,
         "sessions": model.sessions.get(place, 0),
         "patients": model.patients.get(place, 0),
@@ -251,7 +250,7 @@ _RECORDED = (
     "in_words_only",
     "no_yield_written",
 )
-_COUNTED = ("sessions_counted", "patients_counted", "no_yield_at_all", "ranges", "in_models")
+_COUNTED = ("sessions_counted", "patients_counted", "no_yield_at_all", "ranges", "in_models", "mean", "low", "high")
 
 
 def _record(found: Debridements, place: int, asked: Setting | None) -> dict:
@@ -268,7 +267,7 @@ def _record(found: Debridements, place: int, asked: Setting | None) -> dict:
     }
     if asked is None:
         return record
-    cell = asked.cells[place]
+    cell, (mean, low, high) = asked.cells[place], typical(asked, place)
     why = "yes" if cell.modelled else "no: too few" if not cell.large_enough else "no: limits on one side only"
     return record | {
         "sessions_counted": cell.sessions,
@@ -276,7 +275,25 @@ def _record(found: Debridements, place: int, asked: Setting | None) -> dict:
         "no_yield_at_all": cell.nothing,
         "ranges": cell.ranged,
         "in_models": why,
+        "mean": mean,
+        "low": low,
+        "high": high,
     }
+
+
+def typical(asked: Setting, place: int) -> tuple[float, float, float]:
+    """The crude mean of one class where there was some yield, with limits by patient: geometric, or of a share by its
+    logit (never above 100). NaN where the class is too small, or known too loosely.
+    """
+    here = asked.member[:, place] & ~asked.rows.nothing
+    if not asked.cells[place].modelled:
+        return np.nan, np.nan, np.nan
+    rows = asked.rows.only(here)
+    fit = ranged_intercept(*rows.scale, np.ones((rows.row.size, 1)), rows.patient, spread=False)
+    patients = np.unique(rows.patient).size
+    found = limits(float(fit.coefficient[0]), float(np.sqrt(fit.robust[0, 0])), patients - 1, asked.level)
+    ends = np.array([found.estimate, found.low, found.high])
+    return tuple(100 * special.expit(ends) if rows.unit == PERCENT else np.exp(ends))
 
 
 def _amounts(asked: Setting) -> pd.DataFrame:
@@ -332,7 +349,7 @@ def class_or_none(place: int | None) -> str:
     return "another" if place is None else class_name(place)
 
 
-def _notes(asked: Setting, parts: list[_Part], found: Debridements) -> tuple[Note, ...]:
+def _notes(asked: Setting, parts: list[_Part], found: Debridements, named: bool) -> tuple[Note, ...]:
     rows = asked.rows
     small = [class_name(cell.place) for cell in asked.cells if cell.sessions and not cell.large_enough]
     one_sided = [class_name(cell.place) for cell in asked.cells if cell.large_enough and cell.one_sided]
@@ -353,13 +370,25 @@ def _notes(asked: Setting, parts: list[_Part], found: Debridements) -> tuple[Not
         and f"{counted(nothing, 'session', 'sessions')} with no yield at all: compared apart, not in the ratios.",
         "SMALL_N": (small or one_sided) and _too_thin(small, one_sided),
         "MISSING": _missing(asked, found, others),
-        "MULTIPLICITY": contrasts > 1
-        and f"The contrast named in advance is {class_or_none(asked.primary)} v {class_or_none(asked.reference)}; the "
-        f"other {contrasts - 1} are exploratory, without p-values, and their intervals are not adjusted.",
+        "MULTIPLICITY": contrasts and _primary(asked, contrasts, named),
     }
     own = [Note(code=code, text=text) for code, text in said.items() if text]
     of_models = [note for part in parts for model in part.models.values() for note in model.notes]
     return tuple(dict.fromkeys((*own, *of_models)))
+
+
+def _primary(asked: Setting, contrasts: int, named: bool) -> str:
+    """Which contrast is primary, who chose it, and what the others are."""
+    pair = f"{class_or_none(asked.primary)} v {class_or_none(asked.reference)}"
+    who = (
+        f"The primary contrast is {pair}, as named."
+        if named
+        else f"No pair of classes was named, so the primary contrast is that of those with most sessions, {pair}: name "
+        "the pair before looking at any result."
+    )
+    rest = counted(contrasts - 1, "other contrast is", "other contrasts are")
+    more = f" The {rest} exploratory, without p-values, and with intervals that are not adjusted for their number."
+    return who + more * (contrasts > 1)
 
 
 def _too_thin(small: list[str], one_sided: list[str]) -> str:

@@ -38,8 +38,10 @@ def class_name(place: int) -> str:
     return COMPARED_CLASSES[place].replace("_", " ")
 
 
-def class_place(name: str) -> int:
-    """The place of a class that may be compared; ChoiceError for adjuncts and anything else."""
+def class_place(name: str | None) -> int | None:
+    """The place of a class that may be compared, None where none is named; ChoiceError for adjuncts and the unknown."""
+    if not name:
+        return None
     plain = str(name).strip().replace(" ", "_")
     if plain in ADJUNCTS:
         raise ChoiceError(

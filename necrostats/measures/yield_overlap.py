@@ -39,7 +39,7 @@ def yield_overlap(
         if name not in MAY_BE:
             raise unknown_choice("level to compare at", name, MAY_BE)
     found, rule = debridements(registry), rule_named(rule)
-    place = None if reference is None else class_place(reference)
+    place = class_place(reference)
     asked = setting(
         registry, found, rule, unit=known_unit(unit, found), per="session", level=level, reference=place
     )

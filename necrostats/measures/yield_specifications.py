@@ -44,7 +44,7 @@ def attribution_sensitivity(
         raise ChoiceError("rules is empty: name at least one, such as rules=('one-class sessions only',).")
     found = debridements(registry)
     unit = known_unit(unit, found)
-    pair = [None if each is None else class_place(each) for each in (reference, primary)]
+    pair = [class_place(each) for each in (reference, primary)]
     first = setting(
         registry, found, chosen[0], unit=unit, per="session", level=level, reference=pair[0], primary=pair[1]
     )

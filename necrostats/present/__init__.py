@@ -5,11 +5,14 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
+    overlap_drawing,
     rates,
     say_curves,
+    specification_drawing,
     summaries,
     tabulations,
     trajectories,
+    yields,
 )
 from necrostats.present.figures import Figure, chart
 from necrostats.present.tables import Table, table
