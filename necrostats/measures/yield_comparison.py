@@ -153,7 +153,8 @@ def _rows(part: _Part, unit: str) -> Iterator[dict]:
     for place in part.asked.others:
         for kind, model in part.models.items():
             yield _row(part, place, measure_of(kind, unit), model.differences.get(place, Difference()), model)
-    yield from _zeros(part)
+    if part.asked.rows.per == "session":
+        yield from _zeros(part)
 
 
 def _row(part: _Part, place: int, measure: str, found: Difference, model: Compared) -> dict:

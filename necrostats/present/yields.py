@@ -63,6 +63,7 @@ def _(result: YieldComparison, **options) -> tuple[str, ...]:
         rest = here[~here["primary"] & here["measure"].map(_kind).eq("adjusted").to_numpy()]
         others = "; ".join(f"{plain(row.group)} {contrasts.text(row)}" for row in rest.itertuples())
         said += [f"{name}, adjusted ratio against {plain(result.reference)}: {others}."] * bool(others)
+        said += [each for row in first.itertuples() for each in _unmeasured(row)]
     return tuple(said)
 
 
@@ -86,7 +87,6 @@ def _(result: Answer, **options) -> tuple[str, ...]:
         *_beside(each, main, result.method.level),
         *([ended(result.verdict)] if result.verdict else []),
         *result.said[:1],
-        *_unmeasured(main),
         CAUTION,
     )
 
@@ -172,31 +172,24 @@ _RECORD_HEADS = {
     "with_others": "With others",
     "yield_in_numbers": "Yield in numbers",
     "in_words_only": "In words only",
-    "no_yield_written": "No yield written",
+    "no_yield_written": "Not written",
     "sessions_counted": "Sessions counted",
-    "no_yield_at_all": "No yield at all",
-    "ranges": "Ranges",
     "in_models": "In models",
 }
 
 
 def _record_table(result: YieldComparison) -> Table:
-    """What was recorded of each class before anything was left out, and its crude mean."""
-    unit = plain(in_order(result.frame["variable"])[0]) if len(result.frame) else "yield"
-    mean = f"Mean {unit} ({numbers.interval_name(result.method.level)})"
-    made = []
-    for row in result.cells.itertuples():
-        line = {head: plain(getattr(row, name)) for name, head in _RECORD_HEADS.items()}
-        known = numbers.known(row.mean)
-        text = f"{numbers.amount(row.mean)} ({numbers.amount_range(row.mean, row.low, row.high)})" if known else ""
-        made.append(line | {mean: text or "not estimated"})
-    frame = pd.DataFrame(made, columns=[*_RECORD_HEADS.values(), mean], dtype=object)
+    """What was recorded of each class before anything was left out."""
+    columns = list(_RECORD_HEADS.values())
+    made = [
+        {head: plain(getattr(row, name)) for name, head in _RECORD_HEADS.items()} for row in result.cells.itertuples()
+    ]
     notes = (
-        "Up to No yield written: every necrosectomy in which the class was used, before anything is left out. From "
-        "Sessions counted: those that the rule for shared sessions credits, in one unit. Mean: crude, of sessions "
-        "with some yield.",
+        "Up to Not written: every necrosectomy in which the class was used, before anything is left out. Sessions "
+        "counted: those that the rule for shared sessions credits, in one unit.",
     )
-    return Table(caption=f"What was recorded of each class. {table_caption(result)}", frame=frame, notes=notes)
+    caption = f"What was recorded of each class. {table_caption(result)}"
+    return Table(caption=caption, frame=pd.DataFrame(made, columns=columns, dtype=object), notes=notes)
 
 
 @chart.register(YieldComparison)

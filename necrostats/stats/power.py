@@ -18,7 +18,8 @@ def power_of_t(difference: float, error: float, df: float, *, level: float = 0.9
     """
     error, df, level = checks.positive("error", error), checks.positive("df", df), checks.confidence_level(level)
     limit, shift = special.stdtrit(df, (1 + level) / 2), abs(difference) / error
-    return float(stats.nct.sf(limit, df, shift) + stats.nct.cdf(-limit, df, shift))
+    far = np.nan_to_num(stats.nct.cdf(-limit, df, shift))  # scipy gives NaN where it is below 1e-15
+    return float(stats.nct.sf(limit, df, shift) + far)
 
 
 def smallest_detectable(error: float, df: float, *, power: float = 0.8, level: float = 0.95) -> float:

@@ -15,6 +15,7 @@ from necrostats.stats.parametric_times import SHAPES, RowTerms, row_terms
 
 NODES = 15
 STEPS, SETTLED, LONGEST, HALVINGS = 80, 1e-8, 1.5, 30
+STALLED, FLAT, FAR = 1e-5, 1e-8, 60.0
 NO_SPREAD = -3.5  # log of the smallest ratio of the two standard deviations that is told from none
 NORMAL = SHAPES["log-normal"]
 
@@ -184,17 +185,18 @@ def _climb(model: _Model, at: np.ndarray) -> tuple[np.ndarray, _Sums] | None:
         if not (np.isfinite(slope).all() and np.isfinite(bend).all()):
             return None
         values, axes = np.linalg.eigh(bend)
-        step = axes @ (axes.T @ slope / np.maximum(np.abs(values), 1e-8 * model.told))
-        if np.abs(step).max() < SETTLED and values.min() > 0:
+        step = axes @ (axes.T @ slope / np.maximum(np.abs(values), FLAT * model.told))
+        firm = values.min() > FLAT * model.told
+        if np.abs(step).max() < SETTLED and firm:
             return at, here
         step = step * min(1.0, LONGEST / np.abs(step).max())
         moved = _uphill(model, at, step, here)
         if moved is None:
-            return (at, here) if np.abs(step).max() < 1e-5 and values.min() > 0 else None
+            return (at, here) if np.abs(step).max() < STALLED and firm else None
         at, here = moved
         if model.spread and at[-1] - at[-2] < NO_SPREAD:
             return None
-        if np.abs(at).max() > 60:
+        if np.abs(at).max() > FAR:
             return None
     return None
 
