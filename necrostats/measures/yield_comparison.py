@@ -46,6 +46,7 @@ from necrostats.stats.ranged_intercept import ranged_intercept
 from necrostats.stats.unmeasured import e_value_of_difference, e_value_of_limits
 
 NO_YIELD = "difference in the share of sessions with some yield"
+CROWDED = 1 / 3
 REFERENCES = (
     "Satterthwaite, Biometrics Bull 1946;2:110 (degrees of freedom)",
     "Bell and McCaffrey, Survey Methodology 2002;28:169 (errors clustered by patient in small samples)",
@@ -371,11 +372,23 @@ def _notes(asked: Setting, parts: list[_Part], found: Debridements, named: bool)
         and f"{counted(nothing, 'session', 'sessions')} with no yield at all: compared apart, not in the ratios.",
         "SMALL_N": (small or one_sided) and _too_thin(small, one_sided),
         "MISSING": _missing(asked, found, others),
+        "FEW_CLUSTERS": _crowded(rows.patient),
         "MULTIPLICITY": contrasts and _primary(asked, contrasts, named),
     }
     own = [Note(code=code, text=text) for code, text in said.items() if text]
     of_models = [note for part in parts for model in part.models.values() for note in model.notes]
     return tuple(dict.fromkeys((*own, *of_models)))
+
+
+def _crowded(patient: np.ndarray) -> str:
+    """That one patient gave a third or more of the sessions; "" where none did."""
+    most, n = int(np.bincount(patient).max(initial=0)), patient.size
+    if n < FEWEST_SESSIONS or most < CROWDED * n or most < 2:
+        return ""
+    return (
+        f"One patient gave {most:,} of the {n:,} yields: crude ratios rest on that patient more than on any other, and "
+        "intervals are too short if that patient is unlike the rest."
+    )
 
 
 def _primary(asked: Setting, contrasts: int, named: bool) -> str:

@@ -106,6 +106,8 @@ def _never(asked: Setting, name: str, place: int) -> str:
     """The levels at which one of the two was used and the other never."""
     codes, labels = _levels(asked, name)
     one, other = (np.isin(np.arange(len(labels)), codes[asked.member[:, each]]) for each in (place, asked.reference))
+    if not (one.any() or other.any()):
+        return ""
     apart = [label for at, label in enumerate(labels) if one[at] != other[at]]
     if not (one & other).any():
         return f"any {name}"

@@ -45,10 +45,12 @@ def attribution_sensitivity(
     found = debridements(registry)
     unit = known_unit(unit, found)
     pair = [class_place(each) for each in (reference, primary)]
-    first = setting(
-        registry, found, chosen[0], unit=unit, per="session", level=level, reference=pair[0], primary=pair[1]
-    )
-    settings = [first, *(_same_pair(registry, found, rule, first) for rule in chosen[1:])]
+    tried = [
+        setting(registry, found, rule, unit=unit, per="session", level=level, reference=pair[0], primary=pair[1])
+        for rule in chosen
+    ]
+    first = next((each for each in tried if each.others), tried[0])
+    settings = [_same_pair(registry, found, rule, first) for rule in chosen]
     rows = [row for asked in settings for row in _rows(asked, names)]
     table = _sorted(rows)
     return Specifications(

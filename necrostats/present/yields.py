@@ -10,6 +10,7 @@ from necrostats.present.amount_drawing import amounts_figure
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
 from necrostats.present.labels import in_order, plain, sentence_case
+from necrostats.present.numbers import FEWEST_SESSIONS_FOR_A_MEAN
 from necrostats.present.rates import figure_of
 from necrostats.present.saying import ended, findings, listed, plural
 from necrostats.present.scales import from_zero, logarithmic
@@ -32,7 +33,8 @@ def _kind(measure: object) -> str:
 
 
 def _ratios(frame: pd.DataFrame) -> pd.DataFrame:
-    return frame[[contrasts.contrast_of(each).log for each in frame["measure"]]]
+    is_ratio = [contrasts.contrast_of(each).log for each in frame["measure"]]
+    return frame[pd.Series(is_ratio, index=frame.index, dtype=bool)]
 
 
 def _rests_on(row) -> str:
@@ -60,7 +62,7 @@ def _(result: YieldComparison, **options) -> tuple[str, ...]:
         if len(first):
             each = ", ".join(_ratio(row, level) for row in first.itertuples())
             said.append(f"{name}, {contrasts.pair(next(first.itertuples()))}, ratio per session: {each}.")
-        rest = here[~here["primary"] & here["measure"].map(_kind).eq("adjusted").to_numpy()]
+        rest = here[~here["primary"] & (here["measure"].astype(object).map(_kind) == "adjusted")]
         others = "; ".join(f"{plain(row.group)} {contrasts.text(row)}" for row in rest.itertuples())
         said += [f"{name}, adjusted ratio against {plain(result.reference)}: {others}."] * bool(others)
         said += [each for row in first.itertuples() for each in _unmeasured(row)]
@@ -84,7 +86,7 @@ def _(result: Answer, **options) -> tuple[str, ...]:
     return (
         _opening(result, main),
         *_certainty(main),
-        *_beside(each, main, result.method.level),
+        *_beside(each, main, result),
         *([ended(result.verdict)] if result.verdict else []),
         *result.said[:1],
         CAUTION,
@@ -103,6 +105,8 @@ def _opening(result: Answer, row) -> str:
 
 
 def _certainty(row) -> list[str]:
+    if _kind(row.measure) == "crude":
+        return ["That is crude: the sessions were not made alike in anything, so it does not tell which removes more."]
     if not numbers.known(row.low):
         return ["How sure that is cannot be said: there is no interval."]
     if row.low <= 1 <= row.high:
@@ -110,11 +114,15 @@ def _certainty(row) -> list[str]:
     return [f"The interval excludes no difference: {'more' if row.estimate > 1 else 'less'} was removed with it."]
 
 
-def _beside(each: dict, main, level: float) -> list[str]:
+def _beside(each: dict, main, result: Answer) -> list[str]:
+    level = result.method.level
+    one, other = sentence_case(plain(result.chosen)), plain(result.reference)
+    apart = [note.text for note in result.notes if note.text.startswith((f"{one} and {other} were", "Only "))]
+    why = "".join(f" {text}" for text in apart[:1] if f"{plain(result.chosen)} and {other}" in text.lower())
     rest = [_ratio(row, level) for row in each.values() if row is not main]
     lost = [name for name in ("adjusted", "within patients") if name not in each]
     said = [f"Beside it: {'; '.join(rest)}."] if rest else []
-    return said + [f"Not estimated: {', '.join(lost)}."] * bool(lost)
+    return said + [f"Not estimated: {', '.join(lost)}.{why}"] * bool(lost)
 
 
 def _unmeasured(row) -> list[str]:
@@ -290,6 +298,8 @@ def _(result: Overlap, **options) -> tuple[str, ...]:
     apart = tuple(note.text for note in result.notes if note.code == "NO_OVERLAP")
     if result.frame.empty or len(in_order(result.frame["group"])) < 2:
         return ("Fewer than two classes of instrument have a yield that counts: there is nothing to set side by side.",)
+    if (result.frame.groupby("group", observed=True)["n"].max() < FEWEST_SESSIONS_FOR_A_MEAN).all():
+        return ("No class has enough sessions with a yield that counts to compare another with it.",)
     return apart or ("Every class was used at every level at which the reference was.",)
 
 
