@@ -311,7 +311,7 @@ class Summary(Result):
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Answer(YieldComparison):
-    """The primary contrast of a comparison of yields, with the verdict over the rules and what these data could tell."""
+    """The primary contrast of yields, with the verdict over the rules and what these data could tell."""
 
     verdict: str = ""
     said: tuple[str, ...] = ()

@@ -34,9 +34,10 @@ ALL_BUT_TOLD = 0.995  # "100 % cleared" is known to a whole per cent: it enters 
 class Debridements:
     """Every necrosectomy: its row in `sessions`, patient, number in the patient's course, and what was used (n, C).
 
-    `low`, `high` (NaN = open, both NaN = no number), `unit` (place in UNITS, -1 = none), `word` (-1 = none), and
-    `lavage`, whether lavage fluid is counted in the yield, and the minutes and passes of the session. Of each class used (n, C): `minutes`, `passes`, the yield
-    recorded for it (`part_low`, `part_high`) and whether it is `primary`; `parted`: every class used has a yield.
+    `low`, `high` (NaN = open, both NaN = no number), `unit` (place in UNITS, -1 = none), `word` (-1 = none), `lavage`,
+    whether lavage fluid is counted in the yield, and the minutes and passes of the session. Of each class (n, C):
+    `minutes`, `passes`, the yield recorded for it (`part_low`, `part_high`) and whether it is `primary`; `parted`:
+    every class used has a yield.
     """
 
     session: np.ndarray
@@ -209,7 +210,9 @@ def known_per(per: str, rule: AttributionRule) -> str:
     if per not in PER:
         raise unknown_choice("measure of yield", per, PER)
     if per != "session" and rule.divides:
-        raise ChoiceError(f'Yield per {per} does not go with the rule "{rule.name}". Take another rule, or per session.')
+        raise ChoiceError(
+            f'Yield per {per} does not go with the rule "{rule.name}". Take another rule, or per session.'
+        )
     return per
 
 

@@ -164,7 +164,8 @@ def setting(
 
 def _cells(rows: Credited, member: np.ndarray) -> tuple[Cell, ...]:
     some = ~rows.nothing
-    above, below = np.isinf(rows.high), (rows.low == 0) & some
+    low, high = rows.scale
+    above, below = np.isposinf(high), np.isneginf(low) & some
     return tuple(
         Cell(
             place=place,

@@ -155,7 +155,9 @@ def _estimable(design: np.ndarray, vector: np.ndarray) -> bool:
 
 def _modelled(rows: Rows, design, kept, first, kind: str, fit: RangedFit, level: float) -> YieldModel:
     robust = kind == POOLED or rows.divided or fit.singular
-    covariance = fit.robust if robust else fit.covariance
+    n, terms = rows.low.size, int(kept.sum())
+    # maximum likelihood takes no degrees of freedom off the variances: as least squares does, n − p instead of n
+    covariance = fit.robust if robust else fit.covariance * n / max(n - terms, 1)
     singular = fit.singular and kind != POOLED and not fit.notes
     return YieldModel(
         design=design,

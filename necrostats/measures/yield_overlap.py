@@ -40,9 +40,7 @@ def yield_overlap(
             raise unknown_choice("level to compare at", name, MAY_BE)
     found, rule = debridements(registry), rule_named(rule)
     place = class_place(reference)
-    asked = setting(
-        registry, found, rule, unit=known_unit(unit, found), per="session", level=level, reference=place
-    )
+    asked = setting(registry, found, rule, unit=known_unit(unit, found), per="session", level=level, reference=place)
     used = [each for each in range(len(COMPARED_CLASSES)) if asked.member[:, each].any()]
     groups = Grouping(labels=tuple(COMPARED_CLASSES[each] for each in used), codes=np.zeros(0, dtype=np.int64))
     return Overlap(

@@ -60,7 +60,9 @@ def attribution_sensitivity(
         population=Population(
             patients=max(np.unique(asked.rows.patient).size for asked in settings),
             sessions=max(np.unique(asked.rows.row).size for asked in settings),
-            left_out={f"specifications that could not be fitted (of {len(table)})": int(table["estimate"].isna().sum())},
+            left_out={
+                f"specifications that could not be fitted (of {len(table)})": int(table["estimate"].isna().sum())
+            },
         ),
         method=_method(first, names, chosen, level),
         notes=_notes(table, first),
@@ -165,8 +167,8 @@ def _method(asked: Setting, names: Sequence[str], rules: Sequence[AttributionRul
     return Method(
         estimand=f"ratio of geometric mean yields ({UNIT_NAMES[asked.rows.unit]}) per session with some yield, "
         f"{_pair(asked)}, under {counted(len(rules), 'rule', 'rules')} for shared sessions and each set of adjustments",
-        estimator="an intercept for each patient on log yields, ranges as intervals; where a rule divides a session into rows, or "
-        "nothing is adjusted for, errors are summed by patient",
+        estimator="an intercept for each patient on log yields, ranges as intervals; where a rule divides a session into "
+        "rows, or nothing is adjusted for, errors are summed by patient",
         interval="t limits on the log scale",
         level=level,
         definition=" ".join(f"{rule.name.capitalize()}: {rule.sentence}." for rule in rules),

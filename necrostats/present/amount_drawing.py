@@ -209,9 +209,7 @@ def _draw_mean(axes: Axes, row: _Row, place: int, scale: Scale) -> None:
         return
     y = place + 0.5 + MEAN_AT
     if numbers.known(low):
-        axes.plot(
-            [scale.clipped(low), scale.clipped(high)], [y, y], color=INK, linewidth=1.3, zorder=4, clip_on=False
-        )
+        axes.plot([scale.clipped(low), scale.clipped(high)], [y, y], color=INK, linewidth=1.3, zorder=4, clip_on=False)
     axes.plot([mean], [y], marker="D", color=INK, markersize=4.2, zorder=5, clip_on=False)
 
 
@@ -231,7 +229,8 @@ def _draw_links(axes: Axes, sheet: _Sheet) -> None:
     points = pd.concat(
         [
             sheet.rows[named[each]].points.assign(
-                y=named[each] + 0.5 + _heights(sheet.rows[named[each]].points), x=_places(sheet.rows[named[each]].points)
+                y=named[each] + 0.5 + _heights(sheet.rows[named[each]].points),
+                x=_places(sheet.rows[named[each]].points),
             )
             for each in pair
         ]

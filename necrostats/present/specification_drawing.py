@@ -86,7 +86,9 @@ def _ingredients(row, part: str) -> tuple[str, ...]:
 
 def _names(frame: pd.DataFrame, part: str) -> list[str]:
     """Everything that went into any estimate, in its order; within patients last."""
-    order = list(dict.fromkeys(each for row in frame.sort_values(part).itertuples() for each in _ingredients(row, part)))
+    order = list(
+        dict.fromkeys(each for row in frame.sort_values(part).itertuples() for each in _ingredients(row, part))
+    )
     return sorted(order, key=lambda each: each == WITHIN)
 
 
@@ -135,5 +137,3 @@ def _draw_marks(pen: Pen, frame: pd.DataFrame, part: str, name: object, left, pl
             x = left + (place + 0.7) * step
             colour = STYLES[0].colour if row.main else QUIET
             pen.line((x, x), (middle, middle), colour=colour, marker="s", markersize=3.6, linestyle="none")
-
-

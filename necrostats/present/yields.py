@@ -260,9 +260,7 @@ def _(result: Specifications, **options) -> tuple[str, ...]:
     if known.empty:
         return (result.verdict,)
     ends = [next(rows.itertuples()) for rows in (known.head(1), known.tail(1))]
-    said = [
-        f"{contrasts.text(row)} ({plain(row.rule)}, adjusted for {plain(row.adjusted_for)})" for row in ends
-    ]
+    said = [f"{contrasts.text(row)} ({plain(row.rule)}, adjusted for {plain(row.adjusted_for)})" for row in ends]
     of = f"{len(known)} {plural(len(known), 'ways')} of counting and adjusting"
     return (result.verdict, f"Ratios over {of}: from {said[0]} to {said[1]}.")
 

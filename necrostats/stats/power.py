@@ -26,7 +26,9 @@ def smallest_detectable(error: float, df: float, *, power: float = 0.8, level: f
     """The smallest true difference that a two-sided t test with this standard error finds with such power."""
     power = checks.probability("power", power)
     if power <= 1 - checks.confidence_level(level):
-        raise StatisticsError(f"power is {power:g}: it must be more than the {1 - level:g} found where nothing differs.")
+        raise StatisticsError(
+            f"power is {power:g}: it must be more than the {1 - level:g} found where nothing differs."
+        )
     unit = checks.positive("error", error)
     most = 8.0
     while power_of_t(most, 1.0, df, level=level) < power:
@@ -78,7 +80,7 @@ def upper_limit(events: int, n: int, *, level: float = 0.95) -> float:
 
 
 def further_event_free(events: int, n: int, rate: float, *, level: float = 0.95, most: int = 1_000_000) -> int | None:
-    """How many more units, all without an event, until the one-sided upper limit is at most `rate`; None beyond `most`."""
+    """How many more units, none with an event, until the one-sided upper limit is at most `rate`; None beyond `most`."""
     checks.probability("rate", rate)
     if upper_limit(events, n, level=level) <= rate:
         return 0

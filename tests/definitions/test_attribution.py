@@ -11,7 +11,7 @@ def test_there_are_five_rules_and_the_first_is_one_class_sessions():
 
 def test_a_rule_is_found_by_its_name_and_another_name_is_answered_with_the_list():
     assert all(rule_named(rule.name) is rule and rule_named(rule) is rule for rule in RULES)
-    with pytest.raises(ChoiceError, match='Did you mean "equal shares".*additive model'):
+    with pytest.raises(ChoiceError, match=r'Did you mean "equal shares".*additive model'):
         rule_named("equal share")
 
 

@@ -73,8 +73,10 @@ def test_a_range_is_divided_at_both_ends_and_an_open_end_stays_open():
 
 
 def test_yields_recorded_by_instrument_come_before_any_division_when_every_one_has_its_own():
-    parted = {"snare": {"yield_low": 40, "yield_high": 40, "yield_unit": "ml"},
-              "net": {"yield_low": 260, "yield_high": 260, "yield_unit": "ml"}}
+    parted = {
+        "snare": {"yield_low": 40, "yield_high": 40, "yield_unit": "ml"},
+        "net": {"yield_low": 260, "yield_high": 260, "yield_unit": "ml"},
+    }
     assert _rows(EQUAL_SHARES, replace(SHARED, uses=parted)) == [("snare", 40, 40), ("net", 260, 260)]
     assert _rows(ADDITIVE, replace(SHARED, uses=parted, low=None)) == [("", 300, 300)]
     half = {"snare": parted["snare"], "net": {"minutes": 5}}
@@ -148,9 +150,7 @@ def test_a_share_cleared_of_100_percent_is_more_than_99_5_and_never_infinite():
 
 
 def test_necrosectomies_are_numbered_by_day_within_the_patient():
-    registry = registry_of(
-        Session(patient="P1", day=20), Session(patient="P2", day=3), Session(patient="P1", day=4)
-    )
+    registry = registry_of(Session(patient="P1", day=20), Session(patient="P2", day=3), Session(patient="P1", day=4))
     assert debridements(registry).number.tolist() == [2, 1, 1]
 
 

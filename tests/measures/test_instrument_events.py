@@ -47,5 +47,7 @@ def test_sessions_in_which_nobody_looked_are_no_denominator():
 
 
 def test_the_caution_stands_with_it_and_no_instruments_give_an_empty_table():
-    assert any("Not a comparison of safety" in note.text for note in adverse_events_by_class(registry_of(*series(4))).notes)
+    assert any(
+        "Not a comparison of safety" in note.text for note in adverse_events_by_class(registry_of(*series(4))).notes
+    )
     assert adverse_events_by_class(registry_of(*[replace(each, uses=[]) for each in series(4)])).frame.empty

@@ -26,8 +26,10 @@ def test_the_smallest_ratio_has_the_power_asked_for_by_the_models_own_error(plan
 
 def test_a_smaller_ratio_needs_less_power_and_a_narrower_interval_more_sessions():
     registry = registry_of(*series(16))
-    strict, loose = (precision_plan(registry, power=power, within=within, **PAIR).frame.iloc[0]
-                     for power, within in ((0.9, 0.1), (0.6, 0.5)))
+    strict, loose = (
+        precision_plan(registry, power=power, within=within, **PAIR).frame.iloc[0]
+        for power, within in ((0.9, 0.1), (0.6, 0.5))
+    )
     assert strict["smallest_ratio_found"] > loose["smallest_ratio_found"]
     assert strict["further_sessions_of_each"] > loose["further_sessions_of_each"]
 

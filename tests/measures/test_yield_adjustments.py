@@ -12,7 +12,9 @@ def _one(name, *sessions, **collection):
     return covariates(registry, debridements(registry), [name])[0]
 
 
-@pytest.mark.parametrize("name", ("clearance", "passes", "minutes_debridement", "stopped_early", "yield_low", "event_type"))
+@pytest.mark.parametrize(
+    "name", ("clearance", "passes", "minutes_debridement", "stopped_early", "yield_low", "event_type")
+)
 def test_what_is_recorded_after_the_session_is_refused_as_an_adjustment(name):
     with pytest.raises(DesignError, match=f'"{name}".*recorded during or after the session'):
         adjustment_names((name,))
@@ -58,14 +60,18 @@ def test_a_factor_with_one_level_has_one_column_that_says_nothing():
     assert found.columns.tolist() == [[0.0], [0.0]]
 
 
-@pytest.mark.parametrize(("volume", "label"), [(249.0, "below 250 ml"), (250.0, "250–499 ml"), (1000.0, "1,000 ml and more")])
+@pytest.mark.parametrize(
+    ("volume", "label"), [(249.0, "below 250 ml"), (250.0, "250–499 ml"), (1000.0, "1,000 ml and more")]
+)
 def test_bands_of_volume_begin_at_their_lower_end(volume, label):
     registry = registry_of(Session(patient="P1", day=3), volume=volume)
     codes, labels = banded(registry, debridements(registry), "volume")
     assert labels[codes[0]] == label
 
 
-@pytest.mark.parametrize(("solid", "label"), [(30.0, "up to 30 %"), (31.0, "31–60 %"), (60.0, "31–60 %"), (61.0, "above 60 %")])
+@pytest.mark.parametrize(
+    ("solid", "label"), [(30.0, "up to 30 %"), (31.0, "31–60 %"), (60.0, "31–60 %"), (61.0, "above 60 %")]
+)
 def test_bands_of_the_solid_share_end_at_30_and_60(solid, label):
     registry = registry_of(Session(patient="P1", day=3), solid=solid)
     codes, labels = banded(registry, debridements(registry), "solid fraction")

@@ -16,12 +16,18 @@ def test_the_answer_holds_the_primary_contrast_alone_and_what_was_said_of_it():
     answer = _answer(*series(20))
     assert answer.frame["primary"].all() and answer.title == "Which removes more: powered debrider or snare?"
     text = str(lead(answer, sentences=9))
-    for part in ("whichever way shared sessions are credited", "With 80 % power", "chosen for the case in hand and not assigned"):
+    for part in (
+        "whichever way shared sessions are credited",
+        "With 80 % power",
+        "chosen for the case in hand and not assigned",
+    ):
         assert part in text
 
 
 def test_where_the_interval_holds_no_difference_the_answer_is_that_the_data_do_not_tell():
-    assert "these data do not tell which of the two removes more" in str(lead(_answer(*series(12, ratio=1.0)), sentences=9))
+    assert "these data do not tell which of the two removes more" in str(
+        lead(_answer(*series(12, ratio=1.0)), sentences=9)
+    )
 
 
 def test_a_crude_ratio_alone_is_no_answer():

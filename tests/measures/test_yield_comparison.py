@@ -9,8 +9,11 @@ from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import compare_yield
 
 PAIR = {"reference": "snare", "primary": "powered_debrider"}
-MEASURES = {"crude": "ratio of geometric means, crude", "adjusted": "ratio of geometric means, adjusted",
-            "within": "ratio of geometric means, within patients"}
+MEASURES = {
+    "crude": "ratio of geometric means, crude",
+    "adjusted": "ratio of geometric means, adjusted",
+    "within": "ratio of geometric means, within patients",
+}
 
 
 def _ratio(result, kind="adjusted", group="powered_debrider"):
@@ -34,9 +37,12 @@ def test_a_true_ratio_of_2_lies_inside_the_interval(usual, kind):
 
 
 def test_a_crude_ratio_of_exact_yields_is_the_ratio_of_plain_geometric_means():
-    sessions = [Session(patient=f"P{i}", day=5, uses=[tool], low=amount)
-                for i, (tool, amount) in enumerate([("snare", 100.0), ("snare", 400.0), ("powered_debrider", 300.0),
-                                                    ("powered_debrider", 1200.0)] * 3)]
+    sessions = [
+        Session(patient=f"P{i}", day=5, uses=[tool], low=amount)
+        for i, (tool, amount) in enumerate(
+            [("snare", 100.0), ("snare", 400.0), ("powered_debrider", 300.0), ("powered_debrider", 1200.0)] * 3
+        )
+    ]
     assert _ratio(compare_yield(registry_of(*sessions), adjust=(), **PAIR), "crude")["estimate"] == pytest.approx(3.0)
 
 
@@ -95,7 +101,9 @@ def test_sessions_with_no_yield_are_a_part_of_their_own():
         sessions[place] = replace(sessions[place], low=0.0)
     result = compare_yield(registry_of(*sessions), **PAIR)
     apart = result.frame[result.frame["measure"] == "difference in the share of sessions with some yield"].iloc[0]
-    share = [np.mean([each.low > 0 for each in sessions if tool in each.uses]) for tool in ("powered_debrider", "snare")]
+    share = [
+        np.mean([each.low > 0 for each in sessions if tool in each.uses]) for tool in ("powered_debrider", "snare")
+    ]
     assert apart["estimate"] == pytest.approx(share[0] - share[1])
     assert _ratio(result)["sessions"] + _ratio(result)["sessions_ref"] == 81
     assert "ZERO_YIELD" in _codes(result)
@@ -129,7 +137,10 @@ def test_a_class_needs_five_sessions_to_enter_a_model(uses, compared):
 @pytest.mark.parametrize(("patients", "compared"), [(2, False), (3, True)])
 def test_a_class_needs_three_patients_to_enter_a_model(patients, compared):
     sessions = series(30)
-    sessions += [Session(patient=f"N{place % patients}", day=10 + place, uses=["net"], low=90.0 + 9 * place) for place in range(6)]
+    sessions += [
+        Session(patient=f"N{place % patients}", day=10 + place, uses=["net"], low=90.0 + 9 * place)
+        for place in range(6)
+    ]
     result = compare_yield(registry_of(*sessions), **PAIR)
     assert ("net" in set(result.frame["group"])) == compared
 
@@ -137,7 +148,12 @@ def test_a_class_needs_three_patients_to_enter_a_model(patients, compared):
 @pytest.mark.parametrize(("both", "estimated"), [(2, False), (3, True)])
 def test_a_comparison_within_patients_needs_three_patients_with_both(both, estimated):
     sessions = [
-        replace(each, uses=each.uses if int(each.patient[1:]) < both else ["snare" if int(each.patient[1:]) % 2 else "powered_debrider"])
+        replace(
+            each,
+            uses=each.uses
+            if int(each.patient[1:]) < both
+            else ["snare" if int(each.patient[1:]) % 2 else "powered_debrider"],
+        )
         for each in series(30)
     ]
     result = compare_yield(registry_of(*sessions), **PAIR)
@@ -165,14 +181,23 @@ def test_missing_yields_are_counted_by_class_before_anything_is_left_out():
 
 def test_groups_known_before_are_compared_each_by_itself():
     result = compare_yield(registry_of(*series(60)), by="texture", **PAIR)
-    assert list(result.frame["variable"].cat.categories) == [f"yield, ml, texture {each}" for each in ("liquid", "soft", "adherent")]
-    assert set(result.frame.loc[result.frame["measure"] == MEASURES["adjusted"], "adjusted_for"]) == {"session number, solid fraction, volume"}
+    assert list(result.frame["variable"].cat.categories) == [
+        f"yield, ml, texture {each}" for each in ("liquid", "soft", "adherent")
+    ]
+    assert set(result.frame.loc[result.frame["measure"] == MEASURES["adjusted"], "adjusted_for"]) == {
+        "session number, solid fraction, volume"
+    }
 
 
 def test_one_patient_with_half_of_all_sessions_is_named():
-    sessions = [replace(each, patient="P0", day=each.day + place) if place % 4 < 2 else each for place, each in enumerate(series(24))]
+    sessions = [
+        replace(each, patient="P0", day=each.day + place) if place % 4 < 2 else each
+        for place, each in enumerate(series(24))
+    ]
     result = compare_yield(registry_of(*sessions), **PAIR)
-    assert any(note.text.startswith("One patient gave ") for note in result.notes) and np.isfinite(_ratio(result)["low"])
+    assert any(note.text.startswith("One patient gave ") for note in result.notes) and np.isfinite(
+        _ratio(result)["low"]
+    )
 
 
 def test_without_named_classes_the_two_with_most_sessions_are_taken_and_that_is_said():

@@ -9,7 +9,9 @@ from necrostats.measures import yield_overlap
 
 def _cell(result, variable, level, group):
     rows = result.frame
-    return int(rows[(rows["variable"] == variable) & (rows["level"] == level) & (rows["group"] == group)]["events"].iloc[0])
+    return int(
+        rows[(rows["variable"] == variable) & (rows["level"] == level) & (rows["group"] == group)]["events"].iloc[0]
+    )
 
 
 def test_every_session_stands_in_one_cell_of_each_variable():
@@ -22,7 +24,9 @@ def test_every_session_stands_in_one_cell_of_each_variable():
 
 
 def test_a_level_at_which_one_of_the_two_was_never_used_is_named():
-    sessions = [replace(each, texture="tough" if "snare" in each.uses and each.day == 10 else "soft") for each in series(20)]
+    sessions = [
+        replace(each, texture="tough" if "snare" in each.uses and each.day == 10 else "soft") for each in series(20)
+    ]
     notes = [note.text for note in yield_overlap(registry_of(*sessions), reference="snare").notes]
     assert notes == ["Powered debrider and snare cannot be compared at texture tough."]
 

@@ -39,8 +39,8 @@ def test_the_rows_are_those_of_the_comparison(usual):
 
 def test_where_all_rules_agree_the_verdict_is_that_it_holds(usual):
     assert usual.verdict == (
-        "Powered debrider yielded more than snare whichever way shared sessions are credited: the direction holds under "
-        "all 5 rules, and the interval excludes no difference under 5 of them."
+        "Powered debrider yielded more than snare whichever way shared sessions are credited: the direction holds "
+        "under all 5 rules, and the interval excludes no difference under 5 of them."
     )
 
 

@@ -95,7 +95,7 @@ def test_clusters_that_do_not_differ_are_singular():
 
 
 def test_one_cluster_and_a_row_a_cluster_have_a_defined_answer():
-    y, x, group = _sample(rows=30)
+    y, x, _ = _sample(rows=30)
     one = ranged_intercept(y, y, x, np.zeros(30))
     assert one.coefficient == pytest.approx(np.linalg.lstsq(x, y)[0], abs=1e-6)
     assert np.isnan(one.robust).all()
@@ -125,7 +125,9 @@ def test_a_shift_moves_the_intercept_alone_and_order_and_labels_change_nothing(s
     low, high = _ranged(y)
     fit = ranged_intercept(low, high, x, group)
     order = np.random.default_rng(seed).permutation(40)
-    moved = ranged_intercept(low[order] + shift, high[order] + shift, x[order], np.array(list("zyxwvutsrqpo"))[group][order])
+    moved = ranged_intercept(
+        low[order] + shift, high[order] + shift, x[order], np.array(list("zyxwvutsrqpo"))[group][order]
+    )
     assert moved.coefficient - [shift, 0, 0] == pytest.approx(fit.coefficient, abs=1e-5)
     assert moved.within == pytest.approx(fit.within, abs=1e-5)
     assert moved.middle[np.argsort(order)] - shift == pytest.approx(fit.middle, abs=1e-4)
