@@ -166,7 +166,8 @@ def _verdict(asked: Setting, table: pd.DataFrame) -> str:
 def _method(asked: Setting, names: Sequence[str], rules: Sequence[AttributionRule], level: float) -> Method:
     return Method(
         estimand=f"ratio of geometric mean yields ({UNIT_NAMES[asked.rows.unit]}) per session with some yield, "
-        f"{_pair(asked)}, under {counted(len(rules), 'rule', 'rules')} for shared sessions and each set of adjustments",
+        f"{_pair(asked)}, under {counted(len(rules), 'rule', 'rules')} for shared sessions and every set of "
+        "adjustments",
         estimator="an intercept for each patient on log yields, ranges as intervals; where a rule divides a session into "
         "rows, or nothing is adjusted for, errors are summed by patient",
         interval="t limits on the log scale",

@@ -80,7 +80,7 @@ def upper_limit(events: int, n: int, *, level: float = 0.95) -> float:
 
 
 def further_event_free(events: int, n: int, rate: float, *, level: float = 0.95, most: int = 1_000_000) -> int | None:
-    """How many more units, none with an event, until the one-sided upper limit is at most `rate`; None beyond `most`."""
+    """How many more units, none with an event, put the one-sided upper limit at `rate` or less; None beyond `most`."""
     checks.probability("rate", rate)
     if upper_limit(events, n, level=level) <= rate:
         return 0
