@@ -52,6 +52,7 @@ _HOMES = {
         "event_grades",
         "ever_used_trap",
         "follow_up",
+        "instrument_combinations",
         "interval_censored_resolution",
         "landmark_resolution",
         "naive_mean_sessions",

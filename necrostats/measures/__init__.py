@@ -10,6 +10,7 @@ from necrostats.measures.collection_resolution import collection_resolution
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
+from necrostats.measures.instrument_combinations import instrument_combinations
 from necrostats.measures.instrument_events import adverse_events_by_class
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
 from necrostats.measures.precision import precision_plan
@@ -47,6 +48,7 @@ __all__ = [
     "event_grades",
     "ever_used_trap",
     "follow_up",
+    "instrument_combinations",
     "interval_censored_resolution",
     "landmark_resolution",
     "naive_mean_sessions",

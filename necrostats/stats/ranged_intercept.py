@@ -156,7 +156,7 @@ class _Model:
         share = np.exp(value - total[:, None])
         score = self._scores(found.slope, squared)
         mean = np.einsum("gq,gqk->gk", share, score)
-        outer = np.einsum("gq,gqk,gql->kl", share, score, score, optimize=True) - mean.T @ mean
+        outer = np.einsum("gq,gqk,gql->kl", share, score, score) - mean.T @ mean
         return _Sums(value=float(total.sum()), scores=mean, hessian=outer + self._bends(found.bend, squared, share))
 
     def _scores(self, slope: np.ndarray, squared: np.ndarray | None) -> np.ndarray:
@@ -169,7 +169,7 @@ class _Model:
         each = np.einsum("nq,nqij->nij", share[self.whose], bend)
         design = np.concatenate([self.x, np.ones((len(self.x), 1))], axis=1)
         kind = np.append(np.zeros(self.p, int), 1)
-        inner = np.einsum("nk,nkl,nl->kl", design, each[:, kind][:, :, kind], design, optimize=True)
+        inner = np.einsum("nk,nkl,nl->kl", design, each[:, kind][:, :, kind], design)
         if squared is None:
             return inner
         whole = np.zeros((self.size, self.size))
