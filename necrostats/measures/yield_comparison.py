@@ -39,6 +39,7 @@ from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, YieldComparison
 from necrostats.stats.clustered_shares import share_difference
+from necrostats.stats.clusters import FEW
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.intervals import Interval
@@ -372,12 +373,22 @@ def _notes(asked: Setting, parts: list[_Part], found: Debridements, named: bool)
         and f"{counted(nothing, 'session', 'sessions')} with no yield at all: compared apart, not in the ratios.",
         "SMALL_N": (small or one_sided) and _too_thin(small, one_sided),
         "MISSING": _missing(asked, found, others),
-        "FEW_CLUSTERS": _crowded(rows.patient),
+        "FEW_CLUSTERS": (_few(rows.patient) if contrasts else "") or _crowded(rows.patient),
         "MULTIPLICITY": contrasts and _primary(asked, contrasts, named),
     }
     own = [Note(code=code, text=text) for code, text in said.items() if text]
     of_models = [note for part in parts for model in part.models.values() for note in model.notes]
     return tuple(dict.fromkeys((*own, *of_models)))
+
+
+def _few(patient: np.ndarray) -> str:
+    """That there are few patients, which makes limits that allow for them approximate; "" where there are enough."""
+    patients = np.unique(patient).size
+    text = (
+        f"Only {counted(patients, 'patient', 'patients')}: limits that allow for several sessions of one patient are "
+        f"approximate with fewer than {FEW}."
+    )
+    return text * (patients < FEW)
 
 
 def _crowded(patient: np.ndarray) -> str:

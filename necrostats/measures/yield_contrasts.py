@@ -297,7 +297,7 @@ def _model(asked: Setting, kind: str, usable, keep: np.ndarray, places: list[int
             classes=member[:, shown].astype(float),
             covariates=np.concatenate([*columns, np.empty((low.size, 0))], axis=1),
             patient=rows.patient,
-            divided=asked.rule.divides,
+            divided=np.unique(rows.row).size < rows.row.size,
         ),
         kind,
         asked.level,

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import special
 
 from necrostats.results import Note
+from necrostats.stats.clustered import least_squares, within_groups
 from necrostats.stats.clusters import places
-from necrostats.stats.ranged_intercept import RangedFit, ranged_intercept
+from necrostats.stats.mixed import random_intercept
+from necrostats.stats.ranged_intercept import ranged_intercept
 
 FEWEST_ROWS_A_TERM = 5
 ROUNDING = 1e-8
 POOLED, INTERCEPT, WITHIN = "pooled", "intercept", "within"
+SINGULAR = Note(
+    code="SINGULAR",
+    text="Patients did not differ beyond chance in their yields, so the model has no intercept by patient: least "
+    "squares with errors clustered by patient.",
+)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,20 +57,24 @@ class Difference:
     p_value: float = np.nan
 
 
+class Fit(Protocol):
+    """A fit that gives a sum of coefficients with its limits."""
+
+    def contrast(self, vector: np.ndarray) -> Difference: ...
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class YieldModel:
-    """A fitted model: `against` compares two of its classes; `spread` is the standard deviation of single values."""
+    """A fitted model, or none: `against` compares two of its classes; `spread` is the standard deviation of values.
+
+    `design` (n, k) has the classes last, from the column `first_class`; `kept` are the columns in the fit.
+    """
 
     design: np.ndarray
     kept: np.ndarray
-    coefficient: np.ndarray
-    covariance: np.ndarray
-    df: float
     first_class: int
-    classes: int
-    level: float
-    spread: float
-    estimator: str
+    fit: Fit | None = None
+    spread: float = np.nan
     notes: tuple[Note, ...] = ()
 
     def against(self, one: int, other: int | None = None) -> Difference:
@@ -71,11 +83,10 @@ class YieldModel:
         vector[self.first_class + one] += 1
         if other is not None:
             vector[self.first_class + other] -= 1
-        if not _estimable(self.design, vector) or np.isnan(self.coefficient).any():
+        if self.fit is None or not _estimable(self.design, vector):
             return Difference()
-        by = vector[self.kept]
-        estimate, error = float(by @ self.coefficient), float(np.sqrt(by @ self.covariance @ by))
-        return limits(estimate, error, self.df, self.level)
+        found = self.fit.contrast(vector[self.kept])
+        return Difference(**{name: getattr(found, name) for name in Difference.__dataclass_fields__})
 
 
 def limits(estimate: float, error: float, df: float, level: float) -> Difference:
@@ -96,35 +107,48 @@ def limits(estimate: float, error: float, df: float, level: float) -> Difference
 
 def yield_model(rows: Rows, kind: str, level: float) -> YieldModel:
     """The model of one `kind`: "pooled" (no covariates, errors by patient), "intercept" (covariates and an intercept
-    a patient) or "within" (as "intercept", every column split into the patient's mean and the deviation from it).
+    a patient) or "within" (patients as their own controls).
+
+    Values that are all numbers: least squares with CR2 errors, restricted maximum likelihood with Satterthwaite's
+    degrees of freedom, least squares with an effect for each patient. Values some of which are ranges: the likelihood
+    of ranges, "within" with every column split into the patient's mean and the deviation from it.
     """
     design, first = _design(rows, kind)
     kept = _independent(design)
     terms = int(kept.sum())
+    asked = YieldModel(design=design, kept=kept, first_class=first)
+    if not terms:
+        return asked
     if rows.low.size < FEWEST_ROWS_A_TERM * terms:
-        return _refused(rows, design, kept, first, level, _too_many(rows.low.size, terms))
-    fit = ranged_intercept(rows.low, rows.high, design[:, kept], rows.patient, spread=kind != POOLED)
-    return _modelled(rows, design, kept, first, kind, fit, level)
+        return _with(asked, notes=(_too_many(rows.low.size, terms),))
+    return (_exact if rows.exact else _ranged)(asked, rows, kind, level)
+
+
+def _with(asked: YieldModel, **more) -> YieldModel:
+    return YieldModel(design=asked.design, kept=asked.kept, first_class=asked.first_class, **more)
 
 
 def _design(rows: Rows, kind: str) -> tuple[np.ndarray, int]:
     """Ones, covariates, then classes, the last for what depends on the others; and where the classes begin."""
     centred = rows.covariates - rows.covariates.mean(axis=0) if len(rows.covariates) else rows.covariates
-    columns = [np.ones((rows.low.size, 1))]
-    if kind == WITHIN:
+    columns = [] if kind == WITHIN and rows.exact else [np.ones((rows.low.size, 1))]
+    if kind == WITHIN and not rows.exact:
         columns += [_means(each, rows.patient) for each in (centred, rows.classes)]
     if kind != POOLED:
         columns += [centred]
-    first = sum(each.shape[1] for each in columns)
-    return np.concatenate([*columns, rows.classes], axis=1), first
+    columns += [rows.classes]
+    if kind == WITHIN and rows.exact:
+        columns = [each - _means(each, rows.patient) for each in columns]
+    return np.concatenate(columns, axis=1), sum(each.shape[1] for each in columns[:-1])
 
 
 def _means(columns: np.ndarray, patient: np.ndarray) -> np.ndarray:
     """The mean of each column in each row's patient."""
+    if not columns.size:
+        return columns
     whose = places(patient)
-    counts = np.bincount(whose)
-    sums = np.stack([np.bincount(whose, weights=each) for each in columns.T], axis=1) if columns.size else columns
-    return sums[whose] / counts[whose, None] if columns.size else columns
+    sums = np.stack([np.bincount(whose, weights=each) for each in columns.T], axis=1)
+    return sums[whose] / np.bincount(whose)[whose, None]
 
 
 def _independent(design: np.ndarray) -> np.ndarray:
@@ -132,7 +156,7 @@ def _independent(design: np.ndarray) -> np.ndarray:
     scale = np.linalg.norm(design, axis=0)
     kept, basis = np.zeros(design.shape[1], dtype=bool), np.empty((len(design), 0))
     for place, column in enumerate(design.T):
-        if scale[place] == 0:
+        if scale[place] < ROUNDING:
             continue
         rest = column / scale[place]
         for _ in range(2):
@@ -147,41 +171,64 @@ def _independent(design: np.ndarray) -> np.ndarray:
 def _estimable(design: np.ndarray, vector: np.ndarray) -> bool:
     """Whether a contrast follows from the rows at all."""
     scale = np.linalg.norm(design, axis=0)
-    scale = np.where(scale > 0, scale, 1.0)
+    scale = np.where(scale > ROUNDING, scale, 1.0)
     _, sizes, axes = np.linalg.svd(design / scale, full_matrices=True)
     rank = int(np.count_nonzero(sizes > 1e-7 * sizes.max(initial=1.0)))
     return bool(np.abs(axes[rank:] @ (vector / scale)).max(initial=0.0) < 1e-6)
 
 
-def _modelled(rows: Rows, design, kept, first, kind: str, fit: RangedFit, level: float) -> YieldModel:
+def _exact(asked: YieldModel, rows: Rows, kind: str, level: float) -> YieldModel:
+    given = (rows.low, asked.design[:, asked.kept], rows.patient)
+    if kind == WITHIN:
+        fit = within_groups(*given, level=level)
+        return _with(asked, fit=fit, spread=fit.residual, notes=_said(fit.notes))
+    if kind == INTERCEPT and not rows.divided:
+        mixed = random_intercept(*given, level=level)
+        if mixed.notes or not mixed.singular:
+            spread = float(np.sqrt(mixed.between + mixed.within))
+            return _with(asked, fit=None if mixed.notes else mixed, spread=spread, notes=_said(mixed.notes))
+    fit = least_squares(*given, level=level)
+    singular = (SINGULAR,) if kind == INTERCEPT and not rows.divided else ()
+    return _with(asked, fit=fit, spread=fit.residual, notes=(*_said(fit.notes), *singular))
+
+
+def _said(notes: tuple[Note, ...]) -> tuple[Note, ...]:
+    """The notes of a fit but that on few clusters: how few patients there are is said for all models at once."""
+    return tuple(note for note in notes if note.code != "FEW_CLUSTERS")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _RangedContrasts:
+    """Coefficients with their covariance, and one number of degrees of freedom for all."""
+
+    coefficient: np.ndarray
+    covariance: np.ndarray
+    df: float
+    level: float
+
+    def contrast(self, vector: np.ndarray) -> Difference:
+        estimate, variance = float(vector @ self.coefficient), float(vector @ self.covariance @ vector)
+        return limits(estimate, float(np.sqrt(variance)), self.df, self.level)
+
+
+def _ranged(asked: YieldModel, rows: Rows, kind: str, level: float) -> YieldModel:
+    design = asked.design[:, asked.kept]
+    fit = ranged_intercept(rows.low, rows.high, design, rows.patient, spread=kind != POOLED)
+    if fit.notes:
+        return _with(asked, notes=fit.notes)
     robust = kind == POOLED or rows.divided or fit.singular
-    n, terms = rows.low.size, int(kept.sum())
+    n, terms = design.shape
     # maximum likelihood takes no degrees of freedom off the variances: as least squares does, n − p instead of n
     covariance = fit.robust if robust else fit.covariance * n / max(n - terms, 1)
-    singular = fit.singular and kind != POOLED and not fit.notes
-    return YieldModel(
-        design=design,
-        kept=kept,
-        coefficient=fit.coefficient,
-        covariance=covariance,
-        df=_freedom(rows, design[:, kept], robust),
-        first_class=first,
-        classes=rows.classes.shape[1],
-        level=level,
-        spread=float(np.hypot(fit.between, fit.within)),
-        estimator="",
-        notes=(*fit.notes, *([SINGULAR] if singular else [])),
+    contrasts = _RangedContrasts(
+        coefficient=fit.coefficient, covariance=covariance, df=_freedom(rows, design, robust), level=level
     )
-
-
-SINGULAR = Note(
-    code="SINGULAR",
-    text="Patients did not differ beyond chance in their yields, so the model has no intercept by patient: least "
-    "squares with errors clustered by patient.",
-)
+    singular = (SINGULAR,) if fit.singular and kind != POOLED else ()
+    return _with(asked, fit=contrasts, spread=float(np.hypot(fit.between, fit.within)), notes=singular)
 
 
 def _freedom(rows: Rows, design: np.ndarray, robust: bool) -> float:
+    """Patients less one where errors are summed by patient; else what is left within patients."""
     patients = np.unique(rows.patient).size
     if robust:
         return patients - 1.0
@@ -195,20 +242,3 @@ def _too_many(n: int, terms: int) -> Note:
         "Adjust for less."
     )
     return Note(code="SMALL_N", text=text)
-
-
-def _refused(rows: Rows, design, kept, first, level: float, note: Note) -> YieldModel:
-    terms = int(kept.sum())
-    return YieldModel(
-        design=design,
-        kept=kept,
-        coefficient=np.full(terms, np.nan),
-        covariance=np.full((terms, terms), np.nan),
-        df=np.nan,
-        first_class=first,
-        classes=rows.classes.shape[1],
-        level=level,
-        spread=np.nan,
-        estimator="",
-        notes=(note,),
-    )

@@ -168,8 +168,8 @@ def _method(asked: Setting, names: Sequence[str], rules: Sequence[AttributionRul
         estimand=f"ratio of geometric mean yields ({UNIT_NAMES[asked.rows.unit]}) per session with some yield, "
         f"{_pair(asked)}, under {counted(len(rules), 'rule', 'rules')} for shared sessions and every set of "
         "adjustments",
-        estimator="an intercept for each patient on log yields, ranges as intervals; where a rule divides a session into "
-        "rows, or nothing is adjusted for, errors are summed by patient",
+        estimator="an intercept for each patient on log yields, ranges as intervals; where a rule divides a session "
+        "into rows, or nothing is adjusted for, errors are summed by patient",
         interval="t limits on the log scale",
         level=level,
         definition=" ".join(f"{rule.name.capitalize()}: {rule.sentence}." for rule in rules),

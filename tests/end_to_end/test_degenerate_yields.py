@@ -49,7 +49,7 @@ CASES = {
     "no necrosectomies": (_each(about={"session_type": "inspection"}), CANNOT + "There are no necrosectomies"),
     "no sessions": ([], CANNOT + "There are no necrosectomies"),
     "every session shared": (_each(uses=["snare", "net"]), CANNOT + "No class has enough yields in ml"),
-    "all amounts alike": (_each(low=100.0), CANNOT),
+    "all amounts alike": (_each(low=100.0), "With powered debrider the yield of a session was 1.00 times"),
     "no yield ever": (_each(low=0.0), CANNOT + "No class has enough yields in ml"),
     "one patient only": ([replace(each, patient="P0", day=i + 1) for i, each in enumerate(SESSIONS)], CANNOT),
     "all of it cleared": (_each(unit="percent_cleared", low=100.0), CANNOT + "No class has enough yields in % cleared"),
