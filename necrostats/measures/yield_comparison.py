@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import special
 
 from necrostats.definitions.attribution import ONE_CLASS, AttributionRule, rule_named
 from necrostats.measures.credited_yields import (
@@ -34,7 +33,10 @@ from necrostats.measures.yield_contrasts import (
     setting,
     variable_of,
 )
-from necrostats.measures.yield_models import INTERCEPT, Difference, limits
+from necrostats.measures.yield_models import INTERCEPT, Difference
+from necrostats.measures.yield_record import amounts_of, class_record
+from necrostats.measures.yield_words import MEASURE as IN_WORDS
+from necrostats.measures.yield_words import WordContrast, word_contrasts
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, YieldComparison
@@ -43,7 +45,6 @@ from necrostats.stats.clusters import FEW
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.intervals import Interval
-from necrostats.stats.ranged_intercept import ranged_intercept
 from necrostats.stats.unmeasured import e_value_of_difference, e_value_of_limits
 
 NO_YIELD = "difference in the share of sessions with some yield"
@@ -95,14 +96,15 @@ def compare_yield(
     pair = {"reference": class_place(reference), "primary": class_place(primary)}
     whole = setting(registry, found, rule, unit=unit, per=per, level=level, **pair)
     parts = list(_parts(whole, names, by))
-    table = _table([row for part in parts for row in _rows(part, unit)])
+    words = list(word_contrasts(whole)) if per == "session" and by is None else []
+    table = _table([*(row for part in parts for row in _rows(part, unit)), *map(_word_row, words)])
     named = bool(reference and primary)
-    notes = _notes(whole, parts, found, named)
+    notes = (*_notes(whole, parts, found, named), *(note for each in words for note in each.notes))
     return YieldComparison(
         title=f"Yield by instrument class{_per(per)}{f', by {_plain(by)}' if by else ''}: {rule.name}",
         frame=table,
         cells=class_record(found, whole),
-        amounts=_amounts(whole),
+        amounts=amounts_of(whole),
         reference=_name(whole.reference),
         chosen=_name(whole.primary),
         population=_population(whole),
@@ -212,6 +214,27 @@ def _zeros(part: _Part) -> Iterator[dict]:
         }
 
 
+def _word_row(word: WordContrast) -> dict:
+    return {
+        **dict.fromkeys(COLUMNS, np.nan),
+        "group": _name(word.place),
+        "reference": _name(word.reference),
+        "measure": IN_WORDS,
+        "estimate": np.exp(word.found.estimate),
+        "low": np.exp(word.found.low),
+        "high": np.exp(word.found.high),
+        "statistic": word.found.statistic,
+        "variable": "yield, in words only",
+        "sessions": word.sessions[0],
+        "sessions_ref": word.sessions[1],
+        "patients": word.patients[0],
+        "patients_ref": word.patients[1],
+        "primary": word.primary,
+        "df": word.found.df,
+        "adjusted_for": "",
+    }
+
+
 def _share_difference(some: np.ndarray, one: np.ndarray, patient: np.ndarray, level: float) -> Interval | Contrast:
     """Clustered by patient where both classes had sessions with and without a yield; else by the score interval."""
     if all(0 < some[here].sum() < here.sum() for here in (one, ~one)):
@@ -230,91 +253,6 @@ def _table(rows: list[dict]) -> pd.DataFrame:
     for name in ("group", "measure", "variable"):
         table[name] = pd.Categorical(table[name], categories=list(dict.fromkeys(table[name])), ordered=True)
     return table
-
-
-def class_record(found: Debridements, asked: Setting | None = None) -> pd.DataFrame:
-    """What was recorded of each class before anything is left out, a row a class that was used, the most used first.
-
-    Sessions it was used in and patients, alone and with others, and how their yields are written; with a setting, the
-    sessions that count and whether the class is in the models.
-    """
-    rows = [_record(found, place, asked) for place in range(len(COMPARED_CLASSES)) if found.used[:, place].any()]
-    table = pd.DataFrame(rows, columns=[*_RECORDED, *(_COUNTED if asked else ())])
-    return table.sort_values(["necrosectomies", "instrument_class"], ascending=[False, True], ignore_index=True)
-
-
-_RECORDED = (
-    "instrument_class",
-    "patients",
-    "necrosectomies",
-    "alone",
-    "with_others",
-    "yield_in_numbers",
-    "in_words_only",
-    "no_yield_written",
-)
-_COUNTED = ("sessions_counted", "patients_counted", "no_yield_at_all", "ranges", "in_models", "mean", "low", "high")
-
-
-def _record(found: Debridements, place: int, asked: Setting | None) -> dict:
-    here = found.used[:, place]
-    record = {
-        "instrument_class": COMPARED_CLASSES[place],
-        "patients": np.unique(found.patient[here]).size,
-        "necrosectomies": int(here.sum()),
-        "alone": int((here & (found.classes == 1)).sum()),
-        "with_others": int((here & (found.classes > 1)).sum()),
-        "yield_in_numbers": int((here & found.numbered).sum()),
-        "in_words_only": int((here & ~found.numbered & (found.word >= 0)).sum()),
-        "no_yield_written": int((here & ~found.numbered & (found.word < 0)).sum()),
-    }
-    if asked is None:
-        return record
-    cell, (mean, low, high) = asked.cells[place], typical(asked, place)
-    why = "yes" if cell.modelled else "no: too few" if not cell.large_enough else "no: limits on one side only"
-    return record | {
-        "sessions_counted": cell.sessions,
-        "patients_counted": cell.patients,
-        "no_yield_at_all": cell.nothing,
-        "ranges": cell.ranged,
-        "in_models": why,
-        "mean": mean,
-        "low": low,
-        "high": high,
-    }
-
-
-def typical(asked: Setting, place: int) -> tuple[float, float, float]:
-    """The crude mean of one class where there was some yield, with limits by patient: geometric, or of a share by its
-    logit (never above 100). NaN where the class is too small, or known too loosely.
-    """
-    here = asked.member[:, place] & ~asked.rows.nothing
-    if not asked.cells[place].modelled:
-        return np.nan, np.nan, np.nan
-    rows = asked.rows.only(here)
-    fit = ranged_intercept(*rows.scale, np.ones((rows.row.size, 1)), rows.patient, spread=False)
-    patients = np.unique(rows.patient).size
-    found = limits(float(fit.coefficient[0]), float(np.sqrt(fit.robust[0, 0])), patients - 1, asked.level)
-    ends = np.array([found.estimate, found.low, found.high])
-    return tuple(100 * special.expit(ends) if rows.unit == PERCENT else np.exp(ends))
-
-
-def _amounts(asked: Setting) -> pd.DataFrame:
-    """Every yield that counts for one class: patient (a number), class, number of the session, low and high."""
-    row, place = np.nonzero(asked.member)
-    whose = np.unique(asked.rows.patient, return_inverse=True)[1]
-    used = [each for each in range(len(COMPARED_CLASSES)) if (place == each).any()]
-    return pd.DataFrame(
-        {
-            "patient": whose[row] + 1,
-            "group": pd.Categorical(
-                [_name(each) for each in place], categories=[_name(each) for each in used], ordered=True
-            ),
-            "session_number": asked.found.number[asked.rows.row][row],
-            "low": asked.rows.low[row],
-            "high": asked.rows.high[row],
-        }
-    )
 
 
 def _population(asked: Setting) -> Population:

@@ -23,6 +23,7 @@ CAUTION = (
     "Instruments were chosen for the case in hand and not assigned, and more tissue removed has not been shown to be "
     "better for patients."
 )
+IN_WORDS = "odds ratio of a larger amount in words"
 RATIOS, AMOUNTS, RECORD = "ratios", "amounts", "record"
 LIMITS = ["estimate", "low", "high"]
 
@@ -33,7 +34,7 @@ def _kind(measure: object) -> str:
 
 
 def _ratios(frame: pd.DataFrame) -> pd.DataFrame:
-    is_ratio = [contrasts.contrast_of(each).log for each in frame["measure"]]
+    is_ratio = [str(each).startswith("ratio") for each in frame["measure"]]
     return frame[pd.Series(is_ratio, index=frame.index, dtype=bool)]
 
 
@@ -48,14 +49,25 @@ def _ratio(row, level: float) -> str:
     return f"{_kind(row.measure)} {said}; {_rests_on(row)} sessions)"
 
 
+def _in_words(frame: pd.DataFrame, level: float) -> list[str]:
+    """What yields written as words alone say, each contrast a sentence."""
+    rows = frame[frame["measure"].astype(object) == IN_WORDS]
+    return [
+        f"In sessions with a yield in words only, {contrasts.pair(row)}, {IN_WORDS}: {contrasts.spoken(row, level)}, "
+        f"{_rests_on(row)} sessions; the sessions were not made alike in anything."
+        for row in rows.itertuples()
+    ]
+
+
 @findings.register(YieldComparison)
 def _(result: YieldComparison, **options) -> tuple[str, ...]:
     """The primary contrast by all three models, then the adjusted ratio of every other class."""
     level, ratios = result.method.level, _ratios(result.frame)
+    words = _in_words(result.frame, level)
     if ratios.empty:
-        return (_no_answer(result),)
+        return (_no_answer(result), *words)
     said = []
-    for variable in in_order(ratios["variable"]):
+    for variable in dict.fromkeys(ratios["variable"]):
         here = ratios[ratios["variable"] == variable]
         first = here[here["primary"]]
         name = sentence_case(plain(variable))
@@ -66,7 +78,7 @@ def _(result: YieldComparison, **options) -> tuple[str, ...]:
         others = "; ".join(f"{plain(row.group)} {contrasts.text(row)}" for row in rest.itertuples())
         said += [f"{name}, adjusted ratio against {plain(result.reference)}: {others}."] * bool(others)
         said += [each for row in first.itertuples() for each in _unmeasured(row)]
-    return tuple(said)
+    return (*said, *words)
 
 
 def _no_answer(result: YieldComparison) -> str:
@@ -80,7 +92,7 @@ def _(result: Answer, **options) -> tuple[str, ...]:
     ratios = _ratios(result.frame)
     known = ratios[ratios["estimate"].notna()]
     if known.empty:
-        return (_no_answer(result), CAUTION)
+        return (_no_answer(result), *_in_words(result.frame, result.method.level), CAUTION)
     each = {_kind(row.measure): row for row in known.itertuples()}
     main = each.get("adjusted") or each.get("crude")
     return (
@@ -146,7 +158,7 @@ def _(result: YieldComparison, *, of: str = RATIOS, **options) -> Table:
 def _ratio_table(result: YieldComparison) -> Table:
     level, measures = numbers.interval_name(result.method.level), in_order(result.frame["measure"])
     heads = {each: f"{_model_heading(each)} ({level})" for each in measures}
-    several = len(in_order(result.frame["variable"])) > 1
+    several = len(set(result.frame["variable"])) > 1
     made: dict[tuple, dict[str, str]] = {}
     for row in result.frame.itertuples():
         names = {"Yield": sentence_case(plain(row.variable))} if several else {}
@@ -168,8 +180,8 @@ def _ratio_table(result: YieldComparison) -> Table:
 
 
 def _model_heading(measure: object) -> str:
-    """The model of a ratio, or a difference with its unit."""
-    return sentence_case(_kind(measure)) if contrasts.contrast_of(measure).log else contrasts.heading(measure)
+    """The model of a ratio of yields, or the measure with its unit."""
+    return sentence_case(_kind(measure)) if str(measure).startswith("ratio") else contrasts.heading(measure)
 
 
 _RECORD_HEADS = {
@@ -213,7 +225,9 @@ def _(result: YieldComparison, *, width: str = "page", of: str = RATIOS, **optio
 def _forest(result: YieldComparison, width: str) -> Figure:
     ratios = _ratios(result.frame)
     level = numbers.interval_name(result.method.level)
-    panels = tuple(_panel(ratios[ratios["variable"] == each], each, level) for each in in_order(ratios["variable"]))
+    panels = tuple(
+        _panel(ratios[ratios["variable"] == each], each, level) for each in dict.fromkeys(ratios["variable"])
+    )
     panels = tuple(panel for panel in panels if panel.rows)
     empty = Panel(heading="Nothing to compare", columns=(), rows=(), scale=from_zero([], label=""))
     remark = "The vertical line marks no difference" if panels else ""

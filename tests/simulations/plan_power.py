@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from necrostats.measures.yield_models import INTERCEPT, Rows, yield_model
+from necrostats.stats.mixed import random_intercept
 from necrostats.stats.power import smallest_detectable
 from necrostats.stats.ranged_intercept import ranged_intercept
 from simulations.tables import write
@@ -70,15 +71,23 @@ def _drawn(rows: Rows, effect: float, spreads: tuple[float, float], share: float
     return replace(rows, low=low, high=high)
 
 
+def _spreads(rows: Rows) -> tuple[float, float]:
+    """The fitted standard deviations between and within patients."""
+    design = np.column_stack([np.ones(rows.low.size), rows.covariates, rows.classes])
+    if rows.exact:
+        mixed = random_intercept(rows.low, design, rows.patient)
+        return float(np.sqrt(mixed.between)), float(np.sqrt(mixed.within))
+    fit = ranged_intercept(rows.low, rows.high, design, rows.patient)
+    return fit.between, fit.within * float(np.sqrt(rows.low.size / (rows.low.size - design.shape[1])))
+
+
 def simulate(patients: int, sessions: int, share: float, replicates: int = REPLICATES) -> Row:
     """The plan of one fitted series against what series drawn by it show."""
     rng = np.random.default_rng([SEED, patients, sessions, int(100 * share)])
     rows = _drawn(_rows(rng, patients, sessions), np.log(1.5), (BETWEEN, WITHIN), share, rng)
-    design = np.column_stack([np.ones(rows.low.size), rows.covariates, rows.classes])
-    fit = ranged_intercept(rows.low, rows.high, design, rows.patient)
     today = yield_model(rows, INTERCEPT, 0.95).against(0)
     least = smallest_detectable(today.error, today.df, power=POWER)
-    spreads = (fit.between, fit.within * np.sqrt(rows.low.size / (rows.low.size - design.shape[1])))
+    spreads = _spreads(rows)
     tests = [
         yield_model(_drawn(rows, least, spreads, share, rng), INTERCEPT, 0.95).against(0).p_value
         for _ in range(replicates)
