@@ -33,7 +33,7 @@ from necrostats.measures.yield_contrasts import (
     setting,
     variable_of,
 )
-from necrostats.measures.yield_models import INTERCEPT, Difference
+from necrostats.measures.yield_models import INTERCEPT, WITHIN, Difference
 from necrostats.measures.yield_record import amounts_of, class_record
 from necrostats.measures.yield_words import MEASURE as IN_WORDS
 from necrostats.measures.yield_words import WordContrast, word_contrasts
@@ -55,7 +55,7 @@ REFERENCES = (
     "Mundlak, Econometrica 1978;46:69 (within-patient terms)",
     "VanderWeele and Ding, Ann Intern Med 2017;167:268 (E-value)",
 )
-COLUMNS = (*YieldComparison.columns, "df", "adjusted_for", "e_value", "e_value_limit")
+COLUMNS = (*YieldComparison.columns, "df", "adjusted_for", "e_value", "e_value_limit", "permutation_p")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -150,7 +150,11 @@ def _parts(whole: Setting, names: Sequence[str], by: str | None) -> Iterator[_Pa
 
 
 def _part(variable: str, asked: Setting, names: Sequence[str]) -> _Part:
-    return _Part(variable=variable, asked=asked, models={kind: compared(asked, kind, names) for kind in KINDS})
+    return _Part(
+        variable=variable,
+        asked=asked,
+        models={kind: compared(asked, kind, names, exchanged=kind == WITHIN) for kind in KINDS},
+    )
 
 
 def _rows(part: _Part, unit: str) -> Iterator[dict]:
@@ -181,6 +185,7 @@ def _row(part: _Part, place: int, measure: str, found: Difference, model: Compar
         "primary": place == asked.primary,
         "df": found.df,
         "adjusted_for": ", ".join(model.adjusted_for),
+        "permutation_p": model.permutation_p if place == asked.primary else np.nan,
         "e_value": e_value_of_difference(found.estimate, model.spread) if is_adjusted else np.nan,
         "e_value_limit": e_value_of_limits(found.low, found.high, model.spread) if is_adjusted else np.nan,
     }
@@ -245,7 +250,7 @@ def _share_difference(some: np.ndarray, one: np.ndarray, patient: np.ndarray, le
 
 def _table(rows: list[dict]) -> pd.DataFrame:
     table = pd.DataFrame(rows, columns=list(COLUMNS))
-    for name in ("estimate", "low", "high", "statistic", "p_value", "df", "e_value", "e_value_limit"):
+    for name in ("estimate", "low", "high", "statistic", "p_value", "df", "e_value", "e_value_limit", "permutation_p"):
         table[name] = table[name].astype("float64")
     for name in ("sessions", "patients", "sessions_ref", "patients_ref"):
         table[name] = table[name].astype("int64")
@@ -275,7 +280,8 @@ def _method(asked: Setting, names: Sequence[str], level: float) -> Method:
         "without adjustment; within patients: with each column split into the patient's mean and the deviation from "
         "it); restricted maximum likelihood where every yield is one number, else maximum likelihood in which ranges, "
         "less than and more than enter as intervals",
-        interval="t limits on the scale of the model; crude: errors clustered by patient",
+        interval="t limits on the scale of the model; crude: errors clustered by patient; the permutation test "
+        "exchanges class labels within patients, of what the adjustments leave unexplained",
         level=level,
         definition=f"rule for shared sessions: {asked.rule.sentence}; lavage and peroxide are adjuncts and never "
         "compared; sessions with no yield at all are counted apart; units are never pooled; yields recorded by "

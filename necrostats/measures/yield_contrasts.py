@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.credited_yields import PERCENT, UNIT_NAMES, Credited, Debridements, credited
 from necrostats.measures.grouping import counted
 from necrostats.measures.yield_adjustments import BANDED, Covariate, banded, covariates
-from necrostats.measures.yield_models import INTERCEPT, POOLED, WITHIN, Difference, Rows, yield_model
+from necrostats.measures.yield_models import INTERCEPT, POOLED, WITHIN, Difference, Rows, exchanged_within, yield_model
 from necrostats.registry.codebook import ADJUNCTS, COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Note
@@ -192,6 +192,7 @@ class Compared:
     patients: dict[int, int]
     adjusted_for: tuple[str, ...]
     spread: float = np.nan
+    permutation_p: float = np.nan
     ranged: bool = False
     rows: int = 0
     all_patients: int = 0
@@ -199,8 +200,8 @@ class Compared:
     notes: tuple[Note, ...] = ()
 
 
-def compared(asked: Setting, kind: str, adjust: Sequence[str] = ()) -> Compared:
-    """The differences of all classes from the reference by one kind of model."""
+def compared(asked: Setting, kind: str, adjust: Sequence[str] = (), *, exchanged: bool = False) -> Compared:
+    """The differences of all classes from the reference by one kind of model; with `exchanged` the permutation test."""
     each = covariates(asked.registry, asked.found, adjust if kind != POOLED else ())
     usable, notes = _usable(asked, each)
     keep = _in_models(asked, usable)
@@ -211,7 +212,10 @@ def compared(asked: Setting, kind: str, adjust: Sequence[str] = ()) -> Compared:
     }
     if asked.reference not in places or len(places) < 2:
         return _nothing(kind, usable, lost, (*notes, *thin))
-    return _model(asked, kind, usable, keep, places, lost, (*notes, *thin))
+    found = _model(asked, kind, usable, keep, places, lost, (*notes, *thin))
+    if not exchanged or asked.primary not in found.differences:
+        return found
+    return replace(found, permutation_p=_permutation_p(asked, keep, [one.columns[asked.rows.row] for one in usable]))
 
 
 def _nothing(kind: str, usable, lost: dict[str, int], notes: tuple[Note, ...]) -> Compared:
@@ -320,6 +324,26 @@ def _model(asked: Setting, kind: str, usable, keep: np.ndarray, places: list[int
         left_out=lost,
         notes=(*notes, *model.notes, *(Note(code="NO_OVERLAP", text=text) for text in apart.values())),
     )
+
+
+def _permutation_p(asked: Setting, keep: np.ndarray, columns: list[np.ndarray]) -> float:
+    """Of the primary contrast, labels exchanged within patients; NaN where a rule divides sessions into rows."""
+    one, other = (asked.member[keep][:, place] for place in (asked.primary, asked.reference))
+    rows, pair = asked.rows.only(keep), one ^ other
+    columns = [each[keep] for each in columns]
+    if asked.rule.divides or not pair.any():
+        return np.nan
+    low, high = rows.scale
+    given = np.concatenate([*columns, np.empty((low.size, 0))], axis=1)
+    return exchanged_within(
+        Rows(
+            low=low[pair],
+            high=high[pair],
+            classes=one[pair][:, None].astype(float),
+            covariates=given[pair],
+            patient=rows.patient[pair],
+        )
+    ).p_value
 
 
 def _apart(asked: Setting, kind: str, keep: np.ndarray, place: int, usable: Sequence[Covariate]) -> str:

@@ -12,7 +12,8 @@ from necrostats.results import Note
 from necrostats.stats.clustered import least_squares, within_groups
 from necrostats.stats.clusters import places
 from necrostats.stats.mixed import random_intercept
-from necrostats.stats.ranged_intercept import ranged_intercept
+from necrostats.stats.permutation import PermutationTest, permute_within
+from necrostats.stats.ranged_intercept import ranged_intercept, row_scores
 
 FEWEST_ROWS_A_TERM = 5
 ROUNDING = 1e-8
@@ -122,6 +123,18 @@ def yield_model(rows: Rows, kind: str, level: float) -> YieldModel:
     if rows.low.size < FEWEST_ROWS_A_TERM * terms:
         return _with(asked, notes=(_too_many(rows.low.size, terms),))
     return (_exact if rows.exact else _ranged)(asked, rows, kind, level)
+
+
+def exchanged_within(rows: Rows) -> PermutationTest:
+    """The first class against the rest, its label exchanged within patients: of what the covariates leave unexplained.
+
+    Covariates enter with their patient's mean beside them, so that their effects are those within patients. NaN
+    where labels cannot be exchanged, or no model of the covariates settles.
+    """
+    design = np.column_stack([np.ones(rows.low.size), _means(rows.covariates, rows.patient), rows.covariates])
+    scores = row_scores(rows.low, rows.high, design[:, _independent(design)])
+    known = ~np.isnan(scores)
+    return permute_within(scores[known], rows.classes[known, 0], rows.patient[known])
 
 
 def _with(asked: YieldModel, **more) -> YieldModel:

@@ -45,8 +45,9 @@ def _rests_on(row) -> str:
 def _ratio(row, level: float) -> str:
     if not numbers.known(row.estimate):
         return f"{_kind(row.measure)} not estimated"
-    said = contrasts.spoken(row, level).removesuffix(")")
-    return f"{_kind(row.measure)} {said}; {_rests_on(row)} sessions)"
+    said, exchanged = contrasts.spoken(row, level).removesuffix(")"), getattr(row, "permutation_p", None)
+    test = f"; permutation {numbers.p_value(exchanged)}" if numbers.known(exchanged) else ""
+    return f"{_kind(row.measure)} {said}{test}; {_rests_on(row)} sessions)"
 
 
 def _in_words(frame: pd.DataFrame, level: float) -> list[str]:

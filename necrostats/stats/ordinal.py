@@ -67,7 +67,7 @@ class OrdinalFit:
 
 
 def proportional_odds(category: ArrayLike, x: ArrayLike, groups: ArrayLike, *, level: float = 0.95) -> OrdinalFit:
-    """Maximum likelihood of ordered categories (n,), whole numbers, on x (n, p) without a constant; a group label a row.
+    """Maximum likelihood of ordered categories (n,), whole numbers, on x (n, p) without a constant; `groups` (n,).
 
     Categories that do not occur are passed over. One category, or categories that x tells apart completely: no model,
     and a note. Raises StatisticsError for missing values.

@@ -54,6 +54,21 @@ def ranged_intercept(
     return _fitted(model)
 
 
+def row_scores(low: ArrayLike, high: ArrayLike, x: ArrayLike) -> np.ndarray:
+    """How far each value (n,) lies above what x (n, p) leads one to expect: the slope of its likelihood by its mean.
+
+    For values known exactly the residual over the variance; NaN where no model settles.
+    """
+    bottom, top, design = checks.numbers("low", low), checks.numbers("high", high), checks.finite("x", x)
+    model = RangedModel(low=bottom, high=top, x=design, whose=np.arange(bottom.size), spread=False)
+    with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
+        found = climb(model, model.start()) if model.told > design.shape[1] else None
+        if found is None:
+            return np.full(bottom.size, np.nan)
+        at = found[0]
+        return model.rows((design @ at[:-1])[:, None], at[-1]).slope[:, 0, 0]
+
+
 def _fitted(model: RangedModel) -> RangedFit:
     with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
         alone = climb(model.alone(), model.alone().start())

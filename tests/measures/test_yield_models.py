@@ -1,7 +1,15 @@
 import numpy as np
 import pytest
 
-from necrostats.measures.yield_models import INTERCEPT, POOLED, WITHIN, Rows, limits, yield_model
+from necrostats.measures.yield_models import (
+    INTERCEPT,
+    POOLED,
+    WITHIN,
+    Rows,
+    exchanged_within,
+    limits,
+    yield_model,
+)
 
 
 def _rows(seed=0, n=90, patients=30, effect=0.5, patient_effect=0.0, **more):
@@ -56,3 +64,20 @@ def test_limits_are_those_of_t():
     found = limits(1.0, 0.5, 10.0, 0.95)
     assert found.high == pytest.approx(1 + 2.228139 * 0.5, abs=1e-6) and found.statistic == 2.0
     assert np.isnan(limits(1.0, 0.0, 10.0, 0.95).low) and np.isnan(limits(1.0, np.nan, 10.0, 0.95).p_value)
+
+
+def test_exchanging_labels_within_patients_finds_an_effect_and_not_one_that_a_covariate_explains():
+    assert exchanged_within(_rows(effect=0.5)).p_value < 0.001
+    assert exchanged_within(_rows(effect=0.0)).p_value > 0.05
+    rows = _rows(effect=0.0)
+    tied = Rows(
+        **(
+            rows.__dict__
+            | {
+                "covariates": np.column_stack([rows.covariates, rows.classes]),
+                "low": rows.low + 9 * rows.classes[:, 0],
+                "high": rows.high + 9 * rows.classes[:, 0],
+            }
+        )
+    )
+    assert exchanged_within(tied).p_value > 0.05

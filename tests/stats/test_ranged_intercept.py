@@ -6,7 +6,7 @@ from scipy import integrate, optimize, stats
 
 from necrostats.errors import StatisticsError
 from necrostats.stats.parametric_times import lognormal_mean, parametric_times
-from necrostats.stats.ranged_intercept import ranged_intercept
+from necrostats.stats.ranged_intercept import ranged_intercept, row_scores
 
 
 def _sample(seed=1, clusters=25, rows=70, between=0.4, within=0.5):
@@ -130,3 +130,13 @@ def test_a_shift_moves_the_intercept_alone_and_order_and_labels_change_nothing(s
     )
     assert moved.coefficient - [shift, 0, 0] == pytest.approx(fit.coefficient, abs=1e-5)
     assert moved.within == pytest.approx(fit.within, abs=1e-5)
+
+
+def test_the_score_of_an_exact_value_is_its_residual_over_the_variance_and_ranges_lie_where_they_are_known_to():
+    y, x, _ = _sample()
+    left = y - x @ np.linalg.lstsq(x, y)[0]
+    assert row_scores(y, y, x) == pytest.approx(left / np.mean(left**2), rel=1e-6)
+    low, high = _ranged(y)
+    scores = row_scores(low, high, x)
+    assert (scores[np.isinf(high)] > 0).all() and (scores[np.isinf(low)] < 0).all()
+    assert np.isnan(row_scores(np.full(5, 1.0), np.full(5, np.inf), np.ones((5, 1)))).all()
