@@ -185,9 +185,9 @@ def _estimable(design: np.ndarray, vector: np.ndarray) -> bool:
     """Whether a contrast follows from the rows at all."""
     scale = np.linalg.norm(design, axis=0)
     scale = np.where(scale > ROUNDING, scale, 1.0)
-    _, sizes, axes = np.linalg.svd(design / scale, full_matrices=True)
-    rank = int(np.count_nonzero(sizes > 1e-7 * sizes.max(initial=1.0)))
-    return bool(np.abs(axes[rank:] @ (vector / scale)).max(initial=0.0) < 1e-6)
+    _, sizes, axes = np.linalg.svd(design / scale, full_matrices=False)
+    told, wanted = axes[sizes > 1e-7 * sizes.max(initial=1.0)], vector / scale
+    return bool(np.linalg.norm(wanted - told.T @ (told @ wanted)) < 1e-6 * np.linalg.norm(wanted))
 
 
 def _exact(asked: YieldModel, rows: Rows, kind: str, level: float) -> YieldModel:
@@ -245,8 +245,8 @@ def _freedom(rows: Rows, design: np.ndarray, robust: bool) -> float:
     patients = np.unique(rows.patient).size
     if robust:
         return patients - 1.0
-    dummies = (places(rows.patient)[:, None] == np.arange(patients)).astype(float)
-    return float(rows.low.size - np.linalg.matrix_rank(np.concatenate([dummies, design], axis=1)))
+    within = design - _means(design, rows.patient)
+    return float(rows.low.size - patients - np.count_nonzero(_independent(within)))
 
 
 def _too_many(n: int, terms: int) -> Note:
