@@ -11,13 +11,16 @@ from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Statements
 
 NONE_RECORDED = "no class recorded"
-COLUMNS = ("classes_used", "how_many", "necrosectomies", "patients", "first_necrosectomies", "later_necrosectomies")
+COLUMNS = ("classes_used", "necrosectomies", "patients", "first_necrosectomies", "later_necrosectomies")
 
 
-def instrument_combinations(registry: Registry) -> Statements:
-    """Necrosectomies and patients of each combination of classes, the most frequent first; adjuncts do not count."""
+def instrument_combinations(registry: Registry, *, fewest: int = 3) -> Statements:
+    """Necrosectomies and patients of each combination of classes, the most frequent first; adjuncts do not count.
+
+    Combinations of several classes with fewer than `fewest` necrosectomies share one row at the end.
+    """
     found = debridements(registry)
-    table = _table(found)
+    table = _table(found, fewest)
     shared = int(np.count_nonzero(found.classes > 1))
     return Statements(
         title="Classes of instrument used together",
@@ -42,22 +45,28 @@ def _said(total: int, shared: int) -> str:
     return f"{shared:,} of {counted(total, 'necrosectomy', 'necrosectomies')}{share} {was} shared by several classes."
 
 
-def _table(found: Debridements) -> pd.DataFrame:
+def _table(found: Debridements, fewest: int) -> pd.DataFrame:
     kinds, place = np.unique(found.used, axis=0, return_inverse=True)
     place = place.reshape(-1)
-    rows = [_row(found, kind, place == at) for at, kind in enumerate(kinds) if (place == at).any()]
+    sizes, several = np.bincount(place, minlength=len(kinds)), kinds.sum(axis=1) > 1
+    rare = several & (sizes < fewest)
+    rows = [_row(found, _name(kinds[at]), place == at) for at in np.flatnonzero(~rare & (sizes > 0))]
     table = pd.DataFrame(rows, columns=list(COLUMNS))
-    for name in COLUMNS[1:]:
-        table[name] = table[name].astype("int64")
-    return table.sort_values(["necrosectomies", "classes_used"], ascending=[False, True], ignore_index=True)
+    table = table.sort_values(["necrosectomies", "classes_used"], ascending=[False, True], ignore_index=True)
+    if rare.any():
+        name = counted(int(rare.sum()), "further combination", "further combinations")
+        table.loc[len(table)] = _row(found, f"{name}, each in fewer than {fewest}", rare[place])
+    return table.astype(dict.fromkeys(COLUMNS[1:], "int64"))
 
 
-def _row(found: Debridements, kind: np.ndarray, here: np.ndarray) -> dict:
-    names = [CLASSES[at].replace("_", " ") for at in np.flatnonzero(kind)]
+def _name(kind: np.ndarray) -> str:
+    return " + ".join(CLASSES[at].replace("_", " ") for at in np.flatnonzero(kind)) or NONE_RECORDED
+
+
+def _row(found: Debridements, name: str, here: np.ndarray) -> dict:
     first = int((found.number[here] == 1).sum())
     return {
-        "classes_used": " + ".join(names) or NONE_RECORDED,
-        "how_many": len(names),
+        "classes_used": name,
         "necrosectomies": int(here.sum()),
         "patients": np.unique(found.patient[here]).size,
         "first_necrosectomies": first,

@@ -74,7 +74,7 @@ def _(result: YieldComparison, **options) -> tuple[str, ...]:
         name = sentence_case(plain(variable))
         if len(first):
             each = ", ".join(_ratio(row, level) for row in first.itertuples())
-            said.append(f"{name}, {contrasts.pair(next(first.itertuples()))}, ratio per session: {each}.")
+            said.append(f"{name}, {contrasts.pair(next(first.itertuples()))}, ratio: {each}.")
         rest = here[~here["primary"] & (here["measure"].astype(object).map(_kind) == "adjusted")]
         others = "; ".join(f"{plain(row.group)} {contrasts.text(row)}" for row in rest.itertuples())
         said += [f"{name}, adjusted ratio against {plain(result.reference)}: {others}."] * bool(others)

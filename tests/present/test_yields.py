@@ -36,7 +36,7 @@ def _texts(figure):
 
 def test_a_sentence_holds_the_three_models_with_their_intervals_and_sessions(compared):
     said = findings(compared)[0]
-    assert said.startswith("Yield, ml, powered debrider v snare, ratio per session: crude ")
+    assert said.startswith("Yield, ml, powered debrider v snare, ratio: crude ")
     assert said.count("95 % CI") == 3 and said.count(" sessions)") == 3 and "p < 0.001" in said
 
 
