@@ -88,7 +88,11 @@ class Cell:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Setting:
-    """The rows of one rule, unit and set of sessions, with the classes compared (places in COMPARED_CLASSES)."""
+    """The rows of one rule, unit and set of sessions, with the classes compared (places in COMPARED_CLASSES).
+
+    `pair_only`: the models hold the two classes of the primary contrast and no other (but for the additive model,
+    which needs every class of a session).
+    """
 
     registry: Registry
     found: Debridements
@@ -98,6 +102,7 @@ class Setting:
     reference: int | None
     primary: int | None
     level: float
+    pair_only: bool = False
 
     @property
     def member(self) -> np.ndarray:
@@ -107,7 +112,10 @@ class Setting:
     @property
     def modelled(self) -> tuple[int, ...]:
         """The classes that may enter a model."""
-        return tuple(cell.place for cell in self.cells if cell.modelled)
+        places = tuple(cell.place for cell in self.cells if cell.modelled)
+        if not self.pair_only or self.rule.credit == ANY_USE:
+            return places
+        return tuple(place for place in places if place in (self.reference, self.primary))
 
     @property
     def others(self) -> tuple[int, ...]:
@@ -135,10 +143,11 @@ def setting(
     reference: int | None = None,
     primary: int | None = None,
     among: np.ndarray | None = None,
+    pair_only: bool = False,
 ) -> Setting:
     """The rows that count and the classes compared, those with most sessions where they are not given.
 
-    `among`: which debridements to look at (n,), all where it is None.
+    `among`: which debridements to look at (n,), all where it is None; `pair_only` as in Setting.
     """
     rows = credited(found, rule, unit, per)
     if among is not None:
@@ -159,6 +168,7 @@ def setting(
         reference=reference,
         primary=primary,
         level=level,
+        pair_only=pair_only,
     )
 
 

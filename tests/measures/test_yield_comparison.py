@@ -231,3 +231,11 @@ def test_the_e_value_is_1_where_the_interval_holds_no_difference_and_more_elsewh
     assert _ratio(usual)["e_value_limit"] > 1
     alike = compare_yield(registry_of(*series(40, ratio=1.0)), **PAIR)
     assert _ratio(alike)["e_value_limit"] == 1.0
+
+
+def test_in_groups_only_the_two_classes_of_the_primary_contrast_are_in_the_models():
+    sessions = series(40)
+    for place in range(0, 120, 9):
+        sessions[place] = replace(sessions[place], uses=["net"])
+    result = compare_yield(registry_of(*sessions), by="texture", **PAIR)
+    assert set(result.frame["group"]) == {"powered_debrider"} and result.frame["estimate"].notna().all()
