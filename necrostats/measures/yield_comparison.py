@@ -84,10 +84,9 @@ def compare_yield(
     `reference` and `primary` are the classes of the contrast named in advance; blank, those with most sessions.
     `unit`: "ml", "g" or "percent_cleared" (odds of cleared necrosis), never pooled; left out, the one most yields are
     in. `per`: "session", "minute" or "pass". `rule`: an AttributionRule or its name. `adjust`: what was known before
-    the session; `by`: the same for groups, the primary contrast
-    in each by itself. Ranges, "less than" and "more than" enter as such;
-    sessions with no yield are a part of their own; words are never turned into numbers. Classes with fewer than 5
-    sessions or 3 patients are counted and not modelled. Yields are amounts in `unit`, ratios have none.
+    the session; `by`: the same for groups, the primary contrast in each by itself. Ranges, "less than" and "more than"
+    enter as such; sessions with no yield are a part of their own; words are never turned into numbers. Classes with
+    fewer than 5 sessions or 3 patients are counted and not modelled. Yields are amounts in `unit`, ratios have none.
     Raises DesignError for what is recorded after the session, ChoiceError for a name that is not on its list.
     """
     rule, names = rule_named(rule), adjustment_names(adjust)

@@ -39,7 +39,7 @@ class Row:
     replicates: int
 
 
-def _ranged(y: np.ndarray, share: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+def as_ranges(y: np.ndarray, share: float, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     """The log yields with so many of them as ranges."""
     low, high, amount = y.copy(), y.copy(), np.exp(y)
     some = rng.random(y.size) < share
@@ -67,7 +67,7 @@ def _rows(rng: np.random.Generator, patients: int, sessions: int) -> Rows:
 def _drawn(rows: Rows, effect: float, spreads: tuple[float, float], share: float, rng: np.random.Generator) -> Rows:
     level = spreads[0] * rng.normal(size=rows.patient.max() + 1)
     mean = np.log(190) - 0.35 * rows.covariates[:, 0] + effect * rows.classes[:, 0] + level[rows.patient]
-    low, high = _ranged(mean + spreads[1] * rng.normal(size=mean.size), share, rng)
+    low, high = as_ranges(mean + spreads[1] * rng.normal(size=mean.size), share, rng)
     return replace(rows, low=low, high=high)
 
 
