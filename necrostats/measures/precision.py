@@ -16,7 +16,7 @@ from necrostats.measures.yield_contrasts import Compared, Setting, class_name, c
 from necrostats.measures.yield_models import INTERCEPT, Difference
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
-from necrostats.results import Method, Note, Population, Statements
+from necrostats.results import Method, Population, Statements
 from necrostats.stats import checks
 from necrostats.stats.power import (
     detectable_share,
@@ -92,7 +92,7 @@ def precision_plan(
             patients=model.all_patients, sessions=model.rows, left_out={**asked.rows.left_out, **model.left_out}
         ),
         method=_method(asked, names, power, within, event_rate, level),
-        notes=_notes(asked, model, event_rate),
+        notes=model.notes,
     )
 
 
@@ -204,14 +204,7 @@ def _method(asked: Setting, names: Sequence[str], power, within, rate, level: fl
         "limit; two shares by the normal approximation, sessions taken as independent, so rather too hopeful",
         interval="of the ratio: t limits on the log scale; of events: one-sided",
         level=level,
-        definition=f"rule for shared sessions: {asked.rule.sentence}",
+        definition=f"rule for shared sessions: {asked.rule.sentence}; a plan for what is still to come: power says "
+        "nothing about the ratio already estimated, whose interval says what these data allow",
         references=("Cohen, Statistical Power Analysis for the Behavioral Sciences, 2nd ed. 1988",),
     )
-
-
-def _notes(asked: Setting, model: Compared, rate: float) -> tuple[Note, ...]:
-    text = (
-        "A plan for what is still to come: power says nothing about the ratio already estimated, whose interval says "
-        "what these data allow."
-    )
-    return (Note(code="SMALL_N", text=text), *model.notes)

@@ -122,38 +122,63 @@ def _row(result: YieldComparison, group: str, place: int) -> _Row:
     )
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Layout:
+    """Inches from the left edge: the strip for no yield and the axis, how wide they are; whether means are written."""
+
+    labels: tuple[str, ...]
+    left: float
+    none: float
+    plot: float
+    means: bool
+
+
+def _layout(sheet: _Sheet, width: float) -> _Layout:
+    """In a narrow figure the means are drawn and not written."""
+    narrow = width < NARROW
+    labels = [_label(row.label, MOST_LABEL["narrow" if narrow else "wide"]) for row in sheet.rows]
+    left = MARGIN + max((width_of(each, TEXT) for each in labels), default=0.5) + GAP
+    texts = [] if narrow else [sheet.column, *(row.text for row in sheet.rows)]
+    text = max((width_of(each, SMALL) + GAP for each in texts), default=0.0)
+    none = NONE * sheet.nothing
+    plot = width - left - none - GAP - text - MARGIN
+    return _Layout(labels=tuple(labels), left=left, none=none, plot=plot, means=not narrow)
+
+
 def _draw(sheet: _Sheet, width: float) -> Drawing:
-    rows, most = sheet.rows, MOST_LABEL["narrow" if width < NARROW else "wide"]
-    labels = [_label(row.label, most) for row in rows]
-    label = max((width_of(each, TEXT) for each in labels), default=0.5)
-    text = max((width_of(each, SMALL) for each in (sheet.column, *(row.text for row in rows))), default=0.5)
-    left, none = MARGIN + label + GAP, NONE * sheet.nothing
-    plot = width - left - none - 2 * GAP - text - MARGIN
-    height = HEADING + ROW * len(rows) + (AXIS if rows else 0) + 2 * MARGIN
-    drawn = blank(width, height)
-    pen = Pen(drawn)
-    top = MARGIN + HEADING
+    layout, tall = _layout(sheet, width), ROW * len(sheet.rows)
+    drawn = blank(width, HEADING + tall + (AXIS if sheet.rows else 0) + 2 * MARGIN)
+    pen, top = Pen(drawn), MARGIN + HEADING
     pen.text(MARGIN, top - 0.09, sheet.heading, size=TEXT + 0.5, fontweight="bold")
     pen.line((MARGIN, width - MARGIN), (top - 0.02, top - 0.02), colour=QUIET)
-    if not rows:
+    if not sheet.rows:
         return drawn
-    pen.text(width - MARGIN, top - 0.09, sheet.column, size=SMALL, color=QUIET, ha="right")
-    axes = _axes(pen, sheet, left + none, top, plot, ROW * len(rows))
-    for place, (row, name) in enumerate(zip(rows, labels, strict=True)):
-        middle = top + ROW * (place + 0.5)
-        pen.middle(MARGIN, middle, name)
-        pen.middle(width - MARGIN, middle, row.text, size=SMALL, ha="right")
-        if place:
-            pen.line((MARGIN, width - MARGIN), (top + ROW * place, top + ROW * place))
-        if sheet.nothing:
-            _draw_nothing(pen, row, left + none / 2, middle)
-    if sheet.nothing:
-        pen.text(left + none / 2, top + ROW * len(rows) + 0.16, "none", size=SMALL, ha="center")
+    _draw_labels(pen, sheet, layout, top)
+    axes = _axes(pen, sheet, layout.left + layout.none, top, layout.plot, tall)
     _draw_links(axes, sheet)
-    for place, row in enumerate(rows):
+    for place, row in enumerate(sheet.rows):
         _draw_points(axes, row, place, sheet.scale)
         _draw_mean(axes, row, place, sheet.scale)
     return drawn
+
+
+def _draw_labels(pen: Pen, sheet: _Sheet, layout: _Layout, top: float) -> None:
+    """What stands beside the axis: the classes, how many sessions had no yield, and the means."""
+    end = pen.width - MARGIN
+    if layout.means:
+        pen.text(end, top - 0.09, sheet.column, size=SMALL, color=QUIET, ha="right")
+    for place, (row, name) in enumerate(zip(sheet.rows, layout.labels, strict=True)):
+        middle = top + ROW * (place + 0.5)
+        pen.middle(MARGIN, middle, name)
+        if layout.means:
+            pen.middle(end, middle, row.text, size=SMALL, ha="right")
+        if place:
+            pen.line((MARGIN, end), (top + ROW * place, top + ROW * place))
+        if sheet.nothing:
+            _draw_nothing(pen, row, layout.left + layout.none / 2, middle)
+    if sheet.nothing:
+        below = top + ROW * len(sheet.rows) + 0.16
+        pen.text(layout.left + layout.none / 2, below, "none", size=SMALL, ha="center")
 
 
 def _label(text: str, most: float) -> str:
