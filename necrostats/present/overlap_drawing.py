@@ -46,15 +46,23 @@ def _draw(frame: pd.DataFrame, width: float) -> Drawing:
     label = min(max((width_of(each, TEXT, bold=True) for each in names), default=0.5) + INDENT, MOST_LABEL)
     left = MARGIN + label + GAP
     wide = (width - left - MARGIN) / max(len(groups), 1)
-    heads = [wrapped(sentence_case(plain(each)), wide - 0.04, SMALL, most=3) for each in groups]
-    tall = 0.14 * (1 + max((each.count("\n") for each in heads), default=0)) + 0.08
+    heads, turned = _heads([sentence_case(plain(each)) for each in groups], wide - 0.04)
+    tall = 0.08 + (
+        max(width_of(each, SMALL) for each in heads)
+        if turned
+        else 0.14 * (1 + max((each.count("\n") for each in heads), default=0))
+    )
     height = 2 * MARGIN + tall + sum(HEADING + CELL * len(each) for each in levels.values())
     sheet = blank(width, max(height, 0.5))
     pen = Pen(sheet)
     if not groups:
         pen.text(MARGIN, 0.25, "No yield counts for any class", fontweight="bold")
     for place, head in enumerate(heads):
-        pen.text(left + (place + 0.5) * wide, MARGIN + 0.12, head, size=SMALL, ha="center", color=QUIET)
+        x, look = left + (place + 0.5) * wide, {"size": SMALL, "ha": "center", "color": QUIET}
+        if turned:
+            pen.text(x, MARGIN + tall - 0.02, head, rotation=90, **look)
+        else:
+            pen.text(x, MARGIN + 0.12, head, **look)
     at = MARGIN + tall
     for variable in variables:
         pen.text(MARGIN, at + 0.17, sentence_case(plain(variable)), fontweight="bold")
@@ -66,6 +74,13 @@ def _draw(frame: pd.DataFrame, width: float) -> Drawing:
             _draw_cells(pen, rows, groups, left, at, wide)
             at += CELL
     return sheet
+
+
+def _heads(names: list[str], wide: float) -> tuple[list[str], bool]:
+    """The heads of the columns, broken into lines; or, where a word is wider than its column, upright in one line."""
+    if any(width_of(word, SMALL) > wide for name in names for word in name.split(" ")):
+        return names, True
+    return [wrapped(name, wide, SMALL, most=3) for name in names], False
 
 
 def _draw_cells(pen: Pen, rows: pd.DataFrame, groups: list, left: float, top: float, wide: float) -> None:
