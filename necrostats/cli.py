@@ -32,7 +32,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="say which version this is")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout):
+    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout, _add_layout_guide):
         add(commands, shared)
     return top
 
@@ -112,6 +112,16 @@ def _add_draft_layout(commands, shared: argparse.ArgumentParser) -> None:
     draft.set_defaults(run=_draft_layout)
 
 
+def _add_layout_guide(commands, shared: argparse.ArgumentParser) -> None:
+    guide = commands.add_parser(
+        "layout-guide",
+        parents=[shared],
+        help="print every key and target of a layout, with an example each",
+        description="Prints the reference of a layout: its keys, the targets of its columns, and an example of each.",
+    )
+    guide.set_defaults(run=_layout_guide)
+
+
 def _add_source(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "source", metavar="SOURCE", help="a folder of tidy csv files, a workbook, or with --layout any export"
@@ -175,6 +185,13 @@ def _draft_layout(request: argparse.Namespace) -> int:
     from necrostats.registry.export.commands import run_draft
 
     print(run_draft(request.source))
+    return DONE
+
+
+def _layout_guide(request: argparse.Namespace) -> int:
+    from necrostats.registry.export.commands import run_guide
+
+    print(run_guide())
     return DONE
 
 

@@ -39,6 +39,7 @@ NOTE_CODES = (
     "MEDIAN_ON_PLATEAU",
     "NO_LIMITS",
     "FEW_RESAMPLES",
+    "NOT_RECORDED",
 )
 
 
@@ -118,6 +119,11 @@ class Result:
         caption = html.escape(self.title)
         table = f"<table><caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
         return table + (f"<ul>{notes}</ul>" if notes else "")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Unanswered(Result):
+    """A question that the registry cannot answer: `frame` has no row, and the first note says what is not recorded."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

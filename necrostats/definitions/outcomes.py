@@ -148,6 +148,7 @@ class Outcomes:
     without a longest axis; `undated_collections` counts later collections without a day of detection; `seen_later`
     counts patients with a record after their last contact day; `at_horizon` (n,) marks patients seen unresolved on
     the last day that counts, day `horizon`;
+    `unassessed` (n,) marks patients last seen unresolved of whom nothing shows whether they were resolved;
     `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
     """
 
@@ -156,6 +157,7 @@ class Outcomes:
     causes: tuple[str, ...]
     ranged: np.ndarray
     at_horizon: np.ndarray
+    unassessed: np.ndarray
     horizon: int
     unsized_scans: int
     undated_collections: int
@@ -170,6 +172,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
     Death on the day of the confirming scan is death; resolution on the day of another competing end is resolution.
     """
     ends = _ends(registry, definition)
+    unseen = unassessed(registry, definition)
     last_seen = last_seen_days(registry)
     first = np.argmin(2 * ends - _goes_first(definition), axis=0)
     day = ends[first, np.arange(ends.shape[1])]
@@ -181,6 +184,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
         causes=definition.causes,
         ranged=ended & _ranged(registry, day),
         at_horizon=~ended & (last_seen >= horizon),
+        unassessed=~ended & unseen,
         horizon=horizon,
         seen_later=int(np.count_nonzero(last_records(registry) > _days(registry.patients, "last_contact_day"))),
         unsized_scans=int(registry.scans["long_mm"].isna().sum()),
@@ -213,6 +217,21 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
     first = np.full(len(registry.patients), NEVER)
     np.minimum.at(first, patient, day)
     return first
+
+
+def unassessed(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    """Patients (n,) without a scan after day 0 that shows a size, or without an answered review where one is asked."""
+    scanned = (registry.scans["long_mm"].notna() & (registry.scans["day"] > 0)).fillna(False).to_numpy(dtype=bool)
+    found = _with_any(registry, "scans", scanned)
+    if definition.symptom_free:
+        reviews = registry.reviews
+        answered = (reviews["symptom_free"].notna() & (reviews["day"] >= 0)).fillna(False).to_numpy(dtype=bool)
+        found &= _with_any(registry, "reviews", answered)
+    return ~found
+
+
+def _with_any(registry: Registry, table: str, kept: np.ndarray) -> np.ndarray:
+    return np.bincount(registry.position(table)[kept], minlength=len(registry.patients)) > 0
 
 
 def further_treatment(registry: Registry) -> tuple[np.ndarray, np.ndarray]:

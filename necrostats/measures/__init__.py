@@ -16,6 +16,7 @@ from necrostats.measures.instrument_use import landmark_resolution, resolution_a
 from necrostats.measures.precision import precision_plan
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
+from necrostats.measures.resolution_models import resolution_models
 from necrostats.measures.restricted_resolution import bootstrap_resolution, restricted_mean_resolution
 from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.session_regression import session_regression
@@ -58,6 +59,7 @@ __all__ = [
     "recurrence",
     "resolution_after_use",
     "resolution_by_stent",
+    "resolution_models",
     "restricted_mean_resolution",
     "scan_schedule",
     "sensitivity",

@@ -37,6 +37,7 @@ from necrostats.measures.event_follow_up import (
     watched,
 )
 from necrostats.measures.grouping import OF_THE_SESSION, Grouping, session_groups
+from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.comparisons import compare_proportions, rate_ratio
@@ -244,6 +245,7 @@ MOST_RULES = 3
 HOLM = "Holm, Scand J Stat 1979;6:65"
 
 
+@needing("Adverse events, compared", of_events)
 def compare_adverse_events(
     registry: Registry,
     *,

@@ -31,6 +31,7 @@ from necrostats.measures.grouping import (
     summary_row,
     summary_table,
 )
+from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, needing
 from necrostats.registry.tables import Registry
 from necrostats.results import Listing, Method, Note, Population, Summary
 from necrostats.stats.proportions import clopper_pearson
@@ -39,6 +40,7 @@ NO_EVENT, UNGRADED = "no event", "not graded"
 SHARED_LABELS = ("IIIa", "IIIb")
 
 
+@needing("Worst grade of each patient", (EVENTS, EVENTS_CHECKED))
 def worst_grades(
     registry: Registry,
     *,
@@ -73,6 +75,7 @@ def worst_grades(
     )
 
 
+@needing("Adverse events, by type and grade", (EVENTS,))
 def event_grades(
     registry: Registry,
     *,
@@ -201,6 +204,7 @@ def _ungraded_note(registry: Registry, seen: Watched, scale: GradingScale) -> tu
 EVERYBODY, AFFECTED = "complication index", "complication index of those with an event"
 
 
+@needing("Comprehensive Complication Index", (EVENTS, EVENTS_CHECKED))
 def complication_index(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Summary:
     """The Comprehensive Complication Index (0 to 100) of each patient: median and quartiles, from all recorded events.
 
@@ -289,6 +293,7 @@ def _notes(registry: Registry, index: pd.Series, affected: np.ndarray, looked_at
 _SHOWN = ("event_type", "day", "agree_grade", "attribution", "treatment")
 
 
+@needing("Adverse events, one by one", (EVENTS,))
 def adverse_event_cases(registry: Registry, *, by: None = None, level: float = 0.95) -> Listing:
     """The adverse events one by one, without a date, an id or an exact age: day offsets, grade and treatment."""
     events = registry.adverse_events

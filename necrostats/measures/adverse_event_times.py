@@ -23,6 +23,7 @@ from necrostats.measures.event_follow_up import (
     whole_histories,
 )
 from necrostats.measures.grouping import Grouping, counted, patient_groups, session_groups
+from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, needing
 from necrostats.measures.resolution import INTERVAL, REFERENCES
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
@@ -32,6 +33,7 @@ DEATH = "death"
 FIRST, DIED = 1, 2
 
 
+@needing("Time to first adverse event", (EVENTS, EVENTS_CHECKED))
 def time_to_first_event(
     registry: Registry,
     *,

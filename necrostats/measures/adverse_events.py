@@ -32,6 +32,7 @@ from necrostats.measures.event_follow_up import (
     whole_histories,
 )
 from necrostats.measures.grouping import OF_THE_SESSION, counted, patient_groups, session_groups
+from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Rates
 from necrostats.stats.intervals import Interval
@@ -156,7 +157,7 @@ def _rate(events: np.ndarray, exposure: np.ndarray, per: int, level: float) -> d
         return _numbers(total, time, per, exact)
     crowded = Crowding(dispersion=dispersion(events, exposure).estimate, most=int(events.max()))
     robust = clustered_rate(events, exposure, level=level, per=per)
-    low, high = min(robust.low, exact.low), max(robust.high, exact.high)
+    low, high = np.fmin(robust.low, exact.low), np.fmax(robust.high, exact.high)
     return _numbers(total, time, per, replace(robust, low=low, high=high)) | {"crowding": crowded}
 
 
@@ -307,6 +308,7 @@ def _crowding_text(unit: str, crowding: Sequence[Crowding], rates: int) -> str:
     )
 
 
+@needing("Adverse events", of_events)
 def adverse_event_rates(
     registry: Registry,
     *,

@@ -17,6 +17,7 @@ from necrostats.definitions.outcomes import Outcomes, counts_as_gone, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping, estimate_row, estimate_table, patient_groups
+from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, competing, record_notes
 from necrostats.measures.scan_schedule import gap_quartiles, imbalance, scan_gaps
 from necrostats.registry.tables import Registry
@@ -87,6 +88,7 @@ NPMLE_REFERENCES = (
 )
 
 
+@needing("Time to resolution, dated in three ways", of_resolution)
 def interval_censored_resolution(
     registry: Registry,
     *,
@@ -262,6 +264,7 @@ RISES = Note(
 )
 
 
+@needing("Median day of resolution, by how it is dated", of_resolution)
 def parametric_resolution(
     registry: Registry,
     *,

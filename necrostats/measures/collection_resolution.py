@@ -18,6 +18,7 @@ from necrostats.measures.grouping import (
     known_only_later,
     patient_groups,
 )
+from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import NAMED_DAYS, REFERENCES
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Method, Note, Population
@@ -25,6 +26,7 @@ from necrostats.results import Curves, Method, Note, Population
 OF_THE_COLLECTION = ("site", "is_index")
 
 
+@needing("Time to documented resolution of collections", of_resolution)
 def collection_resolution(
     registry: Registry,
     *,

@@ -9,6 +9,7 @@ import pandas as pd
 
 from necrostats.errors import unknown_choice
 from necrostats.measures.grouping import Grouping, counted, summary_row, summary_table
+from necrostats.measures.needs import INSTRUMENTS, YIELDS, needing
 from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
@@ -33,6 +34,7 @@ class _Credited:
     left_out: dict[str, int]
 
 
+@needing("Yield of necrosectomy by instrument class, one-class sessions", (INSTRUMENTS, YIELDS))
 def debridement_yield(registry: Registry, *, by: str = "instrument_class", level: float = 0.95) -> Summary:
     """Geometric mean yield by instrument class, over necrosectomies in which one class alone was used.
 

@@ -8,6 +8,7 @@ from functools import partial
 from necrostats.definitions.resolution import RESOLUTION_CATALOGUE, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import counted, estimate_row, estimate_table
+from necrostats.measures.needs import answerable, needing, of_any_resolution
 from necrostats.measures.resolution import INTERVAL, sessions_to_resolution, time_to_resolution
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Note, Population
@@ -16,6 +17,7 @@ MEASURES = ("time", "sessions")
 USUAL = {"time": 90, "sessions": 3}
 
 
+@needing("Resolution under several definitions", of_any_resolution)
 def sensitivity(
     registry: Registry,
     *,
@@ -34,6 +36,7 @@ def sensitivity(
         raise unknown_choice("measure", measure, MEASURES)
     point = _point(measure, at)
     _check(definitions)
+    asked, definitions = definitions, answerable(registry, definitions)
     curves = [_curve(registry, measure, point, each, level) for each in definitions]
     rows = [_row(curve, each, point) for curve, each in zip(curves, definitions, strict=True)]
     return Estimates(
@@ -49,8 +52,14 @@ def sensitivity(
             definition=" ".join(each.sentence() for each in definitions),
             references=tuple(_source(each) for each in definitions if each.reference),
         ),
-        notes=_notes(definitions, measure, point, curves),
+        notes=(*_notes(definitions, measure, point, curves), *_unanswered(asked, definitions)),
     )
+
+
+def _unanswered(asked: Sequence[ResolutionDefinition], answered: Sequence[ResolutionDefinition]) -> list[Note]:
+    left = [each.name for each in asked if each not in answered]
+    text = f"Not computed, for what is not recorded: {', '.join(left)}."
+    return [Note(code="NOT_RECORDED", text=text)] if left else []
 
 
 def _point(measure: str, at: int | None) -> int:

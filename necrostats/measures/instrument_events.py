@@ -13,6 +13,7 @@ from necrostats.measures.adverse_events import PATIENTS, SESSIONS, Watchful, den
 from necrostats.measures.credited_yields import debridements
 from necrostats.measures.event_follow_up import ANY, chosen_events, of_type, of_types, watched
 from necrostats.measures.grouping import Grouping
+from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, INSTRUMENTS, needing
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Note, Population, Rates
@@ -33,6 +34,7 @@ def sole_class(registry: Registry) -> Grouping:
     return Grouping(labels=tuple(COMPARED_CLASSES[each] for each in labels), codes=codes)
 
 
+@needing("Adverse events by instrument class, one-class sessions", (EVENTS, EVENTS_CHECKED, INSTRUMENTS))
 def adverse_events_by_class(
     registry: Registry,
     *,

@@ -18,6 +18,7 @@ from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionD
 from necrostats.errors import ChoiceError
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping
+from necrostats.measures.needs import INSTRUMENTS, STENTS, needing, resolution_and
 from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, competing, record_notes
 from necrostats.measures.resolution_comparison import TESTED, WALD, named
 from necrostats.measures.session_counts import (
@@ -35,6 +36,7 @@ from necrostats.stats.cox import CoxFit, cox
 from necrostats.stats.rates import garwood
 
 
+@needing("Resolution after a landmark, by what was used up to then", resolution_and(INSTRUMENTS))
 def landmark_resolution(
     registry: Registry,
     *,
@@ -134,6 +136,7 @@ class Stretches:
     unrecorded: int
 
 
+@needing("Resolution after an instrument was first used", resolution_and(INSTRUMENTS))
 def resolution_after_use(
     registry: Registry,
     *,
@@ -280,6 +283,7 @@ class _Days:
     unknown: np.ndarray
 
 
+@needing("Resolution with a stent in place, and without", resolution_and(STENTS))
 def resolution_by_stent(
     registry: Registry,
     *,

@@ -99,6 +99,8 @@ def precision_plan(
 def _watched(registry: Registry, level: float) -> dict[str, tuple[int, int]]:
     """Sessions with an event and sessions watched, by class."""
     rates = adverse_events_by_class(registry, level=level).frame
+    if rates.empty:
+        return {}
     sessions = rates[rates["unit"] == "sessions"]
     return {str(row.group): (int(row.events), int(row.n)) for row in sessions.itertuples()}
 

@@ -20,6 +20,7 @@ from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionD
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.curves import entry_days, entry_notes, event_free, incidence
 from necrostats.measures.grouping import Grouping, counted, patient_groups
+from necrostats.measures.needs import HELD, needing, of_resolution, resolution_and
 from necrostats.measures.scan_schedule import gap_quartiles, imbalance, scan_gaps
 from necrostats.measures.session_counts import counted_sessions, session_notes
 from necrostats.registry.tables import Registry
@@ -37,6 +38,7 @@ INTERVAL = (
 )
 
 
+@needing("Time to documented resolution", of_resolution)
 def time_to_resolution(
     registry: Registry,
     *,
@@ -122,11 +124,15 @@ def record_notes(ends: Outcomes) -> tuple[Note, ...]:
     baselines = counted(ends.without_baseline, "collection has", "collections have")
     later = counted(ends.seen_later, "patient has", "patients have")
     ranged = int(ends.ranged.sum())
+    unassessed = int(ends.unassessed.sum())
+    unseen = counted(unassessed, "patient has", "patients have")
     patients = counted(ranged, "patient has", "patients have")
     said = {
         f"{scans} no longest axis and can document nothing.": ends.unsized_scans,
         f"{collections} no day of detection: counted from the index drainage.": ends.undated_collections,
         f"{baselines} no size at baseline and cannot be shown to be resolved.": ends.without_baseline,
+        f"{unseen} no scan after day 0, or not the review that the definition asks for: censored at the last contact, "
+        "and nothing shows whether resolved by then.": unassessed,
         f"{later} a record after the last contact day: seen until that record.": ends.seen_later,
         f"{patients} an end whose day is known only as a range: the latest day counts for resolution, the earliest for "
         "a competing end.": ranged,
@@ -265,6 +271,7 @@ NAMED_SESSIONS = tuple(range(9))
 RISK_SET = "a patient under treatment is at risk at k only if something after session k showed whether it was enough"
 
 
+@needing("Sessions to documented resolution", resolution_and(HELD))
 def sessions_to_resolution(
     registry: Registry,
     *,
@@ -309,6 +316,7 @@ def sessions_to_resolution(
 STILL = "still needing more"
 
 
+@needing("Where patients stand after each necrosectomy", resolution_and(HELD))
 def session_states(
     registry: Registry,
     *,

@@ -15,6 +15,7 @@ from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import Grouping, patient_groups
+from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import (
     DAYS,
     CoursesAlong,
@@ -299,6 +300,7 @@ SESSION_REFERENCES = (*REFERENCES[:4], "Prentice and Gloeckler, Biometrics 1978;
 HOLM = "Holm, Scand J Stat 1979;6:65"
 
 
+@needing("Resolution, compared", of_resolution)
 def compare_resolution(
     registry: Registry,
     *,

@@ -10,6 +10,7 @@ import numpy as np
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.curves import plateau_notes
 from necrostats.measures.grouping import BAND, estimate_row, estimate_table, without_limits
+from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import (
     DAYS,
     CoursesAlong,
@@ -37,6 +38,7 @@ REFERENCES = (
 )
 
 
+@needing("How the days or sessions are spent", of_resolution)
 def restricted_mean_resolution(
     registry: Registry,
     *,
@@ -118,6 +120,7 @@ RESAMPLING = (
 )
 
 
+@needing("Resolution, with intervals by formula and by bootstrap", of_resolution)
 def bootstrap_resolution(
     registry: Registry,
     *,

@@ -12,6 +12,7 @@ import numpy as np
 from necrostats.definitions.outcomes import Outcomes, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.grouping import Grouping, patient_groups, summary_row, summary_table
+from necrostats.measures.needs import SCAN_DAYS, needing
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
 
@@ -66,6 +67,7 @@ def imbalance(quartiles: np.ndarray, labels: tuple[str, ...]) -> tuple[Note, ...
     return (Note(code="SCAN_GAP_IMBALANCE", text=text),)
 
 
+@needing("How often patients were scanned", (SCAN_DAYS,))
 def scan_schedule(
     registry: Registry,
     *,

@@ -23,6 +23,7 @@ from necrostats.measures.grouping import (
     patient_groups,
     without_limits,
 )
+from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import INTERVAL as INCIDENCE_INTERVAL
 from necrostats.measures.resolution import NAMED_DAYS, REFERENCES
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
@@ -163,6 +164,7 @@ RECURRENCE_DAYS = (90, 180, 365)
 USUAL_SIZE_MM = 30.0
 
 
+@needing("Recurrence after documented resolution", of_resolution)
 def recurrence(
     registry: Registry,
     *,

@@ -18,6 +18,7 @@ from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionD
 from necrostats.measures.curves import event_free
 from necrostats.measures.grouping import counted as counts
 from necrostats.measures.grouping import estimate_row, estimate_table, patient_groups, without_limits
+from necrostats.measures.needs import HELD, INSTRUMENTS, needing, of_resolution, resolution_and
 from necrostats.measures.resolution import NAMED_DAYS, NAMED_SESSIONS, competing, record_notes, time_to_resolution
 from necrostats.measures.session_counts import (
     NOT_RECORDED,
@@ -44,6 +45,7 @@ from necrostats.stats.restricted_means import restricted_mean
 NAIVE = "not to report: 1 − Kaplan–Meier"
 
 
+@needing("Resolution with and without regard to competing ends", of_resolution)
 def competing_ends_trap(
     registry: Registry,
     *,
@@ -110,6 +112,7 @@ def _note(table: pd.DataFrame, day: int, ends: str) -> Note:
 NAIVE_MEAN = "not to report alone: mean necrosectomies among the resolved"
 
 
+@needing("Mean sessions: among the resolved, and of all", resolution_and(HELD))
 def naive_mean_sessions(
     registry: Registry,
     *,
@@ -246,6 +249,7 @@ class _Trap:
     left_out: dict[str, int]
 
 
+@needing("Ever used or not: the trap", resolution_and(INSTRUMENTS))
 def ever_used_trap(
     registry: Registry,
     instrument_class: str,

@@ -8,6 +8,7 @@ import pandas as pd
 from necrostats.errors import unknown_choice
 from necrostats.measures.case_mix import HEADINGS
 from necrostats.measures.grouping import Grouping, counted, patient_groups, summary_row, summary_table
+from necrostats.measures.needs import SCANNED_SIZES, needing
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Trajectories
 
@@ -16,6 +17,7 @@ WINDOW_ENDS = (0, 14, 28, 60, 90, 180)
 FEWEST = 5
 
 
+@needing("Size of collections over time", (SCANNED_SIZES,))
 def collection_volumes(
     registry: Registry, *, by: str | None = None, level: float = 0.95, size: str = "volume_ml"
 ) -> Trajectories:

@@ -45,7 +45,7 @@ from necrostats.stats.clusters import FEW
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.risk_difference import risk_difference
 from necrostats.stats.intervals import Interval
-from necrostats.stats.unmeasured import e_value_of_difference, e_value_of_limits
+from necrostats.stats.unmeasured import EValue, e_value_of_difference
 
 NO_YIELD = "difference in the share of sessions with some yield"
 CROWDED = 1 / 3
@@ -168,7 +168,7 @@ def _rows(part: _Part, unit: str) -> Iterator[dict]:
 
 def _row(part: _Part, place: int, measure: str, found: Difference, model: Compared) -> dict:
     asked = part.asked
-    is_adjusted = model.kind == INTERCEPT and found.error == found.error
+    unmeasured = _unmeasured(found, model)
     return {
         "group": _name(place),
         "reference": _name(asked.reference),
@@ -187,9 +187,16 @@ def _row(part: _Part, place: int, measure: str, found: Difference, model: Compar
         "df": found.df,
         "adjusted_for": ", ".join(model.adjusted_for),
         "permutation_p": model.permutation_p if place == asked.primary else np.nan,
-        "e_value": e_value_of_difference(found.estimate, model.spread) if is_adjusted else np.nan,
-        "e_value_limit": e_value_of_limits(found.low, found.high, model.spread) if is_adjusted else np.nan,
+        "e_value": unmeasured.estimate,
+        "e_value_limit": unmeasured.limit,
     }
+
+
+def _unmeasured(found: Difference, model: Compared) -> EValue:
+    """The E-value of an adjusted ratio; NaN of any other, and where there is no interval."""
+    if model.kind != INTERCEPT or np.isnan(found.error):
+        return EValue(estimate=np.nan, limit=np.nan)
+    return e_value_of_difference(found.estimate, found.low, found.high, model.spread)
 
 
 def _zeros(part: _Part) -> Iterator[dict]:

@@ -12,6 +12,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     summaries,
     tabulations,
     trajectories,
+    unanswered,
     yields,
 )
 from necrostats.present.figures import Figure, chart

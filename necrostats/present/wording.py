@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from necrostats.present import numbers
 from necrostats.present.labels import sentence_case
 from necrostats.present.saying import ended, findings, listed
-from necrostats.results import Method, Population, Result
+from necrostats.results import Method, Population, Result, Unanswered
 
 MOST_IN_ALT = 3
 _CAUTIONS = (
@@ -35,6 +35,8 @@ def _who(population: Population) -> str:
 
 
 def _basis(result: Result) -> list[str]:
+    if isinstance(result, Unanswered):
+        return []
     method = result.method
     named = (("Estimand", method.estimand), ("Definition", method.definition))
     said = [f"{name}: {ended(text)}" for name, text in named if text]
@@ -108,6 +110,8 @@ def _sources(references: Iterable[str]) -> str:
 def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
     found: dict[Method, list[str]] = {}
     for result in results:
+        if isinstance(result, Unanswered):
+            continue
         titles = found.setdefault(result.method, [])
         if result.title not in titles:
             titles.append(result.title)

@@ -58,6 +58,7 @@ def _registry(raw: RawSource, draft: Draft, before: pd.DataFrame) -> Registry:
         **link(frames_of(draft)),
         findings=findings,
         source=source_of(raw, draft),
+        given=frozenset(raw.tables),
         set_aside=pd.concat(aside, ignore_index=True) if aside else nothing_set_aside(),
     )
 

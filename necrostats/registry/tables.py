@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
@@ -32,6 +32,25 @@ class Source:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Recorded:
+    """Which tables a unit keeps, and which of their columns hold anything."""
+
+    tables: frozenset[str]
+    columns: frozenset[tuple[str, str]]
+
+    @classmethod
+    def of(cls, tables: Mapping[str, pd.DataFrame], given: Collection[str] | None = None) -> Recorded:
+        """What some tables hold; `given` names those that the source has, if only with headings."""
+        kept = frozenset(name for name, frame in tables.items() if len(frame)) | frozenset(given or ())
+        filled = {(name, column) for name, frame in tables.items() for column in frame if frame[column].notna().any()}
+        return cls(tables=kept, columns=frozenset(filled))
+
+    def has(self, table: str, *columns: str) -> bool:
+        """Whether a table is kept and, of some columns, at least one holds something."""
+        return table in self.tables and (not columns or any((table, column) in self.columns for column in columns))
+
+
 def nothing_set_aside() -> pd.DataFrame:
     """An empty list of what was set aside."""
     return pd.DataFrame({name: pd.Series(dtype="Int64" if name == "row" else object) for name in SET_ASIDE_COLUMNS})
@@ -46,7 +65,8 @@ class Registry:
     `patients`; whole numbers and days are Int64, other numbers float64, yes/no boolean, text string.
     `narrowed_to` is the period whose sessions and events `during` kept; "" where all are held. `following` is then
     the day of the patient's next session by session id, as it was before narrowing: ask
-    `next_session_days`.
+    `next_session_days`. `recorded` says what the unit keeps at all, and stays that of the whole registry when it is
+    narrowed; `given` names the tables that the source has, rows or none.
     """
 
     patients: pd.DataFrame
@@ -63,6 +83,12 @@ class Registry:
     source: Source = field(default_factory=lambda: Source(name="in memory"))
     narrowed_to: str = ""
     following: pd.Series | None = None
+    given: frozenset[str] | None = None
+    recorded: Recorded = None
+
+    def __post_init__(self) -> None:
+        if self.recorded is None:
+            object.__setattr__(self, "recorded", Recorded.of(self.tables, self.given))
 
     def __repr__(self) -> str:
         labels = self.periods
@@ -255,7 +281,7 @@ def registry_from(tables: Mapping[str, pd.DataFrame], **about) -> Registry:
     The values are taken as they are: use `read_registry` for anything a person typed.
     """
     typed = {name: typed_table(TABLES[name], tables.get(name)) for name in TABLES}
-    return Registry(**link(typed), **about)
+    return Registry(**link(typed), given=frozenset(tables), **about)
 
 
 def typed_table(table: Table, frame: pd.DataFrame | None) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from necrostats.present import saying, wording
 from necrostats.report import markup
 from necrostats.report.line_breaks import tied
-from necrostats.results import Result
+from necrostats.results import Result, Unanswered
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +36,8 @@ def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
 
 def definitions_used(*results: Result) -> Prose:
     """The definition behind each result, once each."""
-    text = "\n".join(f"{result.title}: {result.method.definition or result.method.estimand}" for result in results)
+    used = [result for result in results if not isinstance(result, Unanswered)]
+    text = "\n".join(f"{result.title}: {result.method.definition or result.method.estimand}" for result in used)
     return Prose(text=text, html=wording.definition_list(results))
 
 

@@ -13,7 +13,7 @@ from necrostats import bundled
 from necrostats.errors import ReportError
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.entry_workbook import entry_workbook, scale_of
-from necrostats.registry.export.commands import example_layout
+from necrostats.registry.export.commands import example_layout, run_guide
 from necrostats.report import reporting, templates
 from necrostats.report.exporting import page
 from necrostats.report.markup import content
@@ -61,11 +61,12 @@ def _row(column: Column) -> str:
 ENTRY = "entry.xlsx"
 DICTIONARY = "data_dictionary.html"
 LAYOUT = "example_layout.toml"
+GUIDE = "layout_guide.txt"
 _SOURCE = re.compile(r'^(\s*"source: str = )\\"[^"\\]*\\"', re.MULTILINE)
 
 
 def start(folder: str | Path) -> tuple[Path, ...]:
-    """Write the notebooks, the entry workbook, a commented layout and the data dictionary; returns their paths.
+    """Write the notebooks, the entry workbook, a layout, its guide and the data dictionary; returns their paths.
 
     The notebooks read the entry workbook. ReportError, with nothing written, if any of the files is there already.
     """
@@ -75,6 +76,7 @@ def start(folder: str | Path) -> tuple[Path, ...]:
         ENTRY: entry_workbook(),
         DICTIONARY: data_dictionary().encode("utf-8"),
         LAYOUT: example_layout().encode("utf-8"),
+        GUIDE: run_guide().encode("utf-8"),
     }
     there = [name for name in contents if (target / name).exists()]
     if there:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from necrostats.errors import StatisticsError
+
+_DATED = (date, timedelta)
 
 
 def confidence_level(level: float) -> float:
@@ -64,6 +68,32 @@ def times(name: str, values: ArrayLike) -> np.ndarray:
     return array.astype(np.intp) if whole else array
 
 
+def one_axis(*arrays: np.ndarray | None) -> tuple[np.ndarray | None, ...]:
+    """Times that differ by rounding only made one, over all arrays together; whole numbers stay as they are.
+
+    Two neighbours are one where they differ by less than 1.5e-8 (the root of the machine's precision) of the mean time,
+    as R's survival takes them.
+    """
+    given = [array for array in arrays if array is not None]
+    if all(array.dtype.kind in "iub" for array in given) or not sum(array.size for array in given):
+        return arrays
+    every = np.unique(np.concatenate([array.ravel() for array in given]).astype(float))
+    near = np.diff(every) <= np.sqrt(np.finfo(float).eps) * np.abs(every).mean()
+    if not near.any():
+        return arrays
+    first = every[np.maximum.accumulate(np.where(np.append(True, ~near), np.arange(every.size), 0))]
+    return tuple(None if array is None else first[np.searchsorted(every, array)] for array in arrays)
+
+
+def seed(value: object) -> np.random.Generator:
+    """A generator of random numbers from a Generator or a seed; StatisticsError for anything else."""
+    if isinstance(value, np.random.Generator):
+        return value
+    if isinstance(value, bool) or not isinstance(value, int | np.integer) or value < 0:
+        raise StatisticsError(f"{value!r} is no seed: give a whole number, 0 or more, or a numpy Generator.")
+    return np.random.default_rng(int(value))
+
+
 def codes(name: str, values: ArrayLike) -> np.ndarray:
     """Whole numbers, 0 or more, in an array of whole numbers or of yes and no."""
     array = np.asarray(values)
@@ -98,17 +128,34 @@ def one_length(**arrays: ArrayLike | None) -> None:
 def labels(name: str, values: ArrayLike) -> np.ndarray:
     """The labels as an array; StatisticsError if one is missing."""
     array = np.asarray(values)
-    missing = array != array if array.dtype.kind in "fOM" else np.zeros(array.shape, dtype=bool)
+    if array.dtype.kind in "US" and not isinstance(values, np.ndarray):
+        array = np.asarray(values, dtype=object)
+    missing = array != array if array.dtype.kind in "fM" else np.zeros(array.shape, dtype=bool)
     if array.dtype.kind == "O":
-        missing = np.array([each is None or bool(each != each) for each in array.ravel()], dtype=bool)
+        missing = np.array([_is_missing(each) for each in array.ravel()], dtype=bool)
     refuse(name, array, missing, "is missing. Give every row a label, or leave the row out and count it.")
-    return array
+    if array.dtype.kind == "O" and len({isinstance(each, str) for each in array.ravel()}) > 1:
+        raise StatisticsError(f"{name} mixes texts and numbers. Write all its labels in one way.")
+    return np.asarray(values) if array.dtype.kind == "O" else array
+
+
+def _is_missing(value: object) -> bool:
+    """Whether a label is None, not-a-number, or a missing value that will not even say whether it equals itself."""
+    try:
+        return value is None or bool(value != value)
+    except TypeError:
+        return True
 
 
 def numbers(name: str, values: ArrayLike) -> np.ndarray:
     """The values as floats, missing and infinite ones too; StatisticsError if one is not a number."""
+    given = np.asarray(values)
+    if given.dtype.kind in "mM" or any(isinstance(each, _DATED) for each in given.ravel()[:1].tolist()):
+        raise StatisticsError(f"{name} holds dates or lengths of time. Give days as numbers, counted from day 0.")
+    if given.dtype.kind in "US" or (given.dtype.kind == "O" and any(isinstance(each, str) for each in given.ravel())):
+        raise StatisticsError(f"{name} holds text. Give numbers, without quotation marks.")
     try:
-        return np.asarray(values, dtype=np.float64)
+        return np.asarray(given, dtype=np.float64)
     except (TypeError, ValueError):
         raise StatisticsError(f"{name} holds something that is not a number. Give numbers only.") from None
 

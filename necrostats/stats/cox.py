@@ -17,19 +17,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import linalg, special, stats
 
-from necrostats.errors import unknown_choice
+from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.clusters import notes_on, places
 from necrostats.stats.comparisons.common import Test
 from necrostats.stats.incidence import just_before, kaplan_meier
+from necrostats.stats.interval_sums import over_points, over_stretches
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RiskSets:
     """Rows (n,) at risk on (start, stop] within strata, and the times at which events happened (E,), by stratum.
 
-    `start` and `stop` are places on one axis that runs over times within strata, `start` −1 or more below the first.
+    `start` and `stop` are places on one axis that runs over times within strata, `start` −1 or more below the first;
+    `stratum` (n,) is its number, from 0. `late`: some rows enter late. Covariates are centred within strata, which
+    changes nothing in the likelihood and keeps its digits.
     `covariates` (n, p). `breslow`: tied events all meet the same risk set; else Efron's average over their order.
     """
 
@@ -37,7 +40,8 @@ class RiskSets:
     event: np.ndarray
     start: np.ndarray
     stop: np.ndarray
-    stratum_end: np.ndarray
+    stratum: np.ndarray
+    late: bool = False
     breslow: bool = False
 
     @cached_property
@@ -73,25 +77,27 @@ class RiskSets:
         return np.argsort(self.stop, kind="stable")
 
     @cached_property
-    def _by_start(self) -> np.ndarray:
-        return np.argsort(self.start, kind="stable")
+    def stretch(self) -> tuple[np.ndarray, np.ndarray]:
+        """The event times in each row's (start, stop], as the places of the first and of the one after the last."""
+        return tuple(np.searchsorted(self.times, each, side="right") for each in (self.start, self.stop))
 
     @cached_property
-    def _ends(self) -> np.ndarray:
-        """For each event time the first place of the next stratum (E,)."""
-        return self.stratum_end[np.searchsorted(self.stratum_end, self.times, side="right")]
+    def simple(self) -> bool:
+        """Whether all rows are of one stratum and enter at the start: running totals then only ever grow."""
+        return not self.late and not self.stratum.any()
 
     def summed_at_risk(self, values: np.ndarray) -> np.ndarray:
         """Sums of values (n, k) over the rows at risk at each event time (E, k)."""
-        left = self._later(values, self._by_stop, self.stop)
-        return left - self._later(values, self._by_start, self.start)
+        if not self.simple:
+            return over_points(values, *self.stretch, self.times.size)
+        total = np.cumsum(values[self._by_stop][::-1], axis=0)[::-1]
+        return total[np.searchsorted(self.stop[self._by_stop], self.times)]
 
-    def _later(self, values: np.ndarray, order: np.ndarray, place: np.ndarray) -> np.ndarray:
-        """Sums over rows whose place is at an event time or after it, within its stratum (E, k)."""
-        total = np.zeros((len(values) + 1, values.shape[1]))
-        total[:-1] = np.cumsum(values[order][::-1], axis=0)[::-1]
-        ordered = place[order]
-        return total[np.searchsorted(ordered, self.times)] - total[np.searchsorted(ordered, self._ends)]
+    def summed_while_at_risk(self, values: np.ndarray) -> np.ndarray:
+        """Sums of values of event times (E, k) over those in each row's (start, stop] (n, k)."""
+        if not self.simple:
+            return over_stretches(values, *self.stretch)
+        return np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, axis=0)])[self.stretch[1]]
 
     def summed_events(self, values: np.ndarray) -> np.ndarray:
         """Sums of values (n, k) over the rows with an event at each event time (E, k)."""
@@ -129,11 +135,11 @@ class _AtEvents:
 
 def likelihood(rows: RiskSets, beta: np.ndarray) -> Likelihood:
     """The partial likelihood at coefficients `beta` (p,). Efron B. J Am Stat Assoc 1977;72:557-565."""
-    linear, shift = _linear(rows, beta)
-    at = _at_events(rows, np.exp(linear - shift))
+    linear = _linear(rows, beta)
+    at = _at_events(rows, np.exp(linear))
     if not (at.total > 0).all():
         return _out_of_reach(rows)
-    height = float(linear[rows.event].sum() - shift * rows.of_event.size - np.sum(np.log(at.total)))
+    height = float(linear[rows.event].sum() - np.sum(np.log(at.total)))
     expected = _by_time(rows, at.mean)
     seen = rows.summed_events(rows.covariates)
     return Likelihood(height=height, surplus=seen - expected, spread=_by_time(rows, at.variance))
@@ -150,12 +156,11 @@ def scores(rows: RiskSets, beta: np.ndarray) -> np.ndarray:
 
     Lin DY, Wei LJ. J Am Stat Assoc 1989;84:1074-1078, with Efron's share for rows whose events are tied.
     """
-    linear, shift = _linear(rows, beta)
-    risk, x = np.exp(linear - shift), rows.covariates
+    risk, x = np.exp(_linear(rows, beta)), rows.covariates
     at = _at_events(rows, risk)
     mean = _by_time(rows, at.mean) / rows.tied[:, None]
     rate, rate_mean = (_by_time(rows, each) for each in (1 / at.total, at.mean / at.total[:, None]))
-    while_at_risk = x * _during(rows, rate)[:, None] - _during(rows, rate_mean)
+    while_at_risk = x * rows.summed_while_at_risk(rate[:, None]) - rows.summed_while_at_risk(rate_mean)
     score = -risk[:, None] * while_at_risk
     own = rows.group[rows.event]
     share, share_mean = (
@@ -167,10 +172,12 @@ def scores(rows: RiskSets, beta: np.ndarray) -> np.ndarray:
     return score
 
 
-def _linear(rows: RiskSets, beta: np.ndarray) -> tuple[np.ndarray, float]:
-    """The linear predictor (n,) and its maximum, taken off before exponents."""
+def _linear(rows: RiskSets, beta: np.ndarray) -> np.ndarray:
+    """The linear predictor (n,), less its maximum in the stratum: the same likelihood, and exponents at most 1."""
     linear = rows.covariates @ beta
-    return linear, float(linear.max(initial=0.0))
+    most = np.full(int(rows.stratum.max(initial=0)) + 1, -np.inf)
+    np.maximum.at(most, rows.stratum, linear)
+    return linear - most[rows.stratum]
 
 
 def _at_events(rows: RiskSets, risk: np.ndarray) -> _AtEvents:
@@ -191,13 +198,6 @@ def _by_time(rows: RiskSets, values: np.ndarray) -> np.ndarray:
     """Values of events (D, …) summed by time (E, …)."""
     first = np.cumsum(rows.tied) - rows.tied
     return np.add.reduceat(values, first, axis=0) if first.size else np.zeros((0, *values.shape[1:]))
-
-
-def _during(rows: RiskSets, values: np.ndarray) -> np.ndarray:
-    """Values of event times (E, …) summed over those in each row's (start, stop] (n, …)."""
-    total = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
-    until, since = (np.searchsorted(rows.times, each, side="right") for each in (rows.stop, rows.start))
-    return total[until] - total[since]
 
 
 TIES = ("efron", "breslow")
@@ -295,27 +295,39 @@ def risk_sets(
     strata: ArrayLike | None,
     ties: str,
 ) -> tuple[RiskSets, np.ndarray]:
-    """Rows with covariates centred and scaled, and the scale of each covariate (p,)."""
+    """Rows with covariates centred within strata and scaled, and the scale of each covariate (p,)."""
     if ties not in TIES:
         raise unknown_choice("way with ties", ties, TIES)
     x = checks.finite("covariates", covariates)
+    if not 1 <= x.ndim <= 2:
+        raise StatisticsError("covariates needs a row for each time: give a list of numbers, or a table of them.")
     x = x[:, None] if x.ndim == 1 else x
     checks.one_length(time=time, event=event, entry=entry, strata=strata, covariates=x[:, 0] if x.size else time)
     when, happened = checks.times("time", time), np.asarray(checks.codes("event", event)) > 0
-    since = np.full(when.size, -1.0) if entry is None else _entered(checks.times("entry", entry), when)
+    when, entered = checks.one_axis(when, None if entry is None else checks.times("entry", entry))
+    since = np.full(when.size, -1.0) if entered is None else _entered(entered, when)
     stratum = np.zeros(when.size, dtype=np.intp) if strata is None else places(checks.labels("strata", strata))
     axis = np.unique(when)
     width = axis.size + 1
-    scale = x.std(axis=0) if x.size else np.zeros(x.shape[1])
-    centred = (x - x.mean(axis=0)) / np.where(scale > 0, scale, 1.0) if x.size else x
+    centred = _centred(x, stratum) if x.size else x
+    scale = np.sqrt(np.mean(centred**2, axis=0)) if x.size else np.zeros(x.shape[1])
+    scale = np.where(scale > NOTHING * np.abs(x).max(axis=0, initial=0.0), scale, 0.0)
     return RiskSets(
-        covariates=centred,
+        covariates=centred / np.where(scale > 0, scale, 1.0),
         event=happened,
         breslow=ties == "breslow",
         start=stratum * width + np.searchsorted(axis, since, side="right"),
         stop=stratum * width + 1 + np.searchsorted(axis, when),
-        stratum_end=np.arange(1, int(stratum.max(initial=0)) + 2) * width,
+        stratum=stratum,
+        late=entry is not None and bool((since >= 0).any()),
     ), scale
+
+
+def _centred(x: np.ndarray, stratum: np.ndarray) -> np.ndarray:
+    """Covariates (n, p) less their mean in the stratum."""
+    size = np.bincount(stratum)
+    mean = np.stack([np.bincount(stratum, weights=each) / np.maximum(size, 1) for each in x.T], axis=1)
+    return x - mean[stratum]
 
 
 def _entered(entry: np.ndarray, when: np.ndarray) -> np.ndarray:

@@ -181,7 +181,7 @@ def _scores(table: EventTable, place: int, rho: float) -> Scores:
     fair = pool.share * without
     expected = over(fair, fair.sum(axis=0)) @ (pool.weight * pool.events)
     at_event = _at_events(pool)
-    later = _still_to_come(at_event, over(pool.events, pool.total * (1 - pool.before)))
+    later = _still_to_come(at_event, _carried(pool.events, pool.total * (1 - pool.before)))
     others_left = np.where(after > 0, over(np.broadcast_to(1 - pool.incidence, after.shape), after), 0.0)
     own, through = at_event + (1 - others_left) * later, others_left * later
     covariance = _summed(own, _own_spread(pool, before, risk)) + _summed(through, _other_spread(before, risk, others))
@@ -215,6 +215,15 @@ def _at_events(pool: _Pool) -> np.ndarray:
     return pool.weight * (own - over(pool.share[:, None] * pool.share, pool.total))
 
 
+def _carried(top: np.ndarray, bottom: np.ndarray) -> np.ndarray:
+    """top / bottom with its sign, and 0 where bottom is 0.
+
+    With few in a group the pooled incidence can pass 1, and what is left turns negative; cmprsk carries it on.
+    """
+    top, bottom = np.broadcast_arrays(top, bottom)
+    return np.divide(top, bottom, out=np.zeros(top.shape), where=bottom != 0)
+
+
 def _still_to_come(moves: np.ndarray, hazard: np.ndarray) -> np.ndarray:
     """The sum of moves times hazard over all later times (G, G, T)."""
     terms = moves * hazard
@@ -223,7 +232,7 @@ def _still_to_come(moves: np.ndarray, hazard: np.ndarray) -> np.ndarray:
 
 def _own_spread(pool: _Pool, before: np.ndarray, risk: np.ndarray) -> np.ndarray:
     """Variance of one group's events of the cause (G, T), allowing for ties."""
-    tied = over(np.maximum(pool.events - 1, 0), pool.total * before - 1)
+    tied = _carried(np.maximum(pool.events - 1, 0), pool.total * before - 1)
     return (1 - tied) * over(before * pool.events, pool.total * risk)
 
 

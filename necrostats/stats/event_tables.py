@@ -141,8 +141,10 @@ def event_table(
     which, causes = _causes(cause, causes)
     whose, groups = _groups(group, groups)
     share = None if weights is None else checks.not_negative("weights", weights)
-    late = _late(entry, when)
-    axis, at, since = _axis(when, None if late is None else checks.times("entry", entry)[late])
+    since = None if entry is None else checks.times("entry", entry)
+    when, since = checks.one_axis(when, since)
+    late = _late(since, when)
+    axis, at, since = _axis(when, None if late is None else since[late])
     ends = _tally((groups.size, causes.size + 1, axis.size), at, which, whose, share)
     if late is None:
         return from_counts(axis, groups, causes, ends, np.zeros_like(ends[:, 0]))
@@ -151,11 +153,10 @@ def event_table(
     return from_counts(axis, groups, causes, ends, starts[:, 0])
 
 
-def _late(entry: ArrayLike | None, when: np.ndarray) -> np.ndarray | None:
+def _late(since: np.ndarray | None, when: np.ndarray) -> np.ndarray | None:
     """Which rows entered late; None if no row did."""
-    if entry is None:
+    if since is None:
         return None
-    since = checks.times("entry", entry)
     late = since > 0
     never = late & (since >= when)
     if never.any():

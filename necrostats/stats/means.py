@@ -11,6 +11,7 @@ from necrostats.stats import checks
 from necrostats.stats.intervals import Interval
 
 FEW = 20
+ROUNDING = 1e-12
 
 
 def mean(values: ArrayLike, *, level: float = 0.95) -> Interval:
@@ -20,7 +21,7 @@ def mean(values: ArrayLike, *, level: float = 0.95) -> Interval:
     (tests/simulations).
     """
     given, level = checks.finite("values", values).ravel(), checks.confidence_level(level)
-    if given.size < 2 or given.var() == 0:
+    if given.size < 2 or _flat(given):
         middle = float(given.mean()) if given.size else np.nan
         return Interval(estimate=middle, low=np.nan, high=np.nan, notes=(_too_few(given.size),))
     middle, error = float(given.mean()), given.std(ddof=1) / np.sqrt(given.size)
@@ -38,12 +39,17 @@ def mean_difference(values: ArrayLike, reference: ArrayLike, *, level: float = 0
     if not one.size or not two.size:
         return Interval(estimate=np.nan, low=np.nan, high=np.nan, notes=(_too_few(0),))
     gap = float(one.mean() - two.mean())
-    if min(one.size, two.size) < 2 or one.var() + two.var() == 0:
+    if min(one.size, two.size) < 2 or (_flat(one) and _flat(two)):
         return Interval(estimate=gap, low=np.nan, high=np.nan, notes=(_too_few(min(one.size, two.size)),))
     parts = np.array([one.var(ddof=1) / one.size, two.var(ddof=1) / two.size])
     freedom = parts.sum() ** 2 / np.sum(parts**2 / np.array([one.size - 1, two.size - 1]))
     half = special.stdtrit(freedom, (1 + level) / 2) * np.sqrt(parts.sum())
     return Interval(estimate=gap, low=float(gap - half), high=float(gap + half))
+
+
+def _flat(values: np.ndarray) -> bool:
+    """Whether all values are the same but for rounding."""
+    return bool(np.ptp(values) <= ROUNDING * np.abs(values).max())
 
 
 def _few(n: int) -> tuple[Note, ...]:

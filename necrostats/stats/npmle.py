@@ -377,7 +377,7 @@ def _bounds(left: np.ndarray, right: np.ndarray, mass: np.ndarray, times: ArrayL
 
 
 def _multiplicities(patients: int, replicates: int, random: np.random.Generator | int) -> np.ndarray:
-    generator = np.random.default_rng(random)
+    generator = checks.seed(random)
     size = int(checks.positive("replicates", replicates))
     return generator.multinomial(patients, np.full(patients, 1 / patients), size=size)
 

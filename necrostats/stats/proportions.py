@@ -51,9 +51,28 @@ class Pairs:
 
 def distinct_pairs(k: np.ndarray, n: np.ndarray) -> Pairs:
     """The distinct pairs of whole numbers in `k` and `n`, arrays of one shape with k ≤ n."""
-    width = n.max(initial=0) + 1
-    _, first, back = np.unique((n * width + k).ravel(), return_index=True, return_inverse=True)
+    of_k, of_n = (np.unique(each, return_inverse=True)[1].ravel() for each in (k, n))
+    _, first, back = np.unique(of_n * (of_k.max(initial=0) + 1) + of_k, return_index=True, return_inverse=True)
     return Pairs(k=k.ravel()[first], n=n.ravel()[first], place=back.reshape(k.shape))
+
+
+def jeffreys(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:
+    """Jeffreys' limits: quantiles of Beta(k + ½, n − k + ½), from 0 at no events and to 1 where all had one.
+
+    Brown LD, Cai TT, DasGupta A. Stat Sci 2001;16:101-133. Where n is 0, NaN and a note.
+    """
+    k, total = checks.events_of(events, n)
+    tail = (1 - checks.confidence_level(level)) / 2
+    some = total > 0
+    share = np.divide(k, total, out=np.full(k.shape, np.nan), where=some)
+    low = np.where(k > 0, special.betaincinv(k + 0.5, total - k + 0.5, tail), 0.0)
+    high = np.where(k < total, special.betaincinv(k + 0.5, total - k + 0.5, 1 - tail), 1.0)
+    return Interval(
+        estimate=as_given(share),
+        low=as_given(np.where(some, low, np.nan)),
+        high=as_given(np.where(some, high, np.nan)),
+        notes=empty_denominators(total),
+    )
 
 
 def blaker(events: ArrayLike, n: ArrayLike, *, level: float = 0.95) -> Interval:

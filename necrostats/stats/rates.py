@@ -17,6 +17,7 @@ from necrostats.stats.roots import rising_root
 
 OVERDISPERSED_ABOVE = 1.2
 CROWDED_ABOVE = 2
+ROUNDING = 1e-9
 
 
 def garwood(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.95, per: float = 1.0) -> Interval:
@@ -108,6 +109,9 @@ def clustered_rate(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.9
         return Interval(estimate=exact.estimate, low=exact.low, high=exact.high, notes=(*exact.notes, _unknown(k)))
     rate = total / watched
     error = np.sqrt(units / (units - 1) * np.sum((k - rate * time) ** 2)) / total
+    if error <= ROUNDING:
+        scaled = float(rate * checks.positive("per", per))
+        return Interval(estimate=scaled, low=np.nan, high=np.nan, notes=(_flat(), *few_clusters(units)))
     width = np.exp(special.stdtrit(units - 1, (1 + checks.confidence_level(level)) / 2) * error)
     scaled = rate * checks.positive("per", per)
     return Interval(
@@ -129,6 +133,11 @@ def _overdispersed(value: float) -> tuple[Note, ...]:
         return ()
     text = f"Counts vary {value:.1f} times as much as independent events would: exact limits are too narrow."
     return (Note(code="OVERDISPERSED", text=text),)
+
+
+def _flat() -> Note:
+    text = "Events are spread as evenly as exposure: their error cannot be estimated from how they crowd."
+    return Note(code="SINGULAR", text=text)
 
 
 def _unknown(k: np.ndarray) -> Note:

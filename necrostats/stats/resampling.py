@@ -343,7 +343,7 @@ def _figures(rows: Courses, weights: np.ndarray, statistics: Sequence[Statistic]
 
 
 def _drawn(rows: Courses, replicates: int, random: np.random.Generator | int) -> Iterator[np.ndarray]:
-    generator = np.random.default_rng(random)
+    generator = checks.seed(random)
     replicates = int(checks.positive("replicates", replicates))
     total = int(rows.patients.sum())
     if not total:

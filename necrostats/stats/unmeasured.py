@@ -1,35 +1,70 @@
-"""How strong something unmeasured would have to be to explain an association away.
-
-VanderWeele TJ, Ding P. Ann Intern Med 2017;167:268-274 (formulas from memory).
-"""
+"""How strong something unmeasured would have to be to explain an association away."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from necrostats.errors import StatisticsError
+from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.stats import checks
 
-PER_STANDARD_DEVIATION = 0.91  # log risk ratio of a difference of one standard deviation, as in the paper
+MEASURES = ("risk ratio", "rate ratio", "odds ratio", "hazard ratio")
 
 
-def e_value(risk_ratio: float) -> float:
-    """The risk ratio that a confounder would need with both exposure and outcome to explain this one: 1 at least."""
-    ratio = checks.positive("risk_ratio", risk_ratio)
-    ratio = max(ratio, 1 / ratio)
-    return float(ratio + np.sqrt(ratio * (ratio - 1)))
+@dataclass(frozen=True, kw_only=True)
+class EValue:
+    """The least risk ratio that something unmeasured must have with both exposure and outcome to move the estimate, or
+    the limit nearer to 1, to 1. `limit` is 1 where the interval holds 1, NaN where none was given."""
+
+    estimate: float
+    limit: float
 
 
-def e_value_of_difference(difference: float, standard_deviation: float) -> float:
+def e_value(
+    estimate: float,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    measure: str = "risk ratio",
+    rare: bool = True,
+) -> EValue:
+    """The E-value of a ratio and of its limit nearer to 1. VanderWeele TJ, Ding P. Ann Intern Med 2017;167:268-274.
+
+    `measure` "risk ratio", "rate ratio", "odds ratio" or "hazard ratio"; where the outcome is not `rare` (above 15 %),
+    an odds ratio enters as its square root and a hazard ratio as (1 − 0.5^√HR) / (1 − 0.5^√(1/HR)).
+    """
+    if measure not in MEASURES:
+        raise unknown_choice("measure for an E-value", measure, MEASURES)
+    given = [None if each is None else _as_risk_ratio(each, measure, rare) for each in (estimate, low, high)]
+    if (low is None) != (high is None):
+        raise StatisticsError("Give both limits, or neither.")
+    if low is None:
+        return EValue(estimate=_e(given[0]), limit=np.nan)
+    if not given[1] <= given[0] <= given[2]:
+        raise StatisticsError(f"The estimate {estimate} does not lie between its limits, {low} and {high}.")
+    nearer = 1.0 if given[1] <= 1 <= given[2] else given[1] if given[0] > 1 else given[2]
+    return EValue(estimate=_e(given[0]), limit=_e(nearer))
+
+
+def _as_risk_ratio(value: float, measure: str, rare: bool) -> float:
+    ratio = checks.positive("ratio", value)
+    if rare or measure in ("risk ratio", "rate ratio"):
+        return ratio
+    if measure == "odds ratio":
+        return float(np.sqrt(ratio))
+    return float((1 - 0.5 ** np.sqrt(ratio)) / (1 - 0.5 ** np.sqrt(1 / ratio)))
+
+
+def _e(ratio: float) -> float:
+    away = max(ratio, 1 / ratio)
+    return float(away + np.sqrt(away * (away - 1)))
+
+
+PER_STANDARD_DEVIATION = 0.91  # log risk ratio of a difference of one standard deviation, from the paper (from memory)
+
+
+def e_value_of_difference(difference: float, low: float, high: float, standard_deviation: float) -> EValue:
     """The E-value of a difference of means, taken as the risk ratio exp(0.91 · difference / standard deviation)."""
-    if not np.isfinite(difference):
-        raise StatisticsError(f"difference is {difference}: it must be one number.")
-    sd = checks.positive("standard_deviation", standard_deviation)
-    return e_value(float(np.exp(PER_STANDARD_DEVIATION * difference / sd)))
-
-
-def e_value_of_limits(low: float, high: float, standard_deviation: float) -> float:
-    """The E-value of the limit nearer to no difference; 1 where the interval holds it."""
-    if low <= 0 <= high:
-        return 1.0
-    return e_value_of_difference(low if low > 0 else high, standard_deviation)
+    by = PER_STANDARD_DEVIATION / checks.positive("standard_deviation", standard_deviation)
+    return e_value(*(float(np.exp(by * each)) for each in checks.finite("difference", [difference, low, high])))

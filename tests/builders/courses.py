@@ -6,7 +6,13 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from necrostats.registry.tables import Registry, registry_from
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.tables import Recorded, Registry, registry_from
+
+EVERYTHING = Recorded(
+    tables=frozenset(TABLES),
+    columns=frozenset((name, column.name) for name, table in TABLES.items() for column in table.all_columns),
+)
 
 
 @dataclass(kw_only=True)
@@ -33,7 +39,7 @@ class Course:
 
 
 def registry_of(*courses: Course, **about) -> Registry:
-    """The registry in which these courses, and nothing else, happened."""
+    """The registry of a unit that records everything, in which these courses, and nothing else, happened."""
     rows: dict[str, list[dict]] = {}
 
     def add(table: str, **row) -> None:
@@ -41,7 +47,8 @@ def registry_of(*courses: Course, **about) -> Registry:
 
     for number, course in enumerate(courses, start=1):
         _add_course(add, f"P{number}", course)
-    return registry_from({name: pd.DataFrame(each) for name, each in rows.items()}, **about)
+    tables = {name: pd.DataFrame(rows.get(name, [])) for name in TABLES}
+    return registry_from(tables, **{"recorded": EVERYTHING, **about})
 
 
 def _add_course(add, who: str, course: Course) -> None:

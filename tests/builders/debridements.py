@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from builders.courses import EVERYTHING
+from necrostats.registry.codebook import TABLES
 from necrostats.registry.tables import Registry, registry_from
 
 
@@ -26,8 +28,17 @@ class Session:
     about: dict = field(default_factory=dict)
 
 
-def registry_of(*sessions: Session, volume: float | None = 500.0, solid: float | None = 40.0, **collection) -> Registry:
-    """The registry in which these sessions, each patient's drainage on day 0, and nothing else happened."""
+def registry_of(
+    *sessions: Session,
+    volume: float | None = 500.0,
+    solid: float | None = 40.0,
+    everything: bool = True,
+    **collection,
+) -> Registry:
+    """The registry in which these sessions, each patient's drainage on day 0, and nothing else happened.
+
+    Of a unit that records everything; else only what the sessions hold.
+    """
     patients = list(dict.fromkeys(each.patient for each in sessions)) or ["P1"]
     tables = {
         "patients": {
@@ -74,7 +85,8 @@ def registry_of(*sessions: Session, volume: float | None = 500.0, solid: float |
         ]
     tables["sessions"] = rows
     tables["instrument_uses"] = uses
-    return registry_from({name: pd.DataFrame(columns) for name, columns in tables.items() if len(columns)})
+    held = {name: pd.DataFrame(tables.get(name, [])) for name in TABLES if everything or len(tables.get(name, []))}
+    return registry_from(held, **({"recorded": EVERYTHING} if everything else {}))
 
 
 def series(

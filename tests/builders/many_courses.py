@@ -10,7 +10,9 @@ from necrostats.registry.tables import Registry, registry_from
 
 def with_tables(registry: Registry, **tables: list[dict]) -> Registry:
     """The registry with other rows in the tables named."""
-    return registry_from({**registry.tables, **{name: pd.DataFrame(rows) for name, rows in tables.items()}})
+    return registry_from(
+        {**registry.tables, **{name: pd.DataFrame(rows) for name, rows in tables.items()}}, recorded=registry.recorded
+    )
 
 
 def _course(place: int) -> Course:

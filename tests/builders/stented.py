@@ -13,12 +13,14 @@ def with_stents(registry: Registry, *stents: dict) -> Registry:
     rows = [
         {"stent_id": f"T{number}", "stent_type": "lumen_apposing", **stent} for number, stent in enumerate(stents, 1)
     ]
-    return registry_from({**registry.tables, "stents": pd.DataFrame(rows)})
+    return registry_from({**registry.tables, "stents": pd.DataFrame(rows)}, recorded=registry.recorded)
 
 
 def with_events(registry: Registry, **columns: list) -> Registry:
     """The registry with these columns written into its adverse events, in their order."""
-    return registry_from({**registry.tables, "adverse_events": registry.adverse_events.assign(**columns)})
+    return registry_from(
+        {**registry.tables, "adverse_events": registry.adverse_events.assign(**columns)}, recorded=registry.recorded
+    )
 
 
 def graded(*grades: str | None, column: str = "agree_grade") -> Registry:

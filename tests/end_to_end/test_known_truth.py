@@ -123,7 +123,7 @@ def test_first_bleeds_by_day_180_lie_below_all_patients_who_ever_bleed(registry)
 def test_unchecked_sessions_change_the_denominator_and_the_text_says_so(registry):
     unchecked = int((~registry.sessions["events_checked"].fillna(False).astype(bool)).sum())
     every = registry.sessions.assign(events_checked=True)
-    looked = registry_from({**registry.tables, "sessions": every})
+    looked = registry_from({**registry.tables, "sessions": every}, recorded=registry.recorded)
     as_recorded, as_if = (adverse_event_rates(each, event_type="bleeding") for each in (registry, looked))
     here, there = (_one(result.frame, unit="sessions") for result in (as_recorded, as_if))
     assert 0 < there["n"] - here["n"] <= unchecked

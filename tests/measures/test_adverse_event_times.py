@@ -53,7 +53,7 @@ def test_unchecked_sessions_are_said_and_a_patient_in_whom_nobody_looked_is_left
 def test_a_day_known_as_a_range_counts_at_its_earliest_and_is_said():
     base = registry_of(Course(events=[(5, "bleeding")]), Course())
     events = base.adverse_events.assign(day_latest=[40])
-    result = time_to_first_event(registry_from({**base.tables, "adverse_events": events}))
+    result = time_to_first_event(registry_from({**base.tables, "adverse_events": events}, recorded=base.recorded))
     assert _at(result, 30, "any adverse event")["estimate"] == pytest.approx(0.5)
     assert any("known only as a range" in note.text for note in result.notes)
 
@@ -76,7 +76,7 @@ def test_nobody_gives_an_empty_answer():
 def test_a_patient_with_a_stent_of_unknown_end_is_left_out_of_a_window_that_runs_until_it_is_out():
     base = registry_of(Course(events=[(3, "bleeding")]), Course())
     one = {"stent_id": "T1", "patient_id": "P1", "stent_type": "lumen_apposing", "placed_day": 0}
-    registry = registry_from({**base.tables, "stents": pd.DataFrame([one])})
+    registry = registry_from({**base.tables, "stents": pd.DataFrame([one])}, recorded=base.recorded)
     result = time_to_first_event(registry, window="until stent out")
     assert result.population.patients == 1
     assert result.population.left_out["patients with a stent of which the end is not known"] == 1

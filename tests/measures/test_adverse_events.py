@@ -93,7 +93,7 @@ def test_nobody_gives_an_empty_answer_and_no_error():
 def _graded(*grades):
     base = registry_of(*[Course(events=[(2, "bleeding")]) for _ in grades])
     events = base.adverse_events.assign(agree_grade=list(grades))
-    return registry_from({**base.tables, "adverse_events": events})
+    return registry_from({**base.tables, "adverse_events": events}, recorded=base.recorded)
 
 
 def test_a_grade_and_the_graver_ones_are_kept_and_the_ungraded_are_counted():
@@ -147,7 +147,9 @@ def test_sessions_not_watched_to_the_end_are_said_where_they_count_as_without_an
 def test_events_dated_to_a_range_are_said():
     base = registry_of(Course(events=[(3, "bleeding"), (40, "bleeding")]))
     events = base.adverse_events.assign(day_latest=[9, 60])
-    (text,) = _notes(adverse_event_rates(registry_from({**base.tables, "adverse_events": events})), "MISSING")
+    (text,) = _notes(
+        adverse_event_rates(registry_from({**base.tables, "adverse_events": events}, recorded=base.recorded)), "MISSING"
+    )
     assert "2 events are dated only to a range" in text
     assert "1 inside the window, 1 after it" in text
 

@@ -263,7 +263,7 @@ def test_another_collection_still_seen_keeps_the_range_from_ending():
 def test_a_scan_dated_to_a_range_counts_at_its_earliest_on_the_left_and_its_latest_on_the_right():
     registry = registry_of(Course(scans=[(20, 80), (50, 10)], well_on=[55]))
     scans = registry.scans.assign(day_latest=pd.array([30, 60], dtype="Int64"))
-    ranges = _ranges(registry_from({**registry.tables, "scans": scans}))
+    ranges = _ranges(registry_from({**registry.tables, "scans": scans}, recorded=registry.recorded))
     assert (ranges.left.tolist(), ranges.right.tolist()) == ([20], [60])
 
 

@@ -54,7 +54,7 @@ def _with_stent(**stent):
     base = registry_of(Course(events=[(50, "bleeding")], last_contact=90))
     one = {"stent_id": "T1", "patient_id": "P1", "stent_type": "lumen_apposing", "placed_day": 0, **stent}
     stents = pd.DataFrame([one])
-    return registry_from({**base.tables, "stents": stents})
+    return registry_from({**base.tables, "stents": stents}, recorded=base.recorded)
 
 
 def test_until_the_stent_is_out_ends_with_the_removal():
@@ -72,7 +72,7 @@ def test_a_stent_still_in_place_is_watched_to_the_last_contact():
 
 def test_while_a_stent_is_in_a_session_without_an_event_has_not_been_watched_to_the_end():
     free = _with_stent(end_reason="in_place")
-    free = registry_from({**free.tables, "adverse_events": free.adverse_events.iloc[:0]})
+    free = registry_from({**free.tables, "adverse_events": free.adverse_events.iloc[:0]}, recorded=free.recorded)
     assert _watched(free, UNTIL_STENT_OUT).unfinished == 1
 
 
@@ -89,11 +89,13 @@ def _over_two_quarters(*courses):
     """The courses with sessions from day 10 on in 2024Q2."""
     base = registry_of(*courses)
     period = np.where(base.sessions["day"].to_numpy(dtype=np.int64) < 10, "2024Q1", "2024Q2")
-    return registry_from({**base.tables, "sessions": base.sessions.assign(period=period)})
+    return registry_from({**base.tables, "sessions": base.sessions.assign(period=period)}, recorded=base.recorded)
 
 
 def _changed(registry, table, **columns):
-    return registry_from({**registry.tables, table: registry.tables[table].assign(**columns)})
+    return registry_from(
+        {**registry.tables, table: registry.tables[table].assign(**columns)}, recorded=registry.recorded
+    )
 
 
 @pytest.mark.parametrize("last_contact", [5, 15, 200])

@@ -2,9 +2,11 @@ from dataclasses import replace
 
 import pandas as pd
 
+from builders.courses import EVERYTHING
 from builders.debridements import registry_of, series
-from necrostats.measures import adverse_events_by_class
+from necrostats.measures import adverse_events_by_class, precision_plan
 from necrostats.registry.tables import registry_from
+from necrostats.results import Unanswered
 
 
 def _with_events(registry, *sessions):
@@ -18,7 +20,7 @@ def _with_events(registry, *sessions):
         }
     )
     tables = {name: table.astype(object) for name, table in registry.tables.items() if len(table)}
-    return registry_from({**tables, "adverse_events": events})
+    return registry_from({**tables, "adverse_events": events}, recorded=EVERYTHING)
 
 
 def _row(result, group, unit="sessions"):
@@ -51,3 +53,10 @@ def test_the_caution_stands_with_it_and_no_instruments_give_an_empty_table():
         "Not a comparison of safety" in note.text for note in adverse_events_by_class(registry_of(*series(4))).notes
     )
     assert adverse_events_by_class(registry_of(*[replace(each, uses=[]) for each in series(4)])).frame.empty
+
+
+def test_events_that_nobody_records_are_no_noes():
+    """The question stays unanswered, and the plan says nothing of events."""
+    registry = registry_of(*series(10), everything=False)
+    assert isinstance(adverse_events_by_class(registry), Unanswered)
+    assert (precision_plan(registry).frame["sessions_watched"] == 0).all()

@@ -380,3 +380,15 @@ def test_a_point_that_is_no_whole_number_or_too_low_is_refused(ask, value):
 def test_another_axis_is_refused_with_those_there_are():
     with pytest.raises(ChoiceError, match="days, sessions"):
         _along("weeks")
+
+
+def test_patients_of_whom_no_scan_or_review_shows_anything_are_counted():
+    registry = registry_of(
+        Course(scans=[(40, 20)], well_on=[41]),
+        Course(scans=[(40, 20)]),
+        Course(well_on=[41]),
+        Course(),
+        Course(died_on=9),
+    )
+    (said,) = [note.text for note in time_to_resolution(registry).notes if "no scan after day 0" in note.text]
+    assert said.startswith("3 patients have")

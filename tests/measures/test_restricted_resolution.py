@@ -66,7 +66,9 @@ def test_by_sessions_the_mean_is_that_of_sessions_used():
 
 
 def test_a_group_not_followed_long_enough_has_no_mean_and_a_note():
-    result = restricted_mean_resolution(registry_of(_resolved(20), Course(last_contact=60)), tau=90)
+    result = restricted_mean_resolution(
+        registry_of(_resolved(20), Course(scans=[(40, 90)], unwell_on=[40], last_contact=60)), tau=90
+    )
     assert np.isnan(_row(result, "after resolution")["estimate"])
     assert [note.code for note in result.notes] == ["NOT_MATURED"]
 

@@ -16,7 +16,7 @@ def test_a_folder_gets_every_notebook_the_entry_workbook_and_the_data_dictionary
     names = {path.name for path in (tmp_path / "new").iterdir()}
     assert names == {path.name for path in paths}
     notebooks = {f"{name}.ipynb" for name in templates.bundled_names()}
-    assert names == {"entry.xlsx", "data_dictionary.html", "example_layout.toml", *notebooks}
+    assert names == {"entry.xlsx", "data_dictionary.html", "example_layout.toml", "layout_guide.txt", *notebooks}
 
 
 def test_the_notebooks_read_the_entry_workbook_beside_them(tmp_path):

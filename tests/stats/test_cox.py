@@ -203,3 +203,31 @@ def test_without_a_model_there_is_no_test_and_the_reason_is_passed_on():
 def test_an_unknown_transform_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match="km, rank, identity"):
         proportional_hazards([1], [1], [1], transform="kaplan")
+
+
+@pytest.mark.parametrize("shift", [10.0, 20.0, 1000.0])
+def test_a_shift_of_a_covariate_in_each_stratum_changes_nothing(shift):
+    rng = np.random.default_rng(4)
+    stratum = rng.integers(0, 5, 200)
+    x = rng.normal(size=200)
+    time, event = rng.integers(1, 60, 200), rng.random(200) < 0.7
+    plain = cox(time, event, x, strata=stratum, cluster=np.arange(200) // 2)
+    moved = cox(time, event, x + shift * stratum, strata=stratum, cluster=np.arange(200) // 2)
+    for name in ("coefficient", "std_error", "model_error", "log_likelihood"):
+        assert_allclose(getattr(moved, name), getattr(plain, name), rtol=1e-9)
+
+
+def test_a_covariate_that_is_one_number_in_each_stratum_has_no_model():
+    stratum = np.repeat([0, 1], 10)
+    fit = cox(np.tile(np.arange(1, 11), 2), np.ones(20), stratum * 3.0, strata=stratum)
+    assert [note.code for note in fit.notes] == ["SINGULAR"]
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_a_log_likelihood_is_never_above_zero_even_with_late_entry_and_separation(seed):
+    rng = np.random.default_rng(seed)
+    x = rng.integers(0, 2, 30).astype(float)
+    entry = rng.integers(0, 50, 30)
+    event = (x > 0) & (rng.random(30) < 0.8)
+    fit = cox(entry + rng.integers(1, 50, 30), event, x, entry=entry, fewest_events=1)
+    assert fit.log_likelihood <= 0 or np.isnan(fit.log_likelihood)

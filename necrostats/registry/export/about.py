@@ -11,7 +11,6 @@ from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.findings import findings_frame
-from necrostats.registry.folding import folded
 
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
@@ -73,7 +72,7 @@ def _files(laid: Laid) -> Iterator[pd.DataFrame]:
 
 def not_mentioned(sheet: LaidSheet) -> list[LaidColumn]:
     """The columns of a sheet with something in them that the layout neither maps nor ignores."""
-    named = {folded(heading) for heading in (*sheet.layout.headings(), *sheet.layout.ignore)}
+    named = {sheet.key(heading) for heading in (*sheet.layout.headings(), *sheet.layout.ignore)}
     return [column for key, column in sheet.columns.items() if key not in named and column.raw.filled().any()]
 
 

@@ -17,7 +17,7 @@ from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Or
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.source_table import objects
 
-CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events"}
+CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}
 REMEDIES = {
     "NOT_A_DATE": "Correct the date, or say in the layout whether the day or the month comes first.",
     "NOT_READ": "Write it in a plain form, or add its words to the layout. Nothing is guessed.",

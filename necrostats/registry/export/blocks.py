@@ -151,7 +151,8 @@ def _block(
     parts = tuple(_part(sheet, rows.table, column, pseudonyms) for column in columns)
     everything = np.arange(len(sheet))
     block = Block(sheet=sheet, rows=rows, number=np.full(len(sheet), number), at=everything, parts=parts)
-    return _a_row_each(block) if rows.holds("collections") else replace(block, parts=_one_size(block.parts))
+    naming = next((part for part in parts if part.layout.to in ("collections", "stent")), None)
+    return _a_row_each(block, naming) if naming else replace(block, parts=_one_size(block.parts))
 
 
 def _part(sheet: LaidSheet, table: str, layout: ColumnLayout, pseudonyms: Pseudonyms) -> Part:
@@ -170,19 +171,23 @@ def _one_size(parts: tuple[Part, ...]) -> tuple[Part, ...]:
     )
 
 
-def _a_row_each(block: Block) -> Block:
-    """A block in which a cell that names several collections stands once for each of them."""
-    naming = next(part for part in block.parts if part.layout.to == "collections")
+def _a_row_each(block: Block, naming: Part) -> Block:
+    """A block in which a cell that names several collections, or stents, stands once for each of them."""
     counts = np.array([max(len(each.children), 1) for each in naming.readings])[naming.which]
     each = spread(counts)
     at, rank = each.row, each.rank
-    parts = tuple(_ranked(part.at(at), rank, counts[at]) for part in block.parts)
+    parts = tuple(_ranked(part.at(at), rank, counts[at], stents=naming.layout.to == "stent") for part in block.parts)
     return replace(block, at=block.at[at], number=block.number[at], parts=parts)
 
 
-def _ranked(part: Part, rank: np.ndarray, count: np.ndarray) -> Part:
-    """The part in which each row of the same cell has its own share of it: the first all, unless shares are named."""
-    shared = part.layout.to in ("collections", "size")
+def _ranked(part: Part, rank: np.ndarray, count: np.ndarray, *, stents: bool) -> Part:
+    """The part in which each row of the same cell has its own share of it: the first all, unless shares are named.
+
+    Stents of one cell share their dates and their end.
+    """
+    if stents and part.layout.to != "stent":
+        return part
+    shared = part.layout.to in ("collections", "size", "stent")
     known: dict[tuple[int, int, int], int] = {}
     readings: list[Reading] = []
     which = np.zeros(len(rank), dtype=np.int64)

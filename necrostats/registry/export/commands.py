@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection
 from pathlib import Path
 
 from necrostats.registry.export.layout_drafting import draft_layout
+from necrostats.registry.export.layout_guide import layout_guide
 from necrostats.registry.export.tidying import tidy
 from necrostats.registry.messages import check_report, stops
 
@@ -30,3 +31,8 @@ def run_tidy(
 def run_draft(export: str) -> str:
     """The proposed layout to print."""
     return draft_layout(export)
+
+
+def run_guide() -> str:
+    """The reference of a layout to print."""
+    return layout_guide()

@@ -11,7 +11,6 @@ from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.reshaping import Material
-from necrostats.registry.folding import folded
 
 UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)
 
@@ -56,7 +55,7 @@ def counts_of(material: Material) -> Counts:
         total += sum(int(each.sum()) for each in filled.values())
         gone = _gone(material, sheet)
         rows, aside = rows + len(sheet), aside + int(gone.sum())
-        left = {folded(heading) for heading in sheet.layout.ignore}
+        left = {sheet.key(heading) for heading in sheet.layout.ignore}
         strange = {id(column) for column in not_mentioned(sheet)}
         ignored += sum(int(filled[key].sum()) for key in left if key in filled)
         unmentioned += sum(int(filled[key].sum()) for key, each in sheet.columns.items() if id(each) in strange)
@@ -91,7 +90,7 @@ def _gone(material: Material, sheet: LaidSheet) -> np.ndarray:
 def _became(material: Material, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
     """For each column that is mapped or a key, what became (N,) of its cells."""
     keys = {id(column): key for key, column in sheet.columns.items()}
-    became = {folded(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.patient}
+    became = {sheet.key(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.keys}
     for block in material.blocks:
         for part in block.parts if block.sheet is sheet else ():
             codes = np.array([_code(each) for each in part.readings], dtype=np.int8)
@@ -111,4 +110,4 @@ def _code(reading: Reading) -> int:
 
 def _in_overflow(sheet: LaidSheet, key: str) -> bool:
     """An overflow cell that holds no further session is unknown, and makes no row that could say so."""
-    return any(rows.overflow and folded(rows.overflow.column) == key for rows in sheet.layout.rows)
+    return any(rows.overflow and sheet.key(rows.overflow.column) == key for rows in sheet.layout.rows)

@@ -24,12 +24,12 @@ from necrostats.registry.source_table import Place, RawTable, Written
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
 _FREE = ("text", "id", "ids")
-_MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events"}
+_MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}
 
 
 def raw_source(making: Making, layout: Layout, name: str, sha256: str) -> RawSource:
     """The made tables as if somebody had written them; row r of a made table is row r + 1."""
-    made_at_all = {*(rows.table for _, rows in layout.makers()), "collections", "patients"}
+    made_at_all = {*(rows.table for _, rows in layout.makers()), "collections", "patients", *layout.none_happened}
     for _, rows in layout.makers():
         made_at_all |= {table for target, table in _MAKES.items() if rows.holds(target)}
     tables = {table: _raw(making.tables[table]) for table in TABLES if table in made_at_all}

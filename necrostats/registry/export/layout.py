@@ -6,7 +6,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from necrostats.registry.export.own_words import OwnWords
+
 NUMBER = "{n}"
+SHEET = "{sheet}"
+NO_WORDS = OwnWords()
 Words = Mapping[str, str]
 
 
@@ -14,6 +18,7 @@ Words = Mapping[str, str]
 class ColumnLayout:
     """One column of an export: its heading as the layout writes it, what it becomes and how it is read.
 
+    `grouped`: blanks part the thousands of its numbers. `of_end`: its cells hold an end, of which it reads a part.
     `codes` are folded words → codes, the layout's synonyms among them. Blank or None: as the codebook has it.
     """
 
@@ -28,6 +33,9 @@ class ColumnLayout:
     days: bool = False
     pseudonyms: bool = False
     session: bool = True
+    grouped: bool = False
+    of_end: bool = False
+    words: OwnWords = NO_WORDS
 
     def numbered(self, number: int) -> ColumnLayout:
         """The same column with its number in place of {n}."""
@@ -68,25 +76,41 @@ class RowsLayout:
 
     def holds(self, target: str) -> bool:
         """Whether a column becomes this target."""
-        return any(column.to == target for column in self.columns)
+        return bool(self.heading_of(target))
+
+    def heading_of(self, target: str) -> str:
+        """The heading, as the layout writes it, of the column that becomes a target; blank if none does."""
+        return next((column.heading for column in self.columns if column.to == target), "")
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetLayout:
-    """One sheet, or several of one form: where its headings are, who its rows are about, what they make."""
+    """One sheet, or several of one form: where its headings are, who its rows are about, what they make.
+
+    `patient` may be "{sheet}", the name of the sheet. Rows whose first cell is one of `skip_texts` are no record.
+    `session`: the column that names a session of another sheet, and through it the patient.
+    """
 
     names: tuple[str, ...]
     header_rows: tuple[int, ...] = (1,)
     patient: tuple[str, ...] = ()
+    session: str = ""
     each_row_is_a_patient: bool = False
     carry_down: tuple[str, ...] = ()
     ignore: tuple[str, ...] = ()
     skip_rows: tuple[int, ...] = ()
+    skip_texts: tuple[str, ...] = ()
     rows: tuple[RowsLayout, ...] = ()
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """The headings of the columns that say who a row is about."""
+        named = (*self.patient, *((self.session,) if self.session else ()))
+        return tuple(heading for heading in named if heading != SHEET)
 
     def headings(self) -> Iterator[str]:
         """Every heading that the sheet must have."""
-        yield from self.patient
+        yield from self.keys
         for rows in self.rows:
             for _, columns in rows.each_number():
                 yield from (column.heading for column in columns)
@@ -98,13 +122,15 @@ class SheetLayout:
 class Layout:
     """A whole layout. `fill`: (table, column) → what counts where no cell was written.
 
-    `accept` names columns and places that a person has looked at.
+    `accept` names columns and places that a person has looked at, `none_happened` tables that the export lacks because
+    nothing of the kind happened.
     `id_habits` name what does not matter in an id: "decimals", "blanks", "hyphens", "zeros".
     """
 
     sheets: tuple[SheetLayout, ...]
     ignore_sheets: tuple[str, ...] = ()
     accept: tuple[str, ...] = ()
+    none_happened: tuple[str, ...] = ()
     data_lock: date | None = None
     earliest: date | None = None
     sequential: bool = False

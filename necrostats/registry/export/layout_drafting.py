@@ -1,6 +1,6 @@
-"""A layout proposed from an export's headings and contents, every guess marked as one; no cell is ever shown in it.
+"""A layout proposed from an export's headings and contents; every guess is marked as one, with what it rests on.
 
-What headings and contents of an export suggest; every answer here is a guess, for a person to look at.
+No date, no code of a patient and no free text is shown in it; other cells only where they read as what is guessed.
 """
 
 from __future__ import annotations
@@ -8,207 +8,94 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
+from necrostats.registry.codebook import TABLES
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.heading_groups import Group, beyond, groups_of
+from necrostats.registry.export.heading_guesses import (
+    WITHIN,
+    Guess,
+    Reader,
+    assigned,
+    filled_cells,
+    guesses,
+    likeness,
+    phrases,
+    plain_heading,
+)
+from necrostats.registry.export.layout_reading import choices_of
 from necrostats.registry.export.mapped_sheets import headings
+from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.private import refuse_names
 from necrostats.registry.export.reading import read_export
-from necrostats.registry.export.targets import is_date
+from necrostats.registry.export.words import built_in, codes_of_columns
 from necrostats.registry.folding import folded
-
-_LOOKED_AT = 12
-_NUMBERED = re.compile(r"(.*?)([0-9]{1,2})(?![0-9+])(.*)", re.DOTALL)
-_BEYOND = re.compile(r".*[0-9]{1,2}\s*(?:\+|and more|onwards)\s*.*", re.DOTALL)
-_WORDS: dict[str, tuple[tuple[str, str], ...]] = {
-    "patients": (
-        (r"index|index.*(date|drain).*|date.*drain.*|drainage date", "index_date"),
-        (r"age", "age_years"),
-        (r"sex|gender", "sex"),
-        (r"a?etiolog.*|cause of pancreatitis", "aetiology"),
-        (r"onset.*", "onset_day"),
-        (r".*severity.*|.*atlanta.*", "atlanta_severity"),
-        (r".*organ failure.*|of", "organ_failure"),
-        (r"infect.*", "infection"),
-        (r"asa.*", "asa_class"),
-        (r".*charlson.*|comorbid.*", "comorbidity_index"),
-        (r"nutrition.*", "nutrition"),
-        (r"antithrombotic.*|anticoag.*", "antithrombotic"),
-        (r".*duct.*", "duct"),
-        (r"last (seen|contact|follow).*", "last_contact_day"),
-        (r"(date of )?death( date)?|died( on)?", "death_day"),
-        (r"cause( of death)?", "death_cause"),
-        (r"(vital )?status|alive.*", "vital_status"),
-    ),
-    "collections": (
-        (r"collections?|won.*|sites?", "collections"),
-        (r"(max(imum)? )?(size|axes|dimensions).*", "size"),
-        (r".*solid.*", "solid_percent"),
-        (r".*quadrants.*", "quadrants"),
-    ),
-    "stents": ((r".*(placed|stent in|lams in).*", "placed_day"), (r".*(removed|stent out|lams out).*", "removed_day")),
-    "sessions": (
-        (r".*date.*", "day"),
-        (r".*(tool|instrument|device).*", "instruments"),
-        (r".*yield.*|.*removed.*", "yield"),
-        (r".*(compl|event|ae).*", "event"),
-        (r".*texture.*", "texture"),
-        (r".*(operator|endoscopist).*", "operator"),
-        (r".*(min|duration).*", "minutes_total"),
-        (r".*passes.*", "passes"),
-        (r".*(type|procedure).*", "session_type"),
-    ),
-    "scans": (
-        (r".*date.*", "day"),
-        (r".*(modality|type).*", "modality"),
-        (r".*(size|axes).*", "size"),
-        (r".*(where|site|collection).*", "collection"),
-        (r".*volume.*", "volume_ml"),
-    ),
-    "reviews": (
-        (r".*date.*", "day"),
-        (r".*symptom.*", "symptom_free"),
-        (r".*fever.*", "fever"),
-        (r".*(diet|eating).*", "oral_diet"),
-    ),
-    "adverse_events": (
-        (r".*date.*", "day"),
-        (r".*(what|type|event|complication).*", "event_type"),
-        (r".*agree.*", "agree_grade"),
-        (r".*clavien.*", "clavien_grade"),
-        (r".*treat.*", "treatment"),
-        (r".*(session|den).*", "session"),
-    ),
-    "other_interventions": (
-        (r".*date.*", "day"),
-        (r".*(what|kind|procedure|type).*", "kind"),
-        (r".*(why|reason).*", "reason"),
-    ),
-}
-_SHEETS = (
-    (r".*(death|mortality|died).*", "patients"),
-    (r".*(scan|imaging|ct|radiology).*", "scans"),
-    (r".*(complication|adverse|event).*", "adverse_events"),
-    (r".*(clinic|review|follow).*", "reviews"),
-    (r".*(surgery|interventions?|drains?).*", "other_interventions"),
-    (r".*(session|procedure|scope).*", "sessions"),
-)
-_KEYS = r"(study|patient|pt|case)?[ _]*(no|nr|number|id|code|#)\.?|study.*|pat(ient)?|pt"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Group:
-    """Headings that differ only in a number: their numbers, and the heading with {n} → the heading as written."""
-
-    prefix: str
-    numbers: tuple[int, ...]
-    headings: tuple[str, ...]
-
-
-def header_rows_of(grid: Grid) -> tuple[int, ...]:
-    """The row among the first that holds the most short texts, with the row above it if that has merged headings."""
-    counted = Counter()
-    for position in range(min(_LOOKED_AT, len(grid.rows))):
-        cells = [column.cells[column.which[position]] for column in grid.columns]
-        counted[int(grid.rows[position])] = sum(map(_like_a_heading, cells))
-    row = max(counted, key=lambda number: (counted[number], -number), default=1)
-    merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
-    return (row - 1, row) if merged else (row,)
-
-
-def _like_a_heading(cell: RawCell) -> bool:
-    text = cell.text.strip()
-    return cell.value is None and 0 < len(text) <= 40 and not text.isdecimal()
-
-
-def table_of(grid: Grid, *, first: bool) -> str:
-    """The table that a sheet's name suggests; patients for the first sheet, or none."""
-    name = folded(grid.name)
-    found = next((table for pattern, table in _SHEETS if re.fullmatch(pattern, name)), "")
-    return found or ("patients" if first else "")
-
-
-def key_of(shown: list[str]) -> str:
-    """The heading that most looks like a study code; blank if none does."""
-    return next((heading for heading in shown if re.fullmatch(_KEYS, folded(heading))), "")
-
-
-def target_of(heading: str, table: str) -> str:
-    """The target that a heading suggests in a table; blank if none does."""
-    name = re.sub(r"\s*\([^)]*\)", "", folded(heading)).strip(" ?.:")
-    return next((target for pattern, target in _WORDS[table] if re.fullmatch(pattern, name)), "")
-
-
-def unit_in(heading: str) -> str:
-    """The unit that stands in brackets in a heading."""
-    found = re.search(r"\(\s*(mm|cm|ml|cc|l|g|min)\s*\)", folded(heading))
-    return found[1] if found else ""
-
-
-def groups_of(shown: list[str]) -> list[Group]:
-    """Headings with running numbers, at least two of a kind, by what stands before the number."""
-    kinds: dict[tuple[str, str], list[tuple[int, str]]] = {}
-    for heading in shown:
-        if (found := _NUMBERED.fullmatch(heading)) and not _BEYOND.fullmatch(heading):
-            kinds.setdefault((found[1], found[3]), []).append((int(found[2]), heading))
-    by_prefix: dict[str, list[tuple[str, list[int]]]] = {}
-    for (prefix, suffix), found in kinds.items():
-        if len(found) > 1:
-            by_prefix.setdefault(prefix, []).append((f"{prefix}{{n}}{suffix}", sorted(number for number, _ in found)))
-    return [_group(prefix, forms) for prefix, forms in by_prefix.items()]
-
-
-def _group(prefix: str, forms: list[tuple[str, list[int]]]) -> Group:
-    """The forms that have the numbers of the first of them."""
-    numbers = forms[0][1]
-    return Group(prefix=prefix, numbers=tuple(numbers), headings=tuple(form for form, own in forms if own == numbers))
-
-
-def beyond(shown: list[str], prefix: str) -> str:
-    """The heading of the column with the rest of a group: "DEN8+"."""
-    return next((each for each in shown if each.startswith(prefix.strip()) and _BEYOND.fullmatch(each)), "")
-
-
-def order_of(grid: Grid) -> set[str]:
-    """The orders of day and month that dates typed as text have where only one order fits."""
-    found = set()
-    for column in grid.columns:
-        for cell in column.cells:
-            if cell.value is None and re.match(r"\s*[0-9]{1,2}[/.-][0-9]{1,2}[/.-][0-9]{2,4}", cell.text):
-                fits = {order: read_date(cell.text, day_first=order == "day_first").known for order in _ORDERS}
-                found |= {order for order in _ORDERS if fits[order]} if sum(fits.values()) == 1 else set()
-    return found
-
-
-_ORDERS = ("day_first", "month_first")
-
-
-def looks_dated(column: RawColumn, below: np.ndarray) -> bool:
-    """Whether at least half of the cells that hold anything read as dates."""
-    cells = [column.cells[which] for which in column.which[below] if column.cells[which].text.strip()]
-    read = [read_date(cell.typed, day_first=True, shown_as=cell.shown_as).known for cell in cells[:200]]
-    return bool(read) and sum(read) * 2 >= len(read)
-
-
-def columns_of(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, RawColumn]]:
-    """Each heading, as a layout has to write it, with its column."""
-    seen: Counter[str] = Counter()
-    for column, heading in zip(grid.columns, headings(grid, header_rows), strict=True):
-        shown = heading or f"({column.letters})"
-        seen[folded(shown)] += 1
-        yield (shown if seen[folded(shown)] == 1 else f"{shown}#{seen[folded(shown)]}"), column
-
+from necrostats.registry.languages import LANGUAGES, codes_in
+from necrostats.registry.privacy import find_identifiers
 
 GUESS = "# a guess: "
 _TOP = """\
 # Proposed by necrostats. Every line marked "a guess" is one: look at each, correct it, and take the mark away.
 format = 1
 """
+_LOOKED_AT = 12
+_ESSENTIAL = {
+    "sessions": ("day",),
+    "scans": ("day",),
+    "reviews": ("day",),
+    "other_interventions": ("day",),
+    "adverse_events": ("day", "event_type"),
+    "stents": ("placed_day", "stent", "stents"),
+    "collections": ("size", "site", "collections"),
+    "instrument_uses": ("instrument_class",),
+    "deaths": ("death_day",),
+}
+_LONG = tuple(name for name in _ESSENTIAL if name != "collections")
+_STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
+_ENOUGH_WORDS = 6
+_MOST_WORDS = 20
+_ORDERS = ("day_first", "month_first")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Sheet:
+    """A sheet with its headings and the rows below them, and who its rows are about."""
+
+    grid: Grid
+    header_rows: tuple[int, ...]
+    columns: dict[str, RawColumn]
+    key: str = ""
+    session: str = ""
+
+    @property
+    def name(self) -> str:
+        """What the layout calls it."""
+        return self.grid.name
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Maker:
+    """One [[sheet.rows]] to propose."""
+
+    table: str
+    found: tuple[Guess, ...]
+    group: Group | None = None
+    index: bool = False
+
+    @property
+    def score(self) -> float:
+        """How much speaks for it."""
+        return sum(each.score for each in self.found)
+
+    def holds(self, target: str) -> bool:
+        """Whether a heading becomes this target."""
+        return any(each.target == target for each in self.found)
 
 
 def draft_layout(export: str | Path) -> str:
@@ -219,154 +106,438 @@ def draft_layout(export: str | Path) -> str:
     return "\n".join([_TOP, *_whole(read)]).rstrip() + "\n"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class _Sheet:
-    grid: Grid
-    header_rows: tuple[int, ...]
-    columns: dict[str, RawColumn]
-    below: np.ndarray
-    table: str
-    key: str
-    wide: tuple[Group, ...]
+def header_rows_of(grid: Grid) -> tuple[int, ...]:
+    """The row among the first that holds the most short texts, with the row above it if that has merged headings."""
+    counted = Counter()
+    for position in range(min(_LOOKED_AT, len(grid.rows))):
+        cells = [column.cells[column.which[position]] for column in grid.columns]
+        counted[int(grid.rows[position])] = len({cell.text for cell in cells if _like_a_heading(cell)})
+    row = max(counted, key=lambda number: (counted[number], -number), default=1)
+    merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
+    return (row - 1, row) if merged else (row,)
+
+
+def _like_a_heading(cell: RawCell) -> bool:
+    text = cell.text.strip()
+    return cell.value is None and 0 < len(text) <= 40 and not re.fullmatch(r"[\W\d_]+", text)
+
+
+def _sheet(grid: Grid) -> Sheet:
+    header_rows = header_rows_of(grid)
+    below = np.flatnonzero(grid.rows > max(header_rows))
+    seen: Counter[str] = Counter()
+    columns = {}
+    for column, heading in zip(grid.columns, headings(grid, header_rows), strict=True):
+        shown = heading or f"({column.letters})"
+        seen[folded(shown)] += 1
+        columns[shown if seen[folded(shown)] == 1 else f"{shown}#{seen[folded(shown)]}"] = column.at(below)
+    return Sheet(grid=grid, header_rows=header_rows, columns=columns)
 
 
 def _whole(export: Export) -> Iterator[str]:
-    sheets = [_sheet(grid, first=number == 0) for number, grid in enumerate(export.grids)]
-    read = [sheet for sheet in sheets if sheet.table and not sheet.grid.hidden and sheet.columns]
-    left = [sheet for sheet in sheets if sheet not in read]
+    grids = [grid for grid in export.grids if not grid.hidden]
+    sheets = _with_keys([_sheet(grid) for grid in grids if not _is_no_record(grid)])
+    reader = _reader(sheets)
+    main = _main(sheets)
+    plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main)) for sheet in sheets])
+    read = {sheet.grid.name for group, _ in plans for sheet in group}
+    left = [grid.name for grid in export.grids if grid.name not in read]
+    if reader.language:
+        yield f"language = {_text(reader.language)}  {GUESS}from words in the cells"
     if left:
-        yield f"ignore_sheets = {_list([sheet.grid.name for sheet in left])}  {GUESS}hidden, or of no known kind\n"
-    yield from _dates(export)
-    yield '[fill]\n# "patients.vital_status" = "alive"            # if every death is recorded\n'
-    indexed = False
-    for sheet in read:
-        yield from _told(sheet, indexed=indexed)
-        indexed = True
+        yield f"ignore_sheets = {_list(left)}  {GUESS}hidden, empty, or of no known kind"
+    yield ""
+    yield from _dates(sheets)
+    yield from _numbers(reader)
+    yield from _ids(sheets, main)
+    yield from _fill(plans)
+    yield from _words(plans)
+    indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
+    for group, makers in plans:
+        yield from _told(group, makers, indexed=indexed)
 
 
-def _sheet(grid: Grid, *, first: bool) -> _Sheet:
-    header_rows = header_rows_of(grid)
-    columns = dict(columns_of(grid, header_rows))
-    shown = list(columns)
-    return _Sheet(
-        grid=grid,
-        header_rows=header_rows,
-        columns=columns,
-        below=np.flatnonzero(grid.rows > max(header_rows)),
-        table=table_of(grid, first=first),
-        key=key_of(shown),
-        wide=tuple(groups_of(shown)),
+def _is_no_record(grid: Grid) -> bool:
+    return likeness(grid.name, phrases()["sheets"]["nothing"]) >= WITHIN or not len(grid.rows)
+
+
+def _main(sheets: Sequence[Sheet]) -> Sheet | None:
+    """The sheet of patients: each has one row, and most headings of patients are there."""
+    alone = [sheet for sheet in sheets if sheet.key and _is_unique(sheet.columns[sheet.key])]
+    return max(alone or sheets, key=_patient_like, default=None)
+
+
+def _patient_like(sheet: Sheet) -> float:
+    listed = [
+        phrase for section in ("patients", "collections") for each in phrases()[section].values() for phrase in each
+    ]
+    named = likeness(sheet.name, phrases()["sheets"]["patients"]) - likeness(sheet.name, phrases()["sheets"]["deaths"])
+    return named + sum(likeness(heading, listed) >= WITHIN for heading in sheet.columns)
+
+
+def _is_unique(column: RawColumn) -> bool:
+    texts = [text for text in column.texts() if str(text).strip()]
+    return len(set(texts)) >= 0.9 * len(texts) if texts else False
+
+
+def _with_keys(sheets: Sequence[Sheet]) -> list[Sheet]:
+    """Sheets with the column of study codes: well headed, and with the codes that the sheet of patients has."""
+    first = [replace(sheet, key=_best_key(sheet, "patient", frozenset())) for sheet in sheets]
+    main = _main(first)
+    known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
+    return [_keyed(sheet, known) for sheet in first]
+
+
+def _keyed(sheet: Sheet, known: frozenset[str]) -> Sheet:
+    key = _best_key(sheet, "patient", known)
+    session = _best_key(sheet, "session", frozenset())
+    if session and (key == session or (known and key and not _shared(sheet.columns[key], known))):
+        return replace(sheet, key="", session=session)
+    return replace(sheet, key=key, session="" if key else session)
+
+
+def _best_key(sheet: Sheet, kind: str, known: frozenset[str]) -> str:
+    other = phrases()["keys"]["session" if kind == "patient" else "patient"]
+    scores = {}
+    for heading, column in sheet.columns.items():
+        alike = likeness(heading, phrases()["keys"][kind])
+        if alike >= WITHIN and likeness(heading, other) <= alike and _are_codes(column):
+            scores[heading] = alike + 2 * _shared(column, known)
+    return max(scores, key=scores.get, default="")
+
+
+def _codes(column: RawColumn) -> list[str]:
+    return [re.sub(r"[\W_]+|(?<![0-9])0+(?=[0-9])|\.0+$", "", folded(cell.text)) for cell in filled_cells(column)]
+
+
+def _shared(column: RawColumn, known: frozenset[str]) -> float:
+    codes = _codes(column)
+    return sum(code in known for code in codes) / len(codes) if codes and known else 0.0
+
+
+def _are_codes(column: RawColumn) -> bool:
+    cells = filled_cells(column)
+    return bool(cells) and sum(
+        bool(re.search("[0-9]", each.text)) and len(each.text) <= 20 for each in cells
+    ) * 2 > len(cells)
+
+
+def _reader(sheets: Sequence[Sheet]) -> Reader:
+    orders = _orders(sheets)
+    marks = Counter(
+        found[1]
+        for cell in _cells(sheets)
+        for found in re.finditer(r"(?<![0-9.,])[0-9]{1,4}([.,])[0-9]{1,2}(?![0-9.,])", cell.text)
+    )
+    decimal = "," if marks[","] > marks["."] else "." if marks["."] > marks[","] else ""
+    return Reader(
+        day_first="month_first" not in orders or "day_first" in orders, decimal=decimal, language=_language(sheets)
     )
 
 
-def _dates(export: Export) -> Iterator[str]:
-    orders = set().union(*(order_of(grid) for grid in export.grids))
-    yield "[dates]"
-    if len(orders) == 1:
-        yield f'order = "{orders.pop()}"  {GUESS}some dates fit no other order'
-    else:
-        why = "dates of both orders occur" if orders else "no date typed as text shows its order"
-        yield f'# order = "day_first"  # or "month_first": {why}; say it, or say it column by column'
-    yield "# data_lock = 2026-09-30   # the day the data were locked\n"
+def _cells(sheets: Sequence[Sheet]) -> Iterator[RawCell]:
+    for sheet in sheets:
+        for column in sheet.columns.values():
+            yield from (cell for cell in filled_cells(column) if cell.value is None)
 
 
-def _told(sheet: _Sheet, *, indexed: bool) -> Iterator[str]:
-    yield "[[sheet]]"
-    yield f"name = {_text(sheet.grid.name)}"
-    yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
-    if sheet.key:
-        yield f"patient = {_text(sheet.key)}  {GUESS}it must hold study codes, not record numbers"
-    else:
-        yield f"each_row_is_a_patient = true  {GUESS}no column looks like a study code"
-    used = {sheet.key} | set(_grouped(sheet))
-    makers = [(table, found) for table in _tables(sheet) if (found := _found(sheet, table, used))]
-    told = {heading for _, found in makers for heading in found}
-    rest = [heading for heading in sheet.columns if heading not in used | told and not _is_rest(sheet, heading)]
-    if rest:
-        yield f"# not guessed; map each of them, or ignore it by name: {', '.join(_text(each) for each in rest)}"
-    yield "ignore = []\n"
-    if not makers and not sheet.wide:
-        yield from _rows(sheet, sheet.table, {next(iter(sheet.columns)): "day"}, commented=True)
-    for table, found in makers:
-        yield from _rows(sheet, table, found)
-    for group in sheet.wide:
-        yield from _wide(sheet, group)
+def _language(sheets: Sequence[Sheet]) -> str:
+    """The language, not English, whose words for codes stand in the most different cells; blank where they are few."""
+    texts = {folded(cell.text) for cell in _cells(sheets) if len(cell.text) <= 30}
+    english = {word for column in codes_of_columns() for word in built_in(column)}
+    english |= {code for table in TABLES.values() for column in table.columns for code in column.codes}
+    counted = {
+        language: len({word for column in codes_of_columns() for word in codes_in(language, column)} & texts - english)
+        for language in LANGUAGES
+    }
+    best = max(counted, key=counted.get)
+    return best if counted[best] >= max(_ENOUGH_WORDS, len(english & texts) / 2) else ""
 
 
-def _tables(sheet: _Sheet) -> tuple[str, ...]:
-    return ("patients", "collections", "stents") if sheet.table == "patients" else (sheet.table,)
-
-
-def _grouped(sheet: _Sheet) -> Iterator[str]:
-    for group in sheet.wide:
-        for heading in group.headings:
-            yield from (heading.replace("{n}", str(number)) for number in group.numbers)
-
-
-def _is_rest(sheet: _Sheet, heading: str) -> bool:
-    return any(heading == beyond(list(sheet.columns), group.prefix) for group in sheet.wide)
-
-
-def _found(sheet: _Sheet, table: str, used: set[str]) -> dict[str, str]:
-    """Heading → target, each target once; a target that is a date only where the cells are dates."""
-    found: dict[str, str] = {}
-    for heading, column in sheet.columns.items():
-        target = target_of(heading, table)
-        dated = bool(target) and is_date(table, target)
-        if (
-            target
-            and heading not in used
-            and target not in found.values()
-            and (not dated or looks_dated(column, sheet.below))
-        ):
-            found[heading] = target
-    used |= set(found)
+def _orders(sheets: Sequence[Sheet]) -> set[str]:
+    """The orders of day and month that dates typed as text have where only one order fits."""
+    found = set()
+    for cell in _cells(sheets):
+        if re.match(r"\s*[0-9]{1,2}[/.-][0-9]{1,2}[/.-][0-9]{2,4}\s*$", cell.text):
+            fits = {order: read_date(cell.text, day_first=order == "day_first").known for order in _ORDERS}
+            found |= {order for order in _ORDERS if fits[order]} if sum(fits.values()) == 1 else set()
     return found
 
 
-def _rows(sheet: _Sheet, table: str, found: dict[str, str], *, commented: bool = False) -> Iterator[str]:
-    mark = "# " if commented else ""
-    yield f"{mark}[[sheet.rows]]"
-    yield f"{mark}table = {_text(table)}  {GUESS}from the name of the sheet"
-    if table == "stents":
-        yield f'{mark}constants = {{ stent_type = "lumen_apposing" }}  {GUESS}the kind of stent is not written'
-    yield f"{mark}[sheet.rows.columns]"
-    for heading, target in found.items():
-        yield f"{mark}{_text(heading)} = {_target(heading, target)}  {GUESS}from the heading"
+def _makers(sheet: Sheet, reader: Reader, *, main: bool) -> list[Maker]:
+    """What the rows of a sheet seem to make; nothing where nobody says who they are about."""
+    grouped = groups_of(list(sheet.columns))
+    used = {heading for group in grouped for heading in group.every_heading()}
+    free = [heading for heading in sheet.columns if heading not in used | {sheet.key, sheet.session}]
+    own = _of_patients(sheet, free, reader) if main else _long(sheet, free, reader)
+    wide = [found for group in grouped if (found := _wide(sheet, group, reader))]
+    return [*own, *wide] if sheet.key or sheet.session or main else []
+
+
+def _of_patients(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
+    index = _index_group(sheet, free, reader)
+    used = {each.heading for each in index.found} if index else set()
+    rest = [heading for heading in free if heading not in used]
+    stents = [heading for heading in rest if _STENT.search(folded(heading))]
+    candidates = [
+        guess
+        for heading in rest
+        for guess in guesses(
+            heading,
+            sheet.columns[heading],
+            ("stents",) if heading in stents else ("patients", "collections"),
+            reader,
+            named=_STENT.sub("", folded(heading)).strip() if heading in stents else "",
+        )
+        if not (index and guess.target == "index_date")
+    ]
+    chosen = _one_site(assigned(candidates))
+    makers = [
+        Maker(table=table, found=tuple(each for each in chosen if each.table == table))
+        for table in ("patients", "collections", "stents")
+    ]
+    return [*(each for each in makers if each.found and _has_essential(each)), *([index] if index else [])]
+
+
+def _one_site(chosen: Sequence[Guess]) -> list[Guess]:
+    """Of two columns for the site of a collection the one that may name several."""
+    several = any(each.target == "collections" for each in chosen)
+    return [each for each in chosen if not (several and each.table == "collections" and each.target == "site")]
+
+
+def _index_group(sheet: Sheet, free: Sequence[str], reader: Reader) -> Maker | None:
+    """Several headings about the index drainage: its session, with its date."""
+    phrase = next(
+        (
+            each
+            for each in phrases()["patients"]["index_date"]
+            if sum(plain_heading(h).startswith(each + " ") for h in free) > 1
+        ),
+        "",
+    )
+    if not phrase:
+        return None
+    own = [heading for heading in free if plain_heading(heading).startswith(phrase + " ")]
+    found = assigned(
+        [
+            guess
+            for heading in own
+            for guess in guesses(
+                heading,
+                sheet.columns[heading],
+                ("sessions",),
+                reader,
+                named=plain_heading(heading).removeprefix(phrase),
+            )
+        ]
+    )
+    maker = Maker(table="sessions", found=tuple(found), index=True)
+    return maker if _has_essential(maker) else None
+
+
+def _has_essential(maker: Maker) -> bool:
+    wanted = _ESSENTIAL.get(maker.table, ())
+    return not wanted or any(maker.holds(target) for target in wanted)
+
+
+def _long(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
+    """The one table that a sheet with a row each time seems to be of."""
+    tried = []
+    for section in _LONG:
+        found = assigned(
+            [guess for heading in free for guess in guesses(heading, sheet.columns[heading], (section,), reader)]
+        )
+        table = "patients" if section == "deaths" else section
+        maker = Maker(table=table, found=tuple(found))
+        if any(maker.holds(target) for target in _ESSENTIAL[section]):
+            tried.append((2 * likeness(sheet.name, phrases()["sheets"][section]) + maker.score, maker))
+    return [max(tried, key=lambda each: each[0])[1]] if tried else []
+
+
+def _wide(sheet: Sheet, group: Group, reader: Reader) -> Maker | None:
+    tried = []
+    for table in ("sessions", "scans", "collections", "stents", "adverse_events", "reviews", "other_interventions"):
+        found = assigned(
+            [
+                guess
+                for form in group.headings
+                for guess in guesses(
+                    form, _most_filled(sheet, group, form), (table,), reader, named=group.own_part(form) or "date"
+                )
+            ]
+        )
+        maker = Maker(table=table, found=tuple(found), group=group)
+        if _has_essential(maker):
+            tried.append((likeness(group.stem, phrases()["sheets"][table]) + maker.score, maker))
+    return max(tried, key=lambda each: each[0])[1] if tried else None
+
+
+def _most_filled(sheet: Sheet, group: Group, form: str) -> RawColumn:
+    columns = [sheet.columns[group.written[form, number]] for number in group.numbers]
+    return max(columns, key=lambda column: int(column.filled().sum()))
+
+
+Plan = tuple[list[Sheet], list[Maker]]
+
+
+def _merged(plans: Sequence[tuple[Sheet, list[Maker]]]) -> list[Plan]:
+    """Sheets with the same headings and the same kind of rows told as one, as sheets of several years are."""
+    merged: dict[tuple, Plan] = {}
+    for sheet, makers in plans:
+        if makers:
+            form = (tuple(sheet.columns), sheet.header_rows, tuple(each.table for each in makers))
+            merged.setdefault(form, ([], makers))[0].append(sheet)
+    return list(merged.values())
+
+
+def _dates(sheets: Sequence[Sheet]) -> Iterator[str]:
+    orders = _orders(sheets)
+    yield "[dates]"
+    if len(orders) == 1:
+        yield f'order = "{orders.pop()}"  {GUESS}some dates fit no other order'
+    elif orders:
+        yield f'order = "day_first"  {GUESS}dates of both orders occur; columns of the other order say so below'
+    else:
+        yield '# order = "day_first"  # or "month_first": no date typed as text shows its order; say it'
+    yield "# data_lock = 2026-09-30   # the day the data were locked: say it\n"
+
+
+def _numbers(reader: Reader) -> Iterator[str]:
+    if reader.decimal:
+        yield f'[numbers]\ndecimal = "{reader.decimal}"  {GUESS}most numbers with decimals have it\n'
+
+
+def _ids(sheets: Sequence[Sheet], main: Sheet | None) -> Iterator[str]:
+    """What codes of other sheets lack to be those of the patients: their form, or habits of writing."""
+    if main is None or not main.key:
+        return
+    known = _written_codes(main)
+    strays = {code for sheet in sheets if sheet.key and sheet is not main for code in _written_codes(sheet)} - known
+    habits = [name for name, plainer in ID_HABITS.items() if strays and _found_by(plainer, strays, known)]
+    form = _form(strays, known)
+    if form or habits:
+        yield "[ids]"
+        if form:
+            yield f"form = {_text(form)}  {GUESS}codes of other sheets lack its letters or zeros"
+        if habits:
+            yield f"ignore = {_list(habits)}  {GUESS}codes of other sheets differ from the patients' in these only"
+        yield ""
+
+
+def _written_codes(sheet: Sheet) -> set[str]:
+    return {folded(cell.text) for cell in filled_cells(sheet.columns[sheet.key])}
+
+
+def _found_by(plainer: Callable[[str], str], strays: set[str], known: set[str]) -> bool:
+    there = {plainer(code) for code in known}
+    return len(there) == len(known) and any(plainer(code) in there for code in strays)
+
+
+def _form(strays: set[str], known: set[str]) -> str:
+    """ "P000" where most codes of patients are so, and bare numbers stand for them elsewhere."""
+    shaped = Counter((found[1], len(found[2])) for code in known if (found := re.fullmatch(r"(\D*)([0-9]+)", code)))
+    if not shaped:
+        return ""
+    (prefix, width), count = shaped.most_common(1)[0]
+    digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
+    short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
+    return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
+
+
+def _words(plans: Sequence[Plan]) -> Iterator[str]:
+    """Words in columns of codes that stand for none yet, for a person to explain."""
+    by_column: dict[str, list[str]] = {}
+    for guess in (each for _, makers in plans for maker in makers for each in maker.found if each.unread):
+        name = "instrument_class" if guess.target == "instruments" else guess.target
+        by_column.setdefault(name, []).extend(guess.unread)
+    for name, words in by_column.items():
+        told = [word for word in dict.fromkeys(map(folded, words)) if not find_identifiers([], [("a cell", word)])]
+        if told:
+            yield f"# [synonyms.{name}]  # words that stand for no code yet; the codes: {', '.join(choices_of(name))}"
+            yield from (f'# {_text(word)} = ""' for word in told[:_MOST_WORDS])
+            yield ""
+
+
+def _fill(plans: Sequence[Plan]) -> Iterator[str]:
+    targets = {(each.table, guess.target) for _, makers in plans for each in makers for guess in each.found}
+    yield "[fill]"
+    if ("patients", "vital_status") not in targets:
+        known = ("patients", "death_day") in targets
+        mark = "" if known else "# "
+        yield f'{mark}"patients.vital_status" = "alive"  {GUESS}only if every death is recorded'
+    if ("patients", "last_contact_day") not in targets:
+        yield f'"patients.last_contact_day" = "last_record"  {GUESS}no column seems to hold the last contact'
     yield ""
 
 
-def _target(heading: str, target: str) -> str:
-    unit = unit_in(heading)
-    if unit and target in ("size", "yield", "volume_ml", "minutes_total"):
-        return f"{{ to = {_text(target)}, unit = {_text(unit)} }}"
-    if target == "operator":
-        return '{ to = "operator", pseudonyms = true }'
-    return _text(target)
+def _told(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: bool) -> Iterator[str]:
+    sheet = group[0]
+    names = [each.name for each in group]
+    yield "[[sheet]]"
+    yield f"name = {_text(names[0]) if len(names) == 1 else _list(names)}"
+    yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
+    if sheet.key:
+        yield f"patient = {_text(sheet.key)}  {GUESS}it must hold study codes, not record numbers"
+    elif sheet.session:
+        yield f"session = {_text(sheet.session)}  {GUESS}it names a session, and through it the patient"
+    else:
+        yield f"each_row_is_a_patient = true  {GUESS}no column looks like a study code"
+    rest = _rest(sheet, makers)
+    if rest:
+        yield f"# not guessed; map each of them, or ignore it by name: {', '.join(_text(each) for each in rest)}"
+    yield "ignore = []\n"
+    for maker in makers:
+        yield from _rows(sheet, maker, indexed=indexed)
 
 
-def _wide(sheet: _Sheet, group: Group) -> Iterator[str]:
-    found = {}
-    for heading in group.headings:
-        target = target_of(heading.replace("{n}", ""), "sessions")
-        if target and target not in found.values():
-            found[heading] = target
-    if "day" not in found.values():
-        yield f"# not guessed: the numbered headings {', '.join(_text(each) for each in group.headings)}\n"
-        return
+def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:
+    told = {sheet.key, sheet.session}
+    for maker in makers:
+        found = [guess.heading for guess in maker.found]
+        if maker.group:
+            told |= {maker.group.written[form, number] for form in found for number in maker.group.numbers}
+            told.add(beyond(list(sheet.columns), maker.group.stem))
+        told |= set(found)
+    return [heading for heading, column in sheet.columns.items() if heading not in told and column.filled().any()]
+
+
+def _rows(sheet: Sheet, maker: Maker, *, indexed: bool) -> Iterator[str]:
+    group = maker.group
     yield "[[sheet.rows]]"
-    yield f'table = "sessions"  {GUESS}from the numbered headings'
-    yield f"numbers = {list(group.numbers)}"
-    yield f'constants = {{ session_type = "necrosectomy" }}  {GUESS}if each of them is one'
+    yield f"table = {_text(maker.table)}  {GUESS}{'from the numbered headings' if group else 'from names and contents'}"
+    if group:
+        yield f"numbers = {list(group.numbers)}"
+    if maker.index:
+        yield f"index = true  {GUESS}its date is day 0"
+        yield f'constants = {{ session_type = "drainage" }}  {GUESS}the index drainage'
+    elif maker.table == "sessions" and not maker.holds("session_type"):
+        yield f'constants = {{ session_type = "necrosectomy" }}  {GUESS}if each of them is one'
+    elif maker.table == "sessions" and not indexed:
+        yield f'index = "first_drainage"  {GUESS}no column seems to hold the date of the index drainage'
+    if maker.table == "stents" and not (maker.holds("stent_type") or maker.holds("stent")):
+        yield f'constants = {{ stent_type = "lumen_apposing" }}  {GUESS}the kind of stent is not written'
     yield "[sheet.rows.columns]"
-    for heading, target in found.items():
-        yield f"{_text(heading)} = {_target(heading, target)}  {GUESS}from the heading"
-    if rest := beyond(list(sheet.columns), group.prefix):
+    for guess in maker.found:
+        yield f"{_text(guess.heading)} = {_target(guess)}  {GUESS}{guess.evidence}"
+    if group and maker.table == "sessions":
+        yield from _overflow(sheet, maker)
+    yield ""
+
+
+def _overflow(sheet: Sheet, maker: Maker) -> Iterator[str]:
+    if rest := beyond(list(sheet.columns), maker.group.stem):
         yield f"[sheet.rows.overflow]\ncolumn = {_text(rest)}  {GUESS}from the heading"
         yield f'between = ";"  {GUESS}what stands between sessions'
-        yield f"parts = {_list(found)}  {GUESS}their parts in order"
+        yield f"parts = {_list(guess.heading for guess in maker.found)}  {GUESS}their parts in order"
         yield f'between_parts = "|"  {GUESS}what stands between the parts of one session'
-    yield ""
+
+
+def _target(guess: Guess) -> str:
+    if guess.target == "operator":
+        return '{ to = "operator", pseudonyms = true }'
+    if guess.day_first is False:
+        return f'{{ to = {_text(guess.target)}, order = "month_first" }}'
+    return f"{{ to = {_text(guess.target)}, unit = {_text(guess.unit)} }}" if guess.unit else _text(guess.target)
 
 
 def _text(text: str) -> str:

@@ -21,10 +21,20 @@ from typing import Any
 from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.export.layout import NUMBER, ColumnLayout, Layout, Overflow, RowsLayout, SheetLayout, Words
+from necrostats.registry.export.layout import (
+    NO_WORDS,
+    NUMBER,
+    ColumnLayout,
+    Layout,
+    Overflow,
+    RowsLayout,
+    SheetLayout,
+    Words,
+)
 from necrostats.registry.export.layout_keys import Keys, Problems
 from necrostats.registry.export.names import ID_HABITS, hint
-from necrostats.registry.export.targets import GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
+from necrostats.registry.export.own_words import INSIDE, WHOLE, OwnWords
+from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.messages import problem_report
@@ -138,9 +148,12 @@ MOST_NUMBERS = 99
 _CODED = {
     "instruments": "instrument_class",
     "event": "event_type",
+    "end": "end_reason",
     "collections": "site",
     "collection": "site",
     "yield": "yield_words",
+    "stent": "stent_type",
+    "stents": "stent_type",
 }
 
 
@@ -151,8 +164,10 @@ class Defaults:
     order: str
     system: str
     decimal: str
+    grouped: bool
     synonyms: Mapping[str, Words]
     languages: tuple[str, ...] = ()
+    words: OwnWords = NO_WORDS
 
 
 def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
@@ -199,11 +214,16 @@ def _same_day(keys: Keys, table: str) -> bool:
 
 
 def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    return tuple(
-        column
-        for heading, written in keys.content.items()
-        if (column := _column(keys, heading, written, table, defaults)) is not None
-    )
+    read = (_column(keys, heading, written, table, defaults) for heading, written in keys.content.items())
+    return tuple(part for column in read if column is not None for part in _parts(column, defaults))
+
+
+def _parts(column: ColumnLayout, defaults: Defaults) -> tuple[ColumnLayout, ...]:
+    """A column whose cells hold the reason and the date of an end is read twice, once for each."""
+    if column.to != "end":
+        return (column,)
+    codes = merged(defaults.synonyms.get("end_reason", {}), column.codes)
+    return tuple(replace(column, to=to, codes=codes, of_end=True) for to in ENDS)
 
 
 def _column(keys: Keys, heading: str, written: object, table: str, defaults: Defaults) -> ColumnLayout | None:
@@ -234,6 +254,8 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
         days=options.flag("days"),
         pseudonyms=options.flag("pseudonyms"),
         session=options.flag("session", True),
+        grouped=defaults.grouped,
+        words=defaults.words,
     )
     options.done()
     _check_unit(options, table, column)
@@ -255,6 +277,8 @@ def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
     try:
         if column.to == "yield":
             read_quantity("1", default_unit=column.unit)
+        elif column.to in BORES:
+            read_number("1", unit=BORES[column.to], default_unit=column.unit)
         elif column.to == "size":
             read_axes("1", column.unit)
         else:
@@ -378,18 +402,19 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
                 f"{place}.ignore", "is ignored and mapped at the same time", "Take it away in one place.", heading
             )
     for rows in sheet.rows:
-        mapped = Counter(folded(column.heading) for _, columns in rows.each_number() for column in columns)
+        once = [
+            column
+            for _, columns in rows.each_number()
+            for column in columns
+            if column.to != ENDS[0] or not column.of_end
+        ]
+        mapped = Counter(folded(column.heading) for column in once)
         for heading in [heading for heading, count in mapped.items() if count > 1]:
             problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
-    dates = [column for rows in sheet.rows for column in rows.columns if not is_date(rows.table, column.to)]
-    several = Counter(folded(column.heading) for column in dates)
-    for heading in [heading for heading, count in several.items() if count > 1]:
-        problems.add(
-            f"{place}.rows.columns", "is mapped in several groups, and is not a date", "Take one away.", heading
-        )
 
 
 FORMAT = 1
+_HAPPENINGS = ("adverse_events", "other_interventions", "stents")
 _MOST_BYTES = 1 << 20
 _PLACE = re.compile(r"\(at line (\d+), column \d+\)")
 
@@ -454,12 +479,15 @@ def _layout(top: Keys) -> Layout:
         order=dates.choice("order", ("day_first", "month_first")),
         system=dates.choice("system", ("1900", "1904")),
         decimal=numbers.choice("decimal", (".", ",")),
+        grouped=numbers.choice("groups", ("blanks",)) == "blanks",
         synonyms=synonyms(top.keys("synonyms"), languages),
+        words=_own_words(top.keys("words")),
     )
     layout = Layout(
         sheets=(),
         ignore_sheets=ignore_sheets,
         accept=top.texts("accept"),
+        none_happened=_none_happened(top),
         data_lock=dates.day("data_lock"),
         earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
@@ -484,6 +512,12 @@ def _layout(top: Keys) -> Layout:
     return replace(layout, sheets=sheets)
 
 
+def _own_words(keys: Keys) -> OwnWords:
+    words = OwnWords.of({name: keys.texts(name) for name in (*WHOLE, *INSIDE)})
+    keys.done()
+    return words
+
+
 def _languages(top: Keys) -> tuple[str, ...]:
     known = ("en", *LANGUAGES)
     named = top.texts("language")
@@ -494,12 +528,28 @@ def _languages(top: Keys) -> tuple[str, ...]:
     return tuple(name for name in named if name in known)
 
 
+def _none_happened(top: Keys) -> tuple[str, ...]:
+    named = top.texts("none_happened")
+    for name in set(named) - set(_HAPPENINGS):
+        listed = ", ".join(_HAPPENINGS)
+        top.problems.add(
+            top.at("none_happened"), "is no table of what may not happen", f"Write any of: {listed}.", name
+        )
+    return tuple(name for name in named if name in _HAPPENINGS)
+
+
 def _habits(ids: Keys) -> tuple[str, ...]:
     named = ids.texts("ignore")
     for name in set(named) - set(ID_HABITS):
         listed = ", ".join(f'"{each}"' for each in ID_HABITS)
         ids.problems.add(ids.at("ignore"), "is nothing that ids can differ in", f"Write any of: {listed}.", name)
     return tuple(name for name in ID_HABITS if name in named)
+
+
+def _is_texts(value: object) -> bool:
+    """Whether rows to skip are given by what their first cell says: "Total", ["Total", "Mean*"]; "1-3" are numbers."""
+    listed = value if isinstance(value, list) else [value]
+    return all(isinstance(each, str) and re.search(r"[^\W\d]", each) for each in listed)
 
 
 def _form(ids: Keys) -> str:
@@ -513,21 +563,25 @@ def _form(ids: Keys) -> str:
 
 
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
+    skipped = _is_texts(keys.content.get("skip_rows"))
     sheet = SheetLayout(
         names=keys.texts("name"),
         header_rows=keys.numbers("header_rows", 1000) or (1,),
         patient=keys.texts("patient"),
+        session=keys.text("session"),
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
         carry_down=keys.texts("carry_down"),
         ignore=keys.texts("ignore"),
-        skip_rows=keys.numbers("skip_rows", MOST_ROWS),
+        skip_rows=() if skipped else keys.numbers("skip_rows", MOST_ROWS),
+        skip_texts=keys.texts("skip_rows") if skipped else (),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
-    if bool(sheet.patient) == sheet.each_row_is_a_patient:
+    if bool(sheet.patient) + bool(sheet.session) + sheet.each_row_is_a_patient != 1:
         keys.problems.add(
             keys.at("patient"),
             "it must be said once who the rows are about",
-            "Name the column that holds the study code (patient = …), or write each_row_is_a_patient = true.",
+            "Name the column that holds the study code (patient = …) or the session (session = …), "
+            "or write each_row_is_a_patient = true.",
         )
     if not sheet.rows:
         keys.problems.add(

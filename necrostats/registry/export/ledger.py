@@ -351,7 +351,7 @@ class _Piece:
         """The cells that say who a row is about."""
         person = self.read.material.people.of[self.sheet.number]
         here = slice(self.first, self.end)
-        for heading in self.sheet.layout.patient:
+        for heading in self.sheet.layout.keys:
             raw = self.sheet.column(heading).raw
             filled = np.array([bool(cell.text.strip()) or cell.no_result for cell in raw.cells])[raw.which[here]]
             rows = np.flatnonzero(filled & ~self._gone()) + self.first

@@ -10,6 +10,7 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
+from necrostats.registry.columns import LATEST
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin, joined
 from necrostats.registry.export.texts import Texts
@@ -86,6 +87,7 @@ def linked(making: Making, layout: Layout, before: Mapping[str, int] = NOTHING_B
     ids = Texts.of([*making.ids, ""])
     tables = {name: _with_ids(made, ids, before.get(name, 0)) for name, made in making.tables.items()}
     making = making.with_tables(**tables)
+    making = _under_sessions(making)
     treated = {name: _with_collection(making.tables[name], making.tables["collections"], layout) for name in TREATED}
     making = making.with_tables(**treated)
     sessions = making.tables["sessions"]
@@ -93,6 +95,17 @@ def linked(making: Making, layout: Layout, before: Mapping[str, int] = NOTHING_B
     naming = any(making.tables[name].text("session").filled.any() for name in under)
     known = _known_sessions(sessions) if naming else {}
     return making.with_tables(**{name: _with_session(making.tables[name], sessions, known) for name in under})
+
+
+def _under_sessions(making: Making) -> Making:
+    """Stents read in a session's cell were placed on its day, in its collection."""
+    stents, sessions = making.tables["stents"], making.tables["sessions"]
+    rows = np.flatnonzero(stents.parent >= 0)
+    if not len(rows):
+        return making
+    stents = _with_day(stents, sessions, rows, "placed_day")
+    collection = sessions.text("collection").take(stents.parent[rows])
+    return making.with_tables(stents=stents.with_text("collection", rows, collection))
 
 
 def _with_ids(made: Made, ids: Texts, before: int) -> Made:
@@ -119,7 +132,7 @@ def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     site = collections.text("site").plain()
     rows_of = {person: rows.to_numpy() for person, rows in of_person} if (named != "").any() else {}
     for row in np.flatnonzero(named != ""):
-        found = _found(named[row], rows_of.get(made.person[row], ()), site)
+        found = _found(named[row], rows_of.get(made.person[row], ()), site, collections.number)
         if not found or (len(found) > 1 and made.table.name != "sessions"):
             lost.append(row)
         main[row] = found[0] if found and row not in lost[-1:] else -1
@@ -148,15 +161,19 @@ def _unreadable(made: Made, column: str) -> np.ndarray:
     return found
 
 
-def _found(named: str, rows: np.ndarray, site: np.ndarray) -> list[int]:
-    """The collections (row numbers) that a reference means; none if one of its parts cannot be found."""
+def _found(named: str, rows: np.ndarray, site: np.ndarray, number: np.ndarray) -> list[int]:
+    """The collections (row numbers) that a reference means; none if one of its parts cannot be found.
+
+    A number is that of the heading ("K2 size") where the collections have one, else their place in the order written.
+    """
     if named == "all":
         return list(rows)
     found = []
     for part in named.split(";"):
         if part.isdecimal():
-            number = int(part[:_LONGEST_NUMBER])
-            matching = [rows[number - 1]] if len(part) <= _LONGEST_NUMBER and 1 <= number <= len(rows) else []
+            wanted = int(part[:_LONGEST_NUMBER]) if len(part) <= _LONGEST_NUMBER else 0
+            own = [number[row] or place for place, row in enumerate(rows, start=1)]
+            matching = [row for row, each in zip(rows, own, strict=True) if each == wanted]
         else:
             matching = [row for row in rows if site[row] == part]
             if not matching and len(rows) == 1 and not site[rows[0]]:
@@ -230,10 +247,10 @@ def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int])
     return _with_day(made, sessions, read_in_session) if made.table.name == "adverse_events" else made
 
 
-def _with_day(made: Made, sessions: Made, rows: np.ndarray) -> Made:
-    """An event read from a session's own cell happened on the session's day."""
-    for name in ("day", "day_latest"):
-        texts = sessions.text(name).take(made.parent[rows])
+def _with_day(made: Made, sessions: Made, rows: np.ndarray, column: str = "day") -> Made:
+    """An event or stent read from a session's own cell happened on the session's day."""
+    for latest in ("", LATEST):
+        texts = sessions.text("day" + latest).take(made.parent[rows])
         if texts.filled.any():
-            made = made.with_text(name, rows[texts.filled], texts.take(texts.filled))
+            made = made.with_text(column + latest, rows[texts.filled], texts.take(texts.filled))
     return made

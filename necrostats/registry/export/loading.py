@@ -130,6 +130,7 @@ def read_stretch(
         findings=places.all_findings(draft.findings, len(read.findings), said),
         set_aside=_set_aside(draft, places),
         source=source_of(raw, draft),
+        given=frozenset(raw.tables),
     )
     return ReadExport(
         registry=registry,

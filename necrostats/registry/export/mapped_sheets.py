@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
 
 import numpy as np
 
@@ -35,10 +37,16 @@ class LaidSheet:
     rows: np.ndarray
     columns: Mapping[str, LaidColumn]
     below: np.ndarray
+    aliases: Mapping[str, str] = field(default_factory=dict)
 
     def column(self, heading: str) -> LaidColumn:
         """The column of a heading, however it is written."""
-        return self.columns[folded(heading)]
+        return self.columns[self.key(heading)]
+
+    def key(self, heading: str) -> str:
+        """The key among `columns` of a heading that the layout writes."""
+        key = folded(heading)
+        return self.aliases.get(key, key)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -67,14 +75,18 @@ def laid(export: Export, layout: Layout) -> Laid:
         raise RegistryError(problem_report(findings, layout.name), findings=findings)
     read = {id(grid) for _, grid in chosen}
     others = [grid for grid in export.grids if id(grid) not in read]
-    ignored = {folded(name) for name in layout.ignore_sheets}
     return Laid(
         export=export,
         layout=layout,
         sheets=sheets,
-        ignored=tuple(grid for grid in others if _names(grid) & ignored),
-        strangers=tuple(grid for grid in others if not _names(grid) & ignored),
+        ignored=tuple(grid for grid in others if is_named(grid, layout.ignore_sheets)),
+        strangers=tuple(grid for grid in others if not is_named(grid, layout.ignore_sheets)),
     )
+
+
+def is_named(grid: Grid, names: Collection[str]) -> bool:
+    """Whether one of the names of a layout means this sheet; "*" and "?" in a name stand for any signs, or one."""
+    return any(fnmatchcase(own, folded(name)) for own in _names(grid) for name in names)
 
 
 def _names(grid: Grid) -> set[str]:
@@ -89,7 +101,7 @@ def _grids(export: Export, sheet: SheetLayout, layout: Layout, problems: Problem
             problems.add("sheet[1].name", "there is no name, and the source holds several sheets", "Name the sheet.")
         return
     for name in sheet.names:
-        found = [grid for grid in export.grids if folded(name) in _names(grid)]
+        found = [grid for grid in export.grids if is_named(grid, (name,))]
         if not found:
             number = layout.sheets.index(sheet) + 1
             problems.add(
@@ -111,7 +123,35 @@ def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
         if seen[key] > 1:
             shown, key = f"{shown}#{seen[key]}", f"{key}#{seen[key]}"
         columns[key] = LaidColumn(heading=shown, raw=column.at(below), sheet=number)
-    return LaidSheet(number=number, grid=grid, layout=sheet, rows=grid.rows[below], columns=columns, below=below)
+    return LaidSheet(
+        number=number,
+        grid=grid,
+        layout=sheet,
+        rows=grid.rows[below],
+        columns=columns,
+        below=below,
+        aliases=aliases(sheet, columns),
+    )
+
+
+def aliases(sheet: SheetLayout, columns: Collection[str]) -> dict[str, str]:
+    """Headings as the layout writes them → those of the sheet that differ in blanks, signs or the way to count only.
+
+    "DEN{n} date" finds "DEN 1 date", "1st DEN date" is found by "{n} DEN date"; never where two columns would do.
+    """
+    by_form: dict[str, list[str]] = {}
+    for key in columns:
+        by_form.setdefault(plainest(key), []).append(key)
+    every = (*sheet.headings(), *sheet.carry_down, *sheet.ignore)
+    named = {folded(heading) for heading in every} - set(columns)
+    found = {heading: by_form.get(plainest(heading), []) for heading in named}
+    return {heading: keys[0] for heading, keys in found.items() if len(keys) == 1}
+
+
+def plainest(heading: str) -> str:
+    """A heading without blanks and signs, its ordinals as numbers: "1st DEN  date" and "DEN-1 date" stay apart."""
+    counted = re.sub(r"\b([0-9]{1,2})(?:st|nd|rd|th|er|ere|re|e|eme|o|a|\.|º|ª|°)(?=\W|$)", r"\1", folded(heading))
+    return re.sub(r"[\W_]+", "", counted)
 
 
 def headings(grid: Grid, header_rows: tuple[int, ...]) -> list[str]:
@@ -149,7 +189,8 @@ def _check_headings(sheet: LaidSheet, layout: Layout, problems: Problems) -> Non
     place = f"sheet[{layout.sheets.index(sheet.layout) + 1}]"
     known = [column.heading for column in sheet.columns.values()]
     named = [*sheet.layout.headings(), *sheet.layout.carry_down, *sheet.layout.ignore]
-    lost = [heading for heading in dict.fromkeys(named) if folded(heading) not in sheet.columns]
+    there = sheet.columns.keys() | sheet.aliases.keys()
+    lost = [heading for heading in dict.fromkeys(named) if folded(heading) not in there]
     for heading in lost:
         problems.add(
             place,

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
-from necrostats.registry.export.assembling import conflict
+from necrostats.registry.export.assembling import CHILDREN, conflict
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.table_drafts import NOWHERE, Days, Made, Making, Mark
 from necrostats.registry.export.texts import Texts
@@ -149,6 +149,6 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
             making.tables[name],
             parent=np.where(making.tables[name].parent >= 0, to[making.tables[name].parent], NOWHERE),
         )
-        for name in ("instrument_uses", "adverse_events")
+        for name in CHILDREN.values()
     }
     return making.with_tables(sessions=joined, **children)

@@ -8,17 +8,19 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.cells import first_rows
-from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.layout import SHEET, Layout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.source_table import objects
 
 NOBODY = -1
 IGNORE_HABITS = (
@@ -43,19 +45,51 @@ class People:
 def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
     """The patients of all sheets. A row whose key is blank, in whole or in part, is nobody's."""
     known: dict[str, int] = {}
-    of = []
-    for sheet in sheets:
+    of = {}
+    for sheet in sorted(sheets, key=lambda sheet: bool(sheet.layout.session)):
         if sheet.layout.each_row_is_a_patient:
-            of.append(np.arange(len(known), len(known) + len(sheet)))
+            of[sheet.number] = np.arange(len(known), len(known) + len(sheet))
             known.update({f"{_BETWEEN}{sheet.number}{_BETWEEN}{row}": len(known) + row for row in range(len(sheet))})
+        elif sheet.layout.session:
+            of[sheet.number] = _through_sessions(
+                sheet, [(each, of[each.number]) for each in sheets if each.number in of]
+            )
         else:
-            of.append(_numbered([_key_column(sheet, heading, layout) for heading in sheet.layout.patient], known))
+            columns = [_key_column(sheet, heading, layout) for heading in sheet.layout.patient]
+            of[sheet.number] = _numbered(columns, known)
     if layout.keep_ids:
         ids = tuple("-".join(key.strip(_BETWEEN).split(_BETWEEN)).upper() for key in known)
     else:
         width = max(4, len(str(len(known))))
         ids = tuple(f"P{number:0{width}d}" for number in range(1, len(known) + 1))
-    return People(ids=ids, of=tuple(of), keys=tuple(known))
+    return People(ids=ids, of=tuple(of[sheet.number] for sheet in sheets), keys=tuple(known))
+
+
+def session_keys(sheet: LaidSheet) -> np.ndarray:
+    """The session (N,) that each row of a sheet of sessions is, as the export names it; blank where it has no name."""
+    for rows in sheet.layout.rows:
+        heading = rows.heading_of("session") if rows.table == "sessions" and not rows.numbers else ""
+        if heading:
+            return _texts(sheet, heading)
+    return np.full(len(sheet), "", dtype=object)
+
+
+def _texts(sheet: LaidSheet, heading: str) -> np.ndarray:
+    column = sheet.column(heading)
+    texts = ["" if is_blank(cell.text) else folded(cell.text) for cell in column.raw.cells]
+    return objects(texts)[column.raw.which]
+
+
+def _through_sessions(sheet: LaidSheet, others: Sequence[tuple[LaidSheet, np.ndarray]]) -> np.ndarray:
+    """The patient (N,) of each row by the session it names; nobody, where none or more than one patient has it."""
+    patients: dict[str, set[int]] = {}
+    for other, person in others:
+        for key, number in zip(session_keys(other), person.tolist(), strict=True):
+            if key and number != NOBODY:
+                patients.setdefault(key, set()).add(number)
+    one = {key: next(iter(numbers)) for key, numbers in patients.items() if len(numbers) == 1}
+    named = _texts(sheet, sheet.layout.session)
+    return np.array([one.get(key, NOBODY) for key in named], dtype=np.int64)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -79,8 +113,10 @@ def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
 
 
 def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
+    if heading == SHEET:
+        return _Keys(texts=[_key(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
     column = sheet.column(heading)
-    carried = folded(heading) in {folded(each) for each in sheet.layout.carry_down}
+    carried = sheet.key(heading) in {sheet.key(each) for each in sheet.layout.carry_down}
     above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
     source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
     return _Keys(texts=[_key(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
@@ -144,7 +180,7 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     listed = _listed(sheets, people)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
-        for rule in (_skipped, _swallowed, _long, _nobody, _copies):
+        for rule in (_skipped, _swallowed, _long, _nobody, _copies, _same_session):
             for aside in rule(sheet, person, free.copy()):
                 if len(aside.at):
                     free[aside.at] = False
@@ -187,7 +223,7 @@ def _orphans(
                 problem=f"is about a patient of whom no sheet of patients has a row (rows so: "
                 f"{np.count_nonzero(at):,}, patients: {patients:,}){clue}",
                 remedy=remedy,
-                heading=sheet.layout.patient[0] if sheet.layout.patient else "",
+                heading=next(iter(sheet.layout.keys), ""),
             )
 
 
@@ -201,11 +237,23 @@ def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator
     yield RowsAside(
         rule="SKIPPED",
         sheet=sheet,
-        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows)),
+        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows) | _named_no_record(sheet)),
         severity="notes",
         problem="the layout says that this row is no record",
         remedy="Nothing to do if that is right.",
     )
+
+
+def _named_no_record(sheet: LaidSheet) -> np.ndarray:
+    """Rows (N,) whose first cell with a text in it says that they are no record ("Total", "Mean*")."""
+    patterns = [folded(text) for text in sheet.layout.skip_texts]
+    named, free = np.zeros(len(sheet), dtype=bool), np.full(len(sheet), bool(patterns))
+    for column in sheet.columns.values() if patterns else ():
+        matches = [any(fnmatchcase(folded(cell.text), each) for each in patterns) for cell in column.raw.cells]
+        filled = column.raw.filled() & free
+        named |= filled & np.array(matches)[column.raw.which]
+        free &= ~filled
+    return named
 
 
 def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
@@ -236,14 +284,45 @@ def _long(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[Ro
 
 
 def _nobody(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
-    heading = sheet.layout.patient[0] if sheet.layout.patient else ""
+    heading = next(iter(sheet.layout.keys), "")
+    nothing = "nothing says which patient this row is about"
     yield RowsAside(
         rule="NO_PATIENT",
         sheet=sheet,
         at=np.flatnonzero(free & (person == NOBODY)),
         severity="stops",
-        problem="nothing says which patient this row is about",
-        remedy="Fill in the cell. If the row is no record, name it in skip_rows.",
+        problem=f"names no session that exactly one patient has: {nothing}" if sheet.layout.session else nothing,
+        remedy="Fill in the cell, or correct it. If the row is no record, name it in skip_rows.",
+        heading=heading,
+    )
+
+
+def _same_session(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    """Rows of one session of a patient: word for word the same, the first counts; with other cells, none does."""
+    keys = session_keys(sheet)
+    rows = np.flatnonzero(free & (keys != ""))
+    session = pd.DataFrame({"person": person[rows], "key": keys[rows]})
+    cells = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()})
+    copy = cells.duplicated().to_numpy(dtype=bool) & session.duplicated().to_numpy(dtype=bool)
+    different = np.zeros(len(rows), dtype=bool)
+    different[~copy] = session[~copy].duplicated(keep=False).to_numpy(dtype=bool)
+    heading = next((rows.heading_of("session") for rows in sheet.layout.rows if rows.table == "sessions"), "")
+    yield RowsAside(
+        rule=DUPLICATE_ROW,
+        sheet=sheet,
+        at=rows[copy],
+        severity="asks",
+        problem="this session stands here word for word a second time; the first one counts",
+        remedy="Take the copy away.",
+        heading=heading,
+    )
+    yield RowsAside(
+        rule="DUPLICATE_ID",
+        sheet=sheet,
+        at=rows[different],
+        severity="stops",
+        problem="another row of the same patient has this session id and other contents, so neither counts",
+        remedy="Give each session an id of its own, or take away the row that is wrong.",
         heading=heading,
     )
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 
 import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import headings
+from necrostats.registry.export.mapped_sheets import aliases, headings, is_named
 from necrostats.registry.export.words import all_words
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
@@ -41,24 +41,32 @@ def _known_words(layout: Layout | None) -> frozenset[str]:
 
 def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
     sheets = layout.sheets if layout else ()
-    names = {folded(grid.name), folded(grid.file)}
-    return next((sheet for sheet in sheets if not sheet.names or {folded(name) for name in sheet.names} & names), _BARE)
+    return next((sheet for sheet in sheets if not sheet.names or is_named(grid, sheet.names)), _BARE)
 
 
 def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
     sheet = _sheet(grid, form.header_rows)
-    no_dates = {folded(heading) for heading in (*form.patient, *_mapped(form, _operators))}
+    there = _headings_there(form, sheet)
+    keys, periods, operators = map(there, (form.keys, _mapped(form, _periods), _mapped(form, _operators)))
+    no_dates = {folded(heading) for heading in (*keys, *operators)}
     return find_identifiers(
         [sheet],
         above,
         accepted=accepted,
-        id_columns=form.patient,
+        id_columns=keys,
         date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
-        period_columns=list(_mapped(form, _periods)),
-        operator_columns=list(_mapped(form, _operators)),
+        period_columns=periods,
+        operator_columns=operators,
         known_words=known,
     )
+
+
+def _headings_there(form: SheetLayout, sheet: Sheet) -> Callable[[Iterable[str]], list[str]]:
+    """Turns headings as the layout writes them into those of the sheet."""
+    shown = {folded(heading): heading for heading in sheet.columns}
+    other = aliases(form, shown)
+    return lambda headings: [shown.get(other.get(folded(heading), folded(heading)), heading) for heading in headings]
 
 
 def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:

@@ -1,253 +1,42 @@
-"""From a mapped column to the function that reads its cells; each different cell is read once.
-
-Cells that hold several things: instruments in order, an event, collections; read whole or not at all.
-"""
+"""From a mapped column to the function that reads its cells; each different cell is read once."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
-from necrostats.registry.codebook import ADVERSE_EVENTS, COLLECTIONS, INSTRUMENT_USES, TABLES, Column
+from necrostats.registry.codebook import COLLECTIONS, STENTS, TABLES, Column
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import RawCell, letters_of
+from necrostats.registry.export.compound_cells import (
+    any_of,
+    parted_end,
+    read_collections,
+    read_event,
+    read_instruments,
+    read_stents,
+)
 from necrostats.registry.export.layout import ColumnLayout
+from necrostats.registry.export.own_words import as_written
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
 from necrostats.registry.export.redaction import holds_date, holds_old_age
-from necrostats.registry.export.targets import GRAMMAR_UNITS, is_date
-from necrostats.registry.export.words import NO_EVENT, known_words
+from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, is_date
+from necrostats.registry.export.words import known_words
 from necrostats.registry.folding import folded
-from necrostats.registry.languages import listed
-from necrostats.registry.quantities import Number, read_axes, read_count, read_minutes, read_number, read_quantity
-from necrostats.registry.quantities.cells import LONGEST, Unread, plain, without_value
+from necrostats.registry.quantities import (
+    Number,
+    is_blank,
+    read_axes,
+    read_count,
+    read_minutes,
+    read_number,
+    read_quantity,
+)
+from necrostats.registry.quantities.cells import Unread, without_value
 from necrostats.registry.quantities.cells import plain as bare
 
-Words = Mapping[str, str]
-
-
-def _any_of(section: str) -> str:
-    return "|".join(re.escape(word) for word in sorted(listed(section), key=len, reverse=True))
-
-
-_THEN = re.compile(rf"\s*(?:->|→|;|,?\s*\b(?:then|followed by|{_any_of('then')})\b)\s*")
-_AND = re.compile(rf"\s*(?:[+&,/]|\b(?:and|with|{_any_of('with')})(?=\s))\s*")
-_TIMES = re.compile(r"(?:\(?x\s?([0-9]{1,2})\)?|([0-9]{1,2})\s?x)")
-_PIECE = re.compile(r"[^\W_]+(?:[-'][^\W_]+)*|\?+|[^\w\s]", re.UNICODE)
-_NOT = frozenset(("no", "not", "without", "nil", "never", "denies", "non", *map(folded, listed("negation"))))
-_NO = frozenset(("no", "none", "nil", "negative", "nein", "non", "keine", "aucun", "ninguno", "nessuno"))
-_SIGNS = frozenset(",;:.-")
-_ELIDED = re.compile(r"\b(?:d|l|dell|all)'")
-_BUT = frozenset((",", ";", ".", "but", "aber", "mais", "pero", "ma"))
-_PERHAPS = frozenset(
-    (
-        "possible",
-        "possibly",
-        "probable",
-        "probably",
-        "suspected",
-        "query",
-        "likely",
-        "maybe",
-        *map(folded, listed("perhaps")),
-    )
-)
-_REMARKS = frozenset(
-    (
-        "a",
-        "an",
-        "and",
-        "the",
-        "at",
-        "of",
-        "on",
-        "in",
-        "to",
-        "by",
-        "from",
-        "after",
-        "during",
-        "then",
-        "with",
-        "minor",
-        "mild",
-        "moderate",
-        "severe",
-        "small",
-        "large",
-        "major",
-        "stopped",
-        "controlled",
-        "settled",
-        "resolved",
-        "spontaneously",
-        "self",
-        "limiting",
-        "limited",
-        "self-limiting",
-        "self-limited",
-        "clip",
-        "clips",
-        "clipped",
-        "treated",
-        "transfused",
-        "transfusion",
-        "adrenaline",
-        "epinephrine",
-        "endoscopically",
-        "conservatively",
-        "managed",
-        "conservative",
-        "post",
-        "procedure",
-        "intraprocedural",
-        "delayed",
-        "early",
-        "late",
-        "immediate",
-        "brief",
-        "transient",
-        "seen",
-        "noted",
-        "observed",
-        "reported",
-        *map(folded, listed("remarks")),
-    )
-)
-_MATTER = re.compile(
-    r"\b(?:wons?|wopns?|walled[- ]off(?: pancreatic)?(?: necrosis)?|necrosis|collections?|pancreatic)\b"
-)
-
-
-def read_instruments(text: str, own: Words) -> Reading:
-    """ "snare+net, then H2O2": a use of each class in order. A class named twice, or "x2", is one use, asked about."""
-    bare = plain(text)
-    if len(bare) > LONGEST:
-        return refused("is too long to be a list of instruments")
-    words = known_words("instrument_class", INSTRUMENT_USES.column("instrument_class").codes, own)
-    if folded(bare) in words:
-        classes, question = [words[folded(bare)]], ""
-    else:
-        parts = [part for step in _THEN.split(bare) for part in _AND.split(step)]
-        counted = [_without_count(part) for part in parts if part.strip(" .")]
-        unknown = [name for name, _ in counted if folded(name) not in words]
-        if unknown or not counted:
-            return refused("names an instrument that is neither in the codebook nor in the layout")
-        classes = [words[folded(name)] for name, _ in counted]
-        question = "counts an instrument, which is one use" if any(times for _, times in counted) else ""
-    named = [each for each in classes if each]
-    once = list(dict.fromkeys(named))
-    if "unknown" in once:
-        question = "says that an instrument is not known"
-    if len(once) < len(named):
-        question = question or "names an instrument class twice, which is one use"
-    uses = tuple({"instrument_class": each, "use_order": str(order)} for order, each in enumerate(once, start=1))
-    return Reading(rule="instruments", children=uses, question=question) if uses else BLANK
-
-
-def _without_count(part: str) -> tuple[str, bool]:
-    bare = _TIMES.sub("", part, count=1).strip(" .")
-    return (bare, True) if bare != part.strip(" .") and bare else (part.strip(" ."), False)
-
-
-def read_event(text: str, own: Words) -> Reading:
-    """ "bled, stopped": one event, to be graded; "nil": somebody looked and there was none."""
-    bare = folded(plain(text).strip(" ."))
-    words = known_words("event_type", ADVERSE_EVENTS.column("event_type").codes, own)
-    if len(bare) > LONGEST:
-        return refused("is too long to be one event")
-    if own.get(bare) == "":
-        return BLANK
-    if bare in NO_EVENT:
-        return Reading(rule="no event", fills={"events_checked": "yes"})
-    pieces = _PIECE.findall(_ELIDED.sub("", bare))
-    found, rest, denied = _events_in(pieces, words)
-    if pieces[-1:] and pieces[-1] in _NO and not denied:
-        found, denied, rest = set(), found, rest - _NO
-    if denied and found:
-        return refused("says of one event that it was, and of another that it was not")
-    if denied and not (rest - _REMARKS - {"or", "and", *_SIGNS}):
-        return Reading(rule="no event", fills={"events_checked": "yes"})
-    if len(found) != 1:
-        problem = "names more than one event" if found else "names no event that is on the list"
-        return refused(problem)
-    return _one_event(found.pop(), rest)
-
-
-def _one_event(event: str, rest: set[str]) -> Reading:
-    doubt = bool(rest & _PERHAPS) or any(word.startswith("?") for word in rest)
-    signs = {word for word in rest if not word[0].isalnum()}
-    more = rest - _REMARKS - _PERHAPS - signs
-    question = "is in doubt as written" if doubt else "holds more words than those that were read" if more else ""
-    return Reading(
-        rule="event",
-        fills={"events_checked": "yes"},
-        children=({"event_type": event},),
-        question=question,
-        note="" if question else "was read to an event with its type and day only",
-    )
-
-
-def _events_in(pieces: list[str], words: Words) -> tuple[set[str], set[str], set[str]]:
-    """The events named, the words left over, and the events denied."""
-    found, rest, denied = set(), set(), set()
-    place, negative = 0, False
-    while place < len(pieces):
-        length, code = _longest(pieces, place, words)
-        if length:
-            (denied if negative else found).add(code)
-            place += length
-            continue
-        piece = pieces[place]
-        negative = piece in _NOT or (negative and piece not in _BUT)
-        rest.update({piece} - _NOT)
-        place += 1
-    return found - {""}, rest, denied - {""}
-
-
-def _longest(pieces: list[str], place: int, words: Words) -> tuple[int, str]:
-    for length in range(min(5, len(pieces) - place), 0, -1):
-        phrase = " ".join(pieces[place : place + length])
-        if phrase in words:
-            return length, words[phrase]
-    return 0, ""
-
-
-def read_collections(text: str, own: Words) -> Reading:
-    """ "WON x2 (lesser sac + L paracolic)": a row a collection, with its site where one is named."""
-    bare = plain(text)
-    if len(bare) > LONGEST:
-        return refused("is too long to be a list of collections")
-    words = known_words("site", COLLECTIONS.column("site").codes, own)
-    rest = _MATTER.sub(" ", bare)
-    counts = [int(first or second) for first, second in _TIMES.findall(rest)]
-    rest = _TIMES.sub(" ", rest)
-    lone = re.fullmatch(r"\s*([0-9]{1,2})\b(.*)", rest, re.DOTALL)
-    if lone and not counts:
-        counts, rest = [int(lone[1])], lone[2]
-    if len(counts) > 1 or any(not 1 <= count <= 9 for count in counts):
-        return refused("does not say how many collections there are")
-    sites = _sites(rest, words)
-    if sites is None:
-        return refused("names a site that is neither in the codebook nor in the layout")
-    count = counts[0] if counts else max(len(sites), 1)
-    if sites and len(sites) != count:
-        return refused("gives another number of collections than it names")
-    named = [*sites, *[""] * (count - len(sites))]
-    return Reading(rule="collections", children=tuple({"site": site} for site in named))
-
-
-def _sites(rest: str, words: Words) -> list[str] | None:
-    whole = folded(rest.strip(" ():.;-"))
-    if not whole:
-        return []
-    if whole in words:
-        return [words[whole]]
-    parts = [folded(part.strip(" ().;-")) for part in _AND.split(re.sub("[;:()]", ",", rest))]
-    named = [part for part in parts if part]
-    return [words[part] for part in named] if all(part in words for part in named) else None
-
-
+_GROUPED = re.compile(r"(?<![0-9.,])[0-9]{1,3}(?:\s[0-9]{3})+(?![0-9])")
 Reader = Callable[[RawCell], Reading]
 
 
@@ -269,8 +58,23 @@ def readings_of(
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
     reader = _reader(table, column, date_system or column.system, pseudonyms)
     if is_date(table, column.to):
-        return tuple(_guarded(cell, column, reader) for cell in cells)
-    return tuple(_without_date(cell, _guarded(cell, column, reader)) for cell in cells)
+        return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
+    return tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+
+
+def _read(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
+    plainer = column.words.plain(_ungrouped(cell, column))
+    reading = _guarded(plainer, column, reader)
+    return reading if plainer is cell else as_written(reading, cell)
+
+
+def _ungrouped(cell: RawCell, column: ColumnLayout) -> RawCell:
+    """The cell without the blanks that part thousands, where the layout says that blanks do."""
+    return (
+        cell._replace(text=_GROUPED.sub(lambda found: re.sub(r"\s", "", found[0]), cell.text))
+        if column.grouped
+        else cell
+    )
 
 
 def _without_date(cell: RawCell, reading: Reading) -> Reading:
@@ -296,7 +100,14 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
         "collections": lambda cell: _several(cell, column, read_collections),
         "collection": lambda cell: _collection(cell, column),
         "session": _session,
+        "stent": lambda cell: _several(cell, column, read_stents),
+        "stents": lambda cell: _several(cell, column, read_stents),
+        "stent_size": lambda cell: _stent_size(cell, column),
     }
+    if column.of_end:
+        return (
+            (lambda cell: _end_day(cell, column, system)) if column.to == ENDS[0] else lambda cell: _end(cell, column)
+        )
     if column.to in special:
         return special[column.to]
     if is_date(table, column.to) and not column.days:
@@ -322,11 +133,43 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
 
 
 _AGE = re.compile(
-    rf"(?P<above>>=?|over|above|{_any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
-    rf"(?:years?|yrs?|y|y/o|yo|{_any_of('years')})?\.?(?: old)?"
+    rf"(?P<above>>=?|over|above|{any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
+    rf"(?:years?|yrs?|y|y/o|yo|{any_of('years')})?\.?(?: old)?"
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
+
+
+def _end(cell: RawCell, column: ColumnLayout) -> Reading:
+    """The reason in a cell that may also hold the date: "migrated 23/10/24"."""
+    unknown = _without_value(cell.text)
+    if unknown is not None or not isinstance(cell.typed, str):
+        return unknown or BLANK
+    parted = parted_end(cell.text, column.codes)
+    if parted is None:
+        return refused("gives neither a known reason for the end of a stent nor its date")
+    return Reading(rule="code", fills={"end_reason": parted[0]}) if parted[0] else BLANK
+
+
+def _end_day(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
+    """The date in a cell that may also hold the reason."""
+    if not isinstance(cell.typed, str):
+        return _date(cell, column, system)
+    try:
+        _, rest = parted_end(cell.text, column.codes) or ("", "")
+        return _date(RawCell(text=rest), column, system) if rest and not without_value(cell.text) else BLANK
+    except Unread:
+        return BLANK
+
+
+def _stent_size(cell: RawCell, column: ColumnLayout) -> Reading:
+    """A size in mm or in Fr, as it is written or as the layout says."""
+    said = re.search(r"(?<![a-z])(?:mm|cm|french|fr|ch|f)(?![a-z])", bare(cell.text))
+    unit = said[0] if said else column.unit
+    if not unit and not is_blank(cell.text):
+        return refused("does not say whether it is in mm or in Fr; give the unit in the layout")
+    name = "diameter_mm" if unit.casefold() in ("mm", "cm") else "caliber_fr"
+    return _number(cell, replace(column, unit=unit), STENTS.column(name))
 
 
 def _plainer(cell: RawCell, plain: Column) -> RawCell:
@@ -359,9 +202,8 @@ def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
     if plain.unit == "minutes":
         return read_minutes(cell.typed, default_unit=column.unit or "min", decimal=decimal)
     if plain.unit in GRAMMAR_UNITS:
-        return read_number(
-            cell.typed, unit=GRAMMAR_UNITS[plain.unit], default_unit=column.unit or None, decimal=decimal
-        )
+        unit = BORES.get(plain.name, GRAMMAR_UNITS[plain.unit])
+        return read_number(cell.typed, unit=unit, default_unit=column.unit or None, decimal=decimal)
     return read_count(cell.typed) if plain.kind == "whole" else read_number(cell.typed, decimal=decimal)
 
 
@@ -467,13 +309,19 @@ def _session(cell: RawCell) -> Reading:
     return unknown or Reading(rule="reference", fills={"session": folded(cell.text)})
 
 
+def _numbered(part: str) -> str:
+    """The number of a collection without its label: "K2", "coll. 2", "#2"."""
+    found = re.fullmatch(r"(?:[^\W\d]{1,12}\.?\s?)?(?:#|no\.?|nr\.?)?\s?([0-9]{1,2})", part)
+    return found[1] if found else part
+
+
 def _collection(cell: RawCell, column: ColumnLayout) -> Reading:
     """Which of the patient's collections: sites or numbers, joined by ";", or "all"."""
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
     words = known_words("site", COLLECTIONS.column("site").codes, column.codes)
-    parts = [folded(part) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
+    parts = [_numbered(folded(part)) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
     if len(parts) == 1 and parts[0] in ("all", "both"):
         return Reading(rule="reference", fills={"collection": "all"})
     named = [part if part.isdecimal() else words.get(part, "") for part in parts]

@@ -8,9 +8,9 @@ from necrostats.registry.columns import LATEST
 SPECIAL: dict[str, tuple[str, ...]] = {
     "patients": ("index_date",),
     "collections": ("size", "collections"),
-    "sessions": ("yield", "instruments", "event", "collection", "session"),
+    "sessions": ("yield", "instruments", "event", "stents", "collection", "session"),
     "instrument_uses": ("yield", "session"),
-    "stents": ("collection",),
+    "stents": ("stent", "stent_size", "end", "collection"),
     "scans": ("size", "collection"),
     "reviews": (),
     "adverse_events": ("session",),
@@ -18,6 +18,8 @@ SPECIAL: dict[str, tuple[str, ...]] = {
 }
 OVERFLOW = "overflow"
 GRAMMAR_UNITS = {"ml": "ml", "mm": "mm", "minutes": "min", "Fr": "Fr", "%": "percent", "g": "g"}
+BORES = {"diameter_mm": "bore", "stent_size": "bore"}
+ENDS = ("removed_day", "end_reason")
 YIELD_FILLS = (
     "yield_low",
     "yield_high",
@@ -36,6 +38,9 @@ FILLS = {
     "collection": ("collection_id", "also_treated"),
     "session": ("session_id",),
     "instruments": (),
+    "stents": (),
+    "stent": ("stent_type", "diameter_mm", "caliber_fr"),
+    "stent_size": ("diameter_mm", "caliber_fr"),
     "index_date": (),
     OVERFLOW: (),
 }

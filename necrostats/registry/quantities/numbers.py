@@ -51,7 +51,8 @@ class Number:
 def read_number(
     text: object, *, unit: str = "", default_unit: str | None = None, decimal: DecimalSign | None = None
 ) -> Number:
-    """One number in `unit`: "ml", "g", "percent", "mm", "min", "Fr", or "" for a plain number.
+    """One number in `unit`: "ml", "g", "percent", "mm", "min", "Fr", "bore" (mm, also given in Fr), or "" for a plain
+    number.
 
     A number without a unit is in `default_unit`, or in `unit` where that is blank; a written unit of the same
     kind is converted, one of another kind sets the cell aside. Never raises on what a cell holds; ChoiceError

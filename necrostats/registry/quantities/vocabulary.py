@@ -55,9 +55,21 @@ LENGTH = _units(
 )
 TIME = _units("min", {"1": "min,mins,minute,minutes,'", "60": "h,hr,hrs,hour,hours"})
 FRENCH = _units("Fr", {"1": "fr,french,f,ch"})
+_FRENCH_IN_MM = 3  # 1 Fr is a third of a millimetre
+BORE = {**LENGTH, **{name: Unit(base="mm", factor=Decimal(1) / _FRENCH_IN_MM) for name in FRENCH}}
+CALIBRE = {**FRENCH, **{name: Unit(base="Fr", factor=unit.factor * _FRENCH_IN_MM) for name, unit in LENGTH.items()}}
 NO_UNIT: dict[Phrase, Unit] = {}
 
-UNIT_SETS = {"ml": VOLUME, "g": MASS, "percent": SHARE, "mm": LENGTH, "min": TIME, "Fr": FRENCH, "": NO_UNIT}
+UNIT_SETS = {
+    "ml": VOLUME,
+    "g": MASS,
+    "percent": SHARE,
+    "mm": LENGTH,
+    "min": TIME,
+    "Fr": CALIBRE,
+    "bore": BORE,
+    "": NO_UNIT,
+}
 
 
 def _tokens(text: str) -> Phrase:

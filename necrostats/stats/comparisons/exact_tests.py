@@ -18,11 +18,18 @@ from necrostats.stats.comparisons.common import Test, TwoGroups, nothing_to_comp
 
 BOSCHLOO = "Boschloo's exact test"
 FISHER = "Fisher's exact test"
+MOST_PAIRS = 41_000
 FISHER_MID_P = "Fisher's exact test with mid-P"
 
 
 def boschloo(events: float, n: float, events_ref: float, n_ref: float) -> Test:
-    """Boschloo's test: two-sided p is twice the smaller one-sided p, at most 1. Stat Neerl 1970;24:1-35."""
+    """Boschloo's test: two-sided p is twice the smaller one-sided p, at most 1. Stat Neerl 1970;24:1-35.
+
+    Its work grows with the product of the group sizes: above 41,000 it is not computed (NaN and a note).
+    """
+    if (checks.counts("n", n) + 1) * (checks.counts("n_ref", n_ref) + 1) > MOST_PAIRS:
+        text = "Boschloo's test is not computed for groups as large as these: ask for Fisher's or the χ² test."
+        return Test(p_value=np.nan, test=BOSCHLOO, notes=(Note(code="NOT_CONVERGED", text=text),))
     return _by_scipy(BOSCHLOO, stats.boschloo_exact, one_table(events, n, events_ref, n_ref))
 
 

@@ -125,6 +125,7 @@ def _notes(a: int, b: int, time: float, time_ref: float) -> tuple[Note, ...]:
     return ()
 
 
+FLAT = 1e-18
 METHOD = "robust by unit on the log scale"
 TEST = "Wald test of two rates, robust by unit, t with Welch's degrees of freedom"
 
@@ -146,8 +147,8 @@ def clustered_rate_ratio(
     variance = group.variance + reference.variance
     parts = [each.variance**2 / (each.units - 1) for each in (group, reference)]
     difference, error = group.value - reference.value, np.sqrt(variance)
-    if not variance:
-        text = "Events are spread as evenly as exposure in both groups: their error cannot be estimated."
+    if min(group.variance, reference.variance) <= FLAT:
+        text = "Events are spread as evenly as exposure in a group: its error cannot be estimated."
         return _clustered_contrast(np.exp([difference, np.nan, np.nan]), np.nan, (Note(code="SINGULAR", text=text),))
     freedom = variance**2 / sum(parts)
     half = special.stdtrit(freedom, (1 + level) / 2) * error

@@ -11,10 +11,11 @@ Ratios of two odds.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
-from scipy.stats import contingency
+from scipy import optimize, special
 
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
@@ -229,6 +230,9 @@ ODDS_RATIO_METHODS = {
 }
 
 
+_WIDE, _ERRORS_AWAY = 200, 20
+
+
 def odds_ratio(
     events: float, n: float, events_ref: float, n_ref: float, *, level: float = 0.95, method: str = "conditional"
 ) -> Contrast:
@@ -249,12 +253,53 @@ def odds_ratio(
 
 
 def _conditional(groups: TwoGroups, level: float) -> Contrast:
-    result = contingency.odds_ratio(groups.cells(), kind="conditional")
-    limits = result.confidence_interval(level)
+    """Cornfield's limits: the odds ratios at which as many events or more, or as few, have the tail of the level."""
     zero = (groups.cells() == 0).any()
     so = "the odds ratio is 0 or unlimited on that side"
-    values = np.array([result.statistic, limits.low, limits.high])
-    return _contrast(values, "conditional", counted(zero, "ZERO_EVENTS", "A cell of the table is 0", so))
+    counts, log_ways = _tables_near(groups)
+    tail, a = (1 - level) / 2, groups.a
+    values = np.array(
+        [
+            _log_odds(counts, log_ways, lambda share: share @ counts - a, a),
+            _log_odds(counts, log_ways, lambda share: share[counts >= a].sum() - tail, a, open_at=counts[0]),
+            _log_odds(counts, log_ways, lambda share: tail - share[counts <= a].sum(), a, open_at=counts[-1]),
+        ]
+    )
+    return _contrast(np.exp(values), "conditional", counted(zero, "ZERO_EVENTS", "A cell of the table is 0", so))
+
+
+def _tables_near(groups: TwoGroups) -> tuple[np.ndarray, np.ndarray]:
+    """Events in the group (K,) that these margins allow, with the log number of ways of each.
+
+    Only those within 20 standard errors of what was seen: the others weigh nothing at any ratio that is looked for.
+    """
+    total = groups.a + groups.b
+    near = _WIDE + _ERRORS_AWAY / np.sqrt(np.sum(1 / np.maximum(groups.cells(), 1)))
+    first, last = max(0, total - groups.m, groups.a - near), min(total, groups.n, groups.a + near)
+    counts = np.arange(np.ceil(first), np.floor(last) + 1)
+    ways = [(groups.n, counts), (groups.m, total - counts)]
+    return counts, sum(-special.gammaln(k + 1) - special.gammaln(n - k + 1) for n, k in ways)
+
+
+def _log_odds(
+    counts: np.ndarray,
+    log_ways: np.ndarray,
+    excess: Callable[[np.ndarray], float],
+    a: float,
+    open_at: float | None = None,
+) -> float:
+    """The log odds ratio at which `excess`, which rises with it, of the shares of the tables (K,) is 0."""
+    if counts.size == 1 or (open_at is None and a in (counts[0], counts[-1])) or open_at == a:
+        return -np.inf if a == counts[0] else np.inf
+
+    def beyond(log_ratio: float) -> float:
+        weight = log_ways + (counts - a) * log_ratio
+        return excess(special.softmax(weight))
+
+    width = 1.0
+    while beyond(-width) > 0 or beyond(width) < 0:
+        width *= 2
+    return float(optimize.brentq(beyond, -width, width, xtol=1e-13, rtol=1e-14))
 
 
 def _woolf(groups: TwoGroups, level: float) -> Contrast:

@@ -1,4 +1,4 @@
-"""One odds ratio over several strata."""
+"""One odds ratio over several strata, and whether it is one."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from scipy import special, stats
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.comparisons.common import Contrast, TwoGroups, two_groups
+from necrostats.stats.comparisons.common import Contrast, Test, TwoGroups, two_groups
 
 METHOD = "Mantel–Haenszel, limits by Robins, Breslow and Greenland"
 TEST = "Mantel–Haenszel χ² test with continuity correction"
@@ -53,6 +53,43 @@ def mantel_haenszel(
         test=test,
         notes=notes,
     )
+
+
+def breslow_day(
+    events: ArrayLike, n: ArrayLike, events_ref: ArrayLike, n_ref: ArrayLike, *, tarone: bool = True
+) -> Test:
+    """Do all strata have one odds ratio? One row a stratum (s,); a χ² test on s − 1 degrees of freedom.
+
+    `tarone`: with his correction. Breslow NE, Day NE. Statistical Methods in Cancer Research I, IARC 1980, section 4.4;
+    Tarone RE. Biometrika 1985;72:91-95. Silent strata are passed over as by `mantel_haenszel`; fewer than two left,
+    or a common ratio of 0 or infinity: NaN and a note. With few in a stratum its p-value is a rough guide.
+    """
+    groups = two_groups(*(np.atleast_1d(each) for each in (events, n, events_ref, n_ref)))
+    silent = groups.empty | groups.no_contrast
+    told = groups.at(~silent)
+    notes = _passed_over(int(np.count_nonzero(silent)), silent.size)
+    name = "Breslow–Day test" + (" with Tarone's correction" if tarone else "")
+    ratio = _common(told, 1.0)[0] if told.a.size else np.nan
+    if told.a.size < 2 or not 0 < ratio < np.inf:
+        text = "Fewer than two strata tell of a ratio, or the common one is 0 or infinite: nothing can be tested."
+        return Test(p_value=np.nan, test=name, notes=(*notes, Note(code="SMALL_N", text=text)))
+    expected = _expected(told, ratio)
+    cells = np.stack([expected, told.n - expected, told.a + told.b - expected, told.m - told.a - told.b + expected])
+    variance = 1 / np.sum(1 / cells, axis=0)
+    statistic = float(np.sum((told.a - expected) ** 2 / variance))
+    if tarone:
+        statistic -= float(np.sum(told.a - expected) ** 2 / np.sum(variance))
+    return Test(p_value=float(stats.chi2.sf(statistic, told.a.size - 1)), test=name, statistic=statistic, notes=notes)
+
+
+def _expected(groups: TwoGroups, ratio: float) -> np.ndarray:
+    """The events of the group that its margins give in each stratum (s,) under a common odds ratio."""
+    events = groups.a + groups.b
+    if ratio == 1:
+        return groups.n * events / (groups.n + groups.m)
+    a, b, c = 1 - ratio, groups.m - events + ratio * (groups.n + events), -ratio * groups.n * events
+    root = np.sqrt(b**2 - 4 * a * c)
+    return -2 * c / (b + root)
 
 
 def _common(groups: TwoGroups, z: float) -> tuple[float, float]:

@@ -53,6 +53,11 @@ def p_values(counts: Counts) -> Mapping[str, float]:
     return {name: test(*counts.given()).p_value for name, test in TESTS.items()}
 
 
+def p_value_of(counts: Counts, test: str) -> float:
+    """Two-sided p by one test."""
+    return TESTS[test](*counts.given()).p_value
+
+
 def ratios(counts: Counts) -> Mapping[str, float]:
     """Each ratio that is printed of two shares."""
     return {

@@ -14,6 +14,7 @@ import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.stats import checks
@@ -23,24 +24,27 @@ from necrostats.stats.reported.candidates import (
     Counts,
     Limits,
     difference_limits,
+    p_value_of,
     p_values,
     ratio_limits,
     ratios,
     share_limits,
 )
 
-_WRITTEN = re.compile(r"\s*([<>≤≥]?)\s*([-−]?)\s*(\d*)(?:[.·](\d*))?\s*%?\s*")
+_WRITTEN = re.compile(r"\s*([<>≤≥]?)\s*([-−+]?)\s*(\d*)(?:[.·](\d*))?\s*(%?)\s*")
 _SLACK = 1e-9
+_MOST_SHOWN = 6
 
 
 @dataclass(frozen=True, kw_only=True)
 class Printed:
-    """A printed number: its text, value, decimals, and "<" or ">" where it is a bound."""
+    """A printed number: its text, value, decimals, "<" or ">" where it is a bound, and whether it says %."""
 
     text: str
     value: float
     decimals: int
     bound: str = ""
+    percent: bool = False
 
     @property
     def unit(self) -> float:
@@ -76,9 +80,10 @@ def printed(name: str, value: str | float, decimals: int | None = None) -> Print
     size = float(f"{whole}.{fraction or 0}")
     return Printed(
         text=text.strip(),
-        value=-size if minus else size,
+        value=-size if minus in ("-", "−") else size,
         decimals=len(fraction) if decimals is None else decimals,
         bound=sign.replace("≤", "<").replace("≥", ">"),
+        percent=bool(found[5]),
     )
 
 
@@ -125,13 +130,18 @@ def judge_interval(
     if not real:
         sentence = f"No interval exists for these counts: {text} cannot be checked."
         return ReportedItem(item="interval", printed=text, verdict=OPEN, sentence=sentence)
-    scale = 100.0 if in_percent and max(abs(low.value), abs(high.value)) > 1 else 1.0
+    scale = 100.0 if in_percent and _says_percent(low, high) else 1.0
     at = {name: Limits(low=scale * each.low, high=scale * each.high) for name, each in real.items()}
     fitting = tuple(name for name, each in at.items() if low.fits(each.low) and high.fits(each.high))
     cut = tuple(name for name, each in at.items() if name not in fitting and _nearly(low, each.low, high, each.high))
     digits = max(low.decimals, high.decimals) + 1
     values = "; ".join(f"{name} {each.low:.{digits}f} to {each.high:.{digits}f}" for name, each in at.items())
     return _verdict("interval", text, fitting, cut, named, values, _AS_NAMED)
+
+
+def _says_percent(*shown: Printed) -> bool:
+    """Whether shares are printed in percent: one says so, or lies beyond 1."""
+    return any(each.percent or abs(each.value) > 1 for each in shown)
 
 
 def _nearly(low: Printed, at_low: float, high: Printed, at_high: float) -> bool:
@@ -248,7 +258,7 @@ def check_reported(
     by figure ("percent", "difference", "ratio", "interval", "p"). With `k` None only the percentage is checked: can
     any whole number of n give it? `interval` belongs to the ratio if there is one, else to the difference, else to
     k of n. `measure`, `method` and `test` are what the paper names; without them any that fits will do. A difference
-    or an interval of shares is a share, or in percent when one of its numbers is beyond 1. Rounding is half a unit of
+    or an interval of shares is a share, or in percent when a number says "%" or is beyond 1. Rounding is half a unit of
     the last digit. Brown NJL, Heathers JAJ. Soc Psychol Personal Sci 2017;8:363-369 (whole numbers behind a mean).
     """
     checks.confidence_level(level)
@@ -310,21 +320,28 @@ def _pair(k: int, n: int, k_ref: int | None, n_ref: int | None) -> Counts | None
 def _percent(k: int | None, n: int, shown: Printed) -> ReportedItem:
     if not n:
         return ReportedItem(item="percent", printed=shown.text, verdict=OPEN, sentence="n is 0: no share to check.")
-    possible = [each for each in range(n + 1) if shown.fits(100 * each / n)]
-    whole = ", ".join(map(str, possible[:6])) + (" …" if len(possible) > 6 else "")
+    possible = _possible(n, shown)
+    whole = ", ".join(map(str, possible[:_MOST_SHOWN])) + (" …" if len(possible) > _MOST_SHOWN else "")
     if k is None:
         verdict = FITS if possible else WRONG
-        nearest = min(range(n + 1), key=lambda each: abs(100 * each / n - shown.value))
+        nearest = min(max(round(n * shown.value / 100), 0), n)
         nothing = f"no whole number of {n} is {shown.text} %; the nearest is {nearest}, {_rate(nearest, n, shown)} %."
         found = f"{shown.text} % of {n} can be {whole}."
         return judged("percent", shown, verdict, found if possible else nothing[0].upper() + nothing[1:])
-    if k in possible:
+    if shown.fits(100 * k / n):
         return judged("percent", shown, FITS, f"{k} of {n} is {_rate(k, n, shown)} %, as printed.")
     if shown.cut_off(100 * k / n):
         sentence = f"{k} of {n} is {_rate(k, n, shown)} %; {shown.text} % is what is left when digits are cut off."
         return judged("percent", shown, CUT, sentence)
     instead = f"{shown.text} % would be {whole}" if possible else f"no whole number of {n} is {shown.text} %"
     return judged("percent", shown, WRONG, f"{k} of {n} is {_rate(k, n, shown)} %, not {shown.text} %; {instead}.")
+
+
+def _possible(n: int, shown: Printed) -> list[int]:
+    """The first few whole numbers of n that could be printed so."""
+    first = 0 if shown.bound == "<" else max(0, math.floor(n * (shown.value - shown.unit) / 100))
+    last = n if shown.bound == ">" else min(n, math.ceil(n * (shown.value + shown.unit) / 100))
+    return list(islice((each for each in range(first, last + 1) if shown.fits(100 * each / n)), _MOST_SHOWN + 1))
 
 
 def _rate(k: int, n: int, shown: Printed) -> str:
@@ -334,7 +351,7 @@ def _rate(k: int, n: int, shown: Printed) -> str:
 def _difference(pair: Counts, shown: Printed) -> ReportedItem:
     if not pair.n or not pair.n_ref:
         return judged("difference", shown, OPEN, "A group has nobody in it: there is no difference to check.")
-    scale = 100.0 if abs(shown.value) > 1 else 1.0
+    scale = 100.0 if _says_percent(shown) else 1.0
     value = scale * (pair.k / pair.n - pair.k_ref / pair.n_ref)
     either_way = {"risk difference": value, "risk difference, groups swapped": -value}
     return judge_number("difference", shown, either_way, None)
@@ -348,6 +365,10 @@ def _ratio(pair: Counts, shown: Printed, measure: str | None) -> ReportedItem:
 def _p_value(pair: Counts, shown: Printed, test: str | None) -> ReportedItem:
     if test is not None and test not in TESTS:
         raise unknown_choice("test of two shares", test, TESTS)
+    if test is not None:
+        asked = {test: p_value_of(pair, test)}
+        if shown.fits(asked[test]) or shown.cut_off(asked[test]):
+            return judge_number("p", shown, asked, test, TEST_TITLES)
     return judge_number("p", shown, p_values(pair), test, TEST_TITLES)
 
 

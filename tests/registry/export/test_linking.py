@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from builders.exports import HEADINGS, INDEX, WIDE, read, told, wide_line
+from necrostats.registry.export.conservation import counts_of
 from necrostats.registry.export.linking import _found
 
 LAYOUT = (
@@ -118,5 +119,37 @@ def test_an_event_in_a_sessions_own_cell_has_its_day(tmp_path):
 
 @pytest.mark.parametrize("named", ["0001" + "0" * 5_000, "00015", "9" * 4_400])
 def test_a_collection_by_a_number_without_end_is_none_of_the_patients(named):
-    assert _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object)) == []
-    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object)) == [7]
+    assert (
+        _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object), np.zeros(8, int))
+        == []
+    )
+    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object), np.zeros(8, int)) == [7]
+
+
+STENTS = (
+    WIDE
+    + """
+"DEN{n} stents" = "stents"
+[[sheet.rows]]
+table = "stents"
+columns = { "Stent" = "stent", "In" = "placed_day", "Out" = "end" }
+"""
+)
+
+
+def test_stents_of_a_session_were_placed_on_its_day_and_those_of_one_cell_share_their_dates(tmp_path):
+    headings = [*HEADINGS, "DEN1 stents", "DEN2 stents", "Stent", "In", "Out"]
+    line = [*wide_line("1", DEN1_date="10/03/24"), "2 x DPT 7Fr", "", "LAMS 15 + DPT 7 Fr", INDEX, "migrated 31/03/24"]
+    found = read(tmp_path, {"DEN": [headings, line]}, STENTS)
+    session = found.registry.sessions.query("session_type == 'necrosectomy'").iloc[0]
+    columns = ["stent_type", "diameter_mm", "caliber_fr", "placed_day", "removed_day", "end_reason"]
+    assert counts_of(found.material).complete
+    stents = found.registry.stents[columns].astype(object).to_numpy(na_value=None).tolist()
+    assert sorted(stents, key=str) == sorted(
+        [
+            ["lumen_apposing", 15, None, 0, 30, "migrated"],
+            ["double_pigtail", None, 7, 0, 30, "migrated"],
+            *[["double_pigtail", None, 7, session["day"], None, None]] * 2,
+        ],
+        key=str,
+    )

@@ -8,8 +8,8 @@ import pytest
 
 from builders.exports import read
 from necrostats.errors import RegistryError
+from necrostats.registry.export.compound_cells import read_event, read_instruments
 from necrostats.registry.export.layout_reading import parse_layout
-from necrostats.registry.export.readers import read_event, read_instruments
 from necrostats.registry.quantities import read_quantity
 
 LAYOUT = """

@@ -224,3 +224,65 @@ def test_another_word_for_what_does_not_matter_is_answered_with_the_list():
 
 def test_an_index_date_with_the_patient_comes_before_the_sessions_of_another_sheet(tmp_path):
     assert told(_of_sessions(tmp_path, "e008", "E009"), "OUT_OF_ORDER") == []
+
+
+LONG = (
+    TOP
+    + """
+[[sheet]]
+name = "Patients"
+patient = "No"
+[[sheet.rows]]
+table = "patients"
+columns = { "Index" = "index_date" }
+[[sheet]]
+name = "Sessions"
+patient = "No"
+[[sheet.rows]]
+table = "sessions"
+constants = { session_type = "necrosectomy" }
+columns = { "ID" = "session", "Day" = { to = "day", days = true }, "Yield" = { to = "yield", unit = "ml" } }
+[[sheet]]
+name = "Tools"
+session = "Session"
+[[sheet.rows]]
+table = "instrument_uses"
+columns = { "Session" = "session", "Tool" = "instrument_class" }
+"""
+)
+SESSIONS = (("1", "a", 3, 100), ("1", "b", 9, 50), ("2", "c", 5, 80))
+
+
+def long(tmp_path, sessions=SESSIONS, tools=()):
+    sheets = {
+        "Patients": [["No", "Index"], ["1", INDEX], ["2", INDEX]],
+        "Sessions": [["No", "ID", "Day", "Yield"], *sessions],
+        "Tools": [["Session", "Tool"], *tools],
+    }
+    return read(tmp_path, sheets, LONG)
+
+
+def test_a_row_that_names_a_session_only_is_about_its_patient(tmp_path):
+    found = long(tmp_path, tools=[("A", "snare"), ("c ", "net")])
+    assert counts_of(found.material).complete
+    uses = found.registry.instrument_uses.merge(found.registry.sessions, on="session_id")
+    assert uses[["patient_id", "day", "instrument_class"]].astype(str).to_numpy().tolist() == [
+        ["P0001", "3", "snare"],
+        ["P0002", "5", "net"],
+    ]
+
+
+def test_a_session_that_nobody_has_or_two_patients_have_sets_the_row_aside(tmp_path):
+    found = long(tmp_path, sessions=[*SESSIONS, ("2", "a", 12, 10)], tools=[("z", "snare"), ("a", "net"), ("b", "net")])
+    assert [row for _, row, _, _ in told(found, "NO_PATIENT")] == [2, 3]
+    assert len(found.registry.instrument_uses) == 1
+
+
+def test_of_a_session_written_twice_the_first_counts_and_of_two_with_one_id_neither(tmp_path):
+    found = long(tmp_path, sessions=[*SESSIONS, ("1", "a", 3, 100), ("1", "b", 9, 60)])
+    assert [row for _, row, _, _ in told(found, "DUPLICATE_ROW")] == [5]
+    assert [row for _, row, _, _ in told(found, "DUPLICATE_ID")] == [3, 6]
+    assert found.registry.sessions.query("day > 0")[["patient_id", "day"]].astype(str).to_numpy().tolist() == [
+        ["P0001", "3"],
+        ["P0002", "5"],
+    ]

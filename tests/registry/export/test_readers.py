@@ -1,4 +1,4 @@
-""""""
+"""Cells of a mapped column, as the codebook has them."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 
 from necrostats.registry.export.cells import RawCell
 from necrostats.registry.export.layout import ColumnLayout
-from necrostats.registry.export.readers import Pseudonyms, read_collections, read_event, read_instruments, readings_of
+from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import DATE, PRIVATE
 
 
@@ -119,95 +119,52 @@ def test_a_free_text_that_holds_a_date_is_set_aside():
     assert found.problem and not found.fills
 
 
-def classes(text, **own):
-    return [child["instrument_class"] for child in read_instruments(text, own).children]
-
-
 @pytest.mark.parametrize(
-    ("text", "expected"),
+    ("text", "to", "options", "expected"),
     [
-        ("snare+net, then H2O2", ["snare", "net", "peroxide"]),
-        ("Snare", ["snare"]),
-        ("snares / basket", ["snare", "basket"]),
-        ("suction cap and lavage", ["cap_suction", "lavage"]),
-        ("net -> forceps; water jet", ["net", "forceps", "water_jet"]),
-        ("?", ["unknown"]),
-        ("snare\nnet", ["snare", "net"]),
+        ("7 Fr", "stent_size", {}, {"caliber_fr": "7"}),
+        ("15 mm", "stent_size", {}, {"diameter_mm": "15"}),
+        ("1.5 cm", "stent_size", {}, {"diameter_mm": "15"}),
+        ("10", "stent_size", {"unit": "Fr"}, {"caliber_fr": "10"}),
+        ("10", "stent_size", {}, {}),
+        ("9 Fr", "diameter_mm", {}, {"diameter_mm": "3"}),
+        ("2 mm", "caliber_fr", {}, {"caliber_fr": "6"}),
     ],
 )
-def test_instruments_become_uses_in_the_order_in_which_they_are_written(text, expected):
-    assert classes(text) == expected
-
-
-@pytest.mark.parametrize("text", ["snare x2", "2x snare", "snare, net, snare", "snare (x3)"])
-def test_an_instrument_counted_or_named_twice_is_one_use_and_asked_about(text):
-    read = read_instruments(text, {})
-    named = [child["instrument_class"] for child in read.children]
-    assert named.count("snare") == 1
-    assert read.question and not read.problem
-
-
-@pytest.mark.parametrize("text", ["wand", "snare + wand", "snare net", "x2", "+", "snare " * 60, "12"])
-def test_a_word_that_nobody_explained_sets_the_whole_cell_aside(text):
-    read = read_instruments(text, {})
-    assert read.problem and not read.children
-
-
-def test_the_words_of_the_layout_win():
-    assert classes("loop", loop="snare") == ["snare"]
-    assert classes("lavage", lavage="water_jet") == ["water_jet"]
+def test_a_stents_size_is_in_mm_or_in_french_gauge_and_a_third_of_a_mm_is_one(text, to, options, expected):
+    assert dict(read(text, "stents", to, **options).fills) == expected
 
 
 @pytest.mark.parametrize(
-    ("text", "event", "asked"),
+    ("text", "reason", "day"),
     [
-        ("bled, stopped", "bleeding", False),
-        ("Bleeding.", "bleeding", False),
-        ("stent migrated", "stent_migration", False),
-        ("perf ?microperf", "perforation", True),
-        ("?bleed", "bleeding", True),
-        ("possible perforation", "perforation", True),
-        ("bleeding after a large breakfast elsewhere", "bleeding", True),
+        ("migrated 23/10/24", "migrated", 23),
+        ("23/10/24 migrated", "migrated", 23),
+        ("migrated, 23.10.2024", "migrated", 23),
+        ("in situ", "in_place", None),
+        ("in place", "in_place", None),
+        ("planned", "planned", None),
+        ("23/10/24", "", 23),
+        ("-", "", None),
+        ("unknown", "", None),
     ],
 )
-def test_one_event_is_read_with_its_doubt(text, event, asked):
-    read = read_event(text, {})
-    assert [child["event_type"] for child in read.children] == [event]
-    assert bool(read.question) is asked
-    assert read.fills["events_checked"] == "yes"
+def test_the_end_of_a_stent_is_a_reason_a_date_or_both(text, reason, day):
+    options = {"of_end": True, "day_first": True}
+    said = read(text, "stents", "end_reason", **options)
+    dated = read(text, "stents", "removed_day", **options)
+    assert said.fills.get("end_reason", "") == reason
+    assert (dated.date.first.day if dated.date else None) == day
+    assert not said.problem and not dated.problem
 
 
-@pytest.mark.parametrize("text", ["nil", "None", "no bleeding", "No complications.", "uneventful", "no bleed or perf"])
-def test_nothing_happened_means_that_somebody_looked(text):
-    read = read_event(text, {})
-    assert dict(read.fills) == {"events_checked": "yes"}
-    assert not read.children and not read.problem
+def test_an_end_that_is_neither_is_set_aside_once():
+    options = {"of_end": True, "day_first": True}
+    assert read("went well", "stents", "end_reason", **options).problem
+    assert not read("went well", "stents", "removed_day", **options).problem
+    assert read("migrated 32/10/24", "stents", "removed_day", **options).problem
 
 
-@pytest.mark.parametrize("text", ["bled + perf", "rash", "no bleeding but perforation", "see below", "x" * 300])
-def test_two_events_or_no_listed_word_set_the_cell_aside(text):
-    read = read_event(text, {})
-    assert read.problem and not read.children and not read.fills
-
-
-@pytest.mark.parametrize(
-    ("text", "sites"),
-    [
-        ("WON x2 (lesser sac + L paracolic)", ["lesser_sac", "left_paracolic"]),
-        ("WON", [""]),
-        ("lesser sac", ["lesser_sac"]),
-        ("WON x3", ["", "", ""]),
-        ("2 collections: lesser sac, pelvic", ["lesser_sac", "pelvic"]),
-        ("left paracolic gutter", ["left_paracolic"]),
-    ],
-)
-def test_collections_become_a_row_each(text, sites):
-    assert [child["site"] for child in read_collections(text, {}).children] == sites
-
-
-@pytest.mark.parametrize(
-    "text", ["WON x2 (lesser sac)", "WON (behind the moon)", "WON x0", "WON x2 x3", "lesser sac x12"]
-)
-def test_collections_that_do_not_add_up_are_set_aside(text):
-    read = read_collections(text, {})
-    assert read.problem and not read.children
+@pytest.mark.parametrize(("grouped", "value"), [(True, "12000"), (False, None)])
+def test_blanks_part_thousands_only_where_the_layout_says_so(grouped, value):
+    assert read("12 000 ml", "sessions", "yield", grouped=grouped).fills.get("yield_low") == value

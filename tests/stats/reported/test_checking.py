@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from necrostats import check_reported
 from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.comparisons.choosing import TESTS
+from necrostats.stats.proportions import clopper_pearson
 from necrostats.stats.reported.checking import check_table, printed
 
 
@@ -193,3 +194,30 @@ def test_nothing_to_check_says_what_to_add():
 def test_what_was_printed_cannot_become_markup():
     found = check_reported(8, 10, k_ref=2, n_ref=10, p="<0.05")
     assert "<td>&lt;0.05</td>" in check_table(found.items)
+
+
+def test_a_percent_sign_in_an_interval_or_a_difference_is_read():
+    low, high = clopper_pearson(1, 400).low, clopper_pearson(1, 400).high
+    shown = (f"{100 * low:.3f} %", f"{100 * high:.2f}%")
+    assert check_reported(1, 400, interval=shown).of("interval").verdict == "fits"
+    assert check_reported(3, 400, k_ref=1, n_ref=400, difference="0.50 %").of("difference").verdict == "fits"
+    assert check_reported(3, 400, k_ref=1, n_ref=400, difference="+0.5%").of("difference").verdict == "fits"
+    assert check_reported(3, 400, k_ref=1, n_ref=400, difference="0.50").of("difference").verdict == "does not fit"
+
+
+def test_only_the_test_that_was_asked_for_is_computed_where_it_fits(monkeypatch):
+    counted = []
+    for name in list(TESTS):
+        monkeypatch.setitem(
+            TESTS, name, lambda *cells, name=name, test=TESTS[name]: counted.append(name) or test(*cells)
+        )
+    assert check_reported(8, 10, k_ref=2, n_ref=10, p="0.023", test="fisher").of("p").verdict == "fits"
+    assert counted == ["fisher"]
+
+
+def test_counts_of_any_size_are_checked():
+    large = check_reported(
+        4_000_000, 10_000_000, percent="40.0", k_ref=3_900_000, n_ref=10_000_000, ratio="1.03", p="<0.001"
+    )
+    assert large.consistent
+    assert check_reported(None, 10**9, percent="33.3").consistent
