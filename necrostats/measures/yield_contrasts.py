@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -194,7 +194,10 @@ def _cells(rows: Credited, member: np.ndarray) -> tuple[Cell, ...]:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Compared:
-    """What one model says: for each class its difference from the reference, and the sessions and patients in it."""
+    """What one model says: for each class its difference from the reference, and the sessions and patients in it.
+
+    `crowded`: too many terms for so few yields, so that it was not fitted.
+    """
 
     kind: str
     differences: dict[int, Difference]
@@ -205,17 +208,54 @@ class Compared:
     permutation_p: float = np.nan
     ranged: bool = False
     rows: int = 0
+    crowded: bool = False
     all_patients: int = 0
     left_out: dict[str, int] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 
 
 def compared(asked: Setting, kind: str, adjust: Sequence[str] = (), *, exchanged: bool = False) -> Compared:
-    """The differences of all classes from the reference by one kind of model; with `exchanged` the permutation test."""
+    """The differences of all classes from the reference by one kind of model; with `exchanged` the permutation test.
+
+    Where the yields are too few for all classes and adjustments at once, the model holds the two classes of the
+    primary contrast alone, and then as many of the adjustments, in their order, as it can; a note says so.
+    """
     each = covariates(asked.registry, asked.found, adjust if kind != POOLED else ())
     usable, notes = _usable(asked, each)
-    keep = _in_models(asked, usable)
-    places, keep, thin = _still_large_enough(asked, keep)
+    first = None
+    for simpler, some in _simpler(asked, usable):
+        found = _compared(simpler, kind, some, notes, exchanged)
+        first = first or found
+        if found is first and not found.crowded:
+            return found
+        if not found.crowded:
+            return replace(found, notes=(*found.notes, _simplified(asked, simpler, usable, some, kind)))
+    return first
+
+
+def _simpler(asked: Setting, usable: tuple[Covariate, ...]) -> Iterator[tuple[Setting, tuple[Covariate, ...]]]:
+    """The setting and adjustments as asked for, then with ever fewer terms."""
+    yield asked, usable
+    if asked.primary is None or asked.reference is None:
+        return
+    pair = replace(asked, pair_only=True)
+    yield pair, usable
+    for many in range(len(usable) - 1, 0, -1):
+        yield pair, usable[:many]
+
+
+def _simplified(asked: Setting, simpler: Setting, usable, some, kind: str) -> Note:
+    names = " and ".join(class_name(place) for place in (asked.primary, asked.reference))
+    said = [f"holds {names} alone"] * (simpler.modelled != asked.modelled)
+    said += [f"is adjusted only for {', '.join(one.name for one in some)}"] * (len(some) < len(usable))
+    text = f"Too few yields for all classes and adjustments at once: the {KINDS[kind]} model {' and '.join(said)}."
+    return Note(code="SMALL_N", text=text)
+
+
+def _compared(
+    asked: Setting, kind: str, usable: tuple[Covariate, ...], notes: tuple[Note, ...], exchanged: bool
+) -> Compared:
+    places, keep, thin = _still_large_enough(asked, _in_models(asked, usable))
     lost = {
         f"sessions without a recorded {one.name}": int(np.count_nonzero(_candidates(asked) & ~_known(asked, one)))
         for one in usable
@@ -223,7 +263,7 @@ def compared(asked: Setting, kind: str, adjust: Sequence[str] = (), *, exchanged
     if asked.reference not in places or len(places) < 2:
         return _nothing(kind, usable, lost, (*notes, *thin))
     found = _model(asked, kind, usable, keep, places, lost, (*notes, *thin))
-    if not exchanged or asked.primary not in found.differences:
+    if not exchanged or found.crowded or asked.primary not in found.differences:
         return found
     return replace(found, permutation_p=_permutation_p(asked, keep, [one.columns[asked.rows.row] for one in usable]))
 
@@ -330,6 +370,7 @@ def _model(asked: Setting, kind: str, usable, keep: np.ndarray, places: list[int
         spread=model.spread,
         ranged=bool((low != high).any()),
         rows=low.size,
+        crowded=model.crowded,
         all_patients=np.unique(rows.patient).size,
         left_out=lost,
         notes=(*notes, *model.notes, *(Note(code="NO_OVERLAP", text=text) for text in apart.values())),

@@ -68,7 +68,8 @@ class Fit(Protocol):
 class YieldModel:
     """A fitted model, or none: `against` compares two of its classes; `spread` is the standard deviation of values.
 
-    `design` (n, k) has the classes last, from the column `first_class`; `kept` are the columns in the fit.
+    `design` (n, k) has the classes last, from the column `first_class`; `kept` are the columns in the fit; `crowded`:
+    not fitted, since there are too few rows for them.
     """
 
     design: np.ndarray
@@ -77,6 +78,7 @@ class YieldModel:
     fit: Fit | None = None
     spread: float = np.nan
     notes: tuple[Note, ...] = ()
+    crowded: bool = False
 
     def against(self, one: int, other: int | None = None) -> Difference:
         """Class `one` minus class `other`, by their places among the classes; None is the one without a column."""
@@ -121,7 +123,7 @@ def yield_model(rows: Rows, kind: str, level: float) -> YieldModel:
     if not terms:
         return asked
     if rows.low.size < FEWEST_ROWS_A_TERM * terms:
-        return _with(asked, notes=(_too_many(rows.low.size, terms),))
+        return _with(asked, notes=(_too_many(rows.low.size, terms),), crowded=True)
     return (_exact if rows.exact else _ranged)(asked, rows, kind, level)
 
 

@@ -20,7 +20,7 @@ from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Specifications
 
 NOTHING, WITHIN_PATIENTS = "nothing", "within patients"
-COLUMNS = (*Specifications.columns, "df", "main")
+COLUMNS = (*Specifications.columns, "df", "main", "simplified")
 
 
 def attribution_sensitivity(
@@ -122,6 +122,7 @@ def _row(asked: Setting, model: Compared, found: Difference, label: str, main: b
         "patients": model.all_patients,
         "df": found.df,
         "main": main,
+        "simplified": "; ".join(note.text for note in model.notes if note.text.startswith("Too few yields")),
     }
 
 
@@ -156,10 +157,14 @@ def _verdict(asked: Setting, table: pd.DataFrame) -> str:
         )
     more = "more" if above else "less"
     clear = ((known["low"] > 1) | (known["high"] < 1)).sum()
+    sure = (
+        f"and the interval excludes no difference under {clear} of them"
+        if clear
+        else "but under none of them does the interval exclude no difference"
+    )
     return (
         f"{one.capitalize()} yielded {more} than {other} whichever way shared sessions are credited: the direction "
-        f"holds under all {counted(len(known), 'rule', 'rules')}, and the interval excludes no difference under "
-        f"{clear} of them."
+        f"holds under all {counted(len(known), 'rule', 'rules')}, {sure}."
     )
 
 
@@ -186,4 +191,9 @@ def _notes(table: pd.DataFrame, asked: Setting) -> tuple[Note, ...]:
     lost = table[table["estimate"].isna()]
     listed = "; ".join(f"{row.rule} adjusted for {row.adjusted_for}" for row in lost.itertuples())
     text = f"No estimate (too few sessions, or nothing alike to compare) under: {listed}."
-    return (same, *([Note(code="SMALL_N", text=text)] if len(lost) and asked.primary is not None else []))
+    simpler = list(dict.fromkeys(text for text in table["simplified"] if text))
+    return (
+        same,
+        *(Note(code="SMALL_N", text=text) for text in simpler),
+        *([Note(code="SMALL_N", text=text)] if len(lost) and asked.primary is not None else []),
+    )

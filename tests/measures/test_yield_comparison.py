@@ -6,7 +6,7 @@ import pytest
 from builders.debridements import Session, registry_of, series
 from necrostats.definitions.attribution import RULES
 from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import compare_yield
+from necrostats.measures import attribution_sensitivity, compare_yield
 
 PAIR = {"reference": "snare", "primary": "powered_debrider"}
 MEASURES = {
@@ -241,3 +241,29 @@ def test_in_groups_only_the_two_classes_of_the_primary_contrast_are_in_the_model
     adjusted = result.frame[result.frame["measure"] == MEASURES["adjusted"]]
     assert set(result.frame["group"]) == {"powered_debrider"} and len(adjusted) == 3
     assert adjusted["estimate"].notna().all()
+
+
+@pytest.mark.parametrize(("patients", "kept"), [(5, "session number"), (9, "session number, texture")])
+def test_too_few_yields_for_every_adjustment_keep_the_first_ones_and_say_so(patients, kept):
+    """Five patients: 15 yields are enough for three terms; nine patients: 27 for five, two of them textures."""
+    result = compare_yield(registry_of(*series(patients), volume=None, solid=None), **PAIR)
+    assert _ratio(result)["adjusted_for"] == kept and np.isfinite(_ratio(result)["low"])
+    told = any(note.text.endswith("is adjusted only for session number.") for note in result.notes)
+    assert told == (kept == "session number")
+
+
+def test_too_few_yields_for_all_classes_leave_the_two_of_the_primary_contrast():
+    others = ("net", "basket", "forceps", "cap_suction")
+    more = [
+        Session(patient=f"N{at}{i % 5}", day=9, uses=[tool], low=80.0 + 7 * i)
+        for at, tool in enumerate(others)
+        for i in range(5)
+    ]
+    result = compare_yield(registry_of(*series(6), *more), **PAIR)
+    assert np.isfinite(_ratio(result)["estimate"]) and np.isnan(_ratio(result, group="net")["estimate"])
+    assert any("holds powered debrider and snare alone" in note.text for note in result.notes)
+
+
+def test_no_direction_is_sure_where_every_interval_holds_no_difference():
+    verdict = attribution_sensitivity(registry_of(*series(10, ratio=1.05)), **PAIR).verdict
+    assert verdict.endswith("but under none of them does the interval exclude no difference.")
