@@ -285,6 +285,44 @@ class Comparison(Result):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class YieldComparison(Comparison):
+    """Ratios of yields between classes of instrument, one row for each kind of model and class.
+
+    `sessions`, `patients` and the same with `_ref` count what each contrast rests on; `primary` marks the contrast
+    named in advance. `cells` has a row a class: what was recorded of it and whether it is in the models. `amounts`
+    holds every yield that counts: patient (a number in this listing), group, low, high. `reference` and `chosen` are
+    the two classes of the primary contrast, "" where there is none.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        *Comparison.columns,
+        "variable",
+        "sessions",
+        "patients",
+        "sessions_ref",
+        "patients_ref",
+        "primary",
+    )
+
+    cells: pd.DataFrame = field(default_factory=pd.DataFrame)
+    amounts: pd.DataFrame = field(default_factory=pd.DataFrame)
+    reference: str = ""
+    chosen: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Specifications(Comparison):
+    """One contrast estimated in many ways, sorted by estimate: `rule` and `adjusted_for` say what went into each.
+
+    `verdict` is the sentence that they allow together.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (*Comparison.columns, "rule", "adjusted_for", "sessions", "patients")
+
+    verdict: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Summary(Result):
     """Descriptions of variables, one row for each variable, level and group.
 
@@ -306,6 +344,29 @@ class Summary(Result):
         "low",
         "high",
     )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Answer(YieldComparison):
+    """The primary contrast of yields, with the verdict over the rules and what these data could tell."""
+
+    verdict: str = ""
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Overlap(Summary):
+    """How many sessions each class (`group`) has at each level of what must be alike: `measure` "count", events of n.
+
+    `events` are the sessions of the class at that level, `patients` theirs, `n` all sessions of the class.
+    """
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Statements(Listing):
+    """A listing whose findings are sentences of its own: `said`, in order."""
+
+    said: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

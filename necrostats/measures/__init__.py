@@ -10,7 +10,10 @@ from necrostats.measures.collection_resolution import collection_resolution
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
+from necrostats.measures.instrument_combinations import instrument_combinations
+from necrostats.measures.instrument_events import adverse_events_by_class
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
+from necrostats.measures.precision import precision_plan
 from necrostats.measures.quarters import quarter_verdicts
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
@@ -21,17 +24,24 @@ from necrostats.measures.session_regression import session_regression
 from necrostats.measures.survival import event_free_survival, follow_up, recurrence
 from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
 from necrostats.measures.volumes import collection_volumes
+from necrostats.measures.yield_answer import yield_answer
+from necrostats.measures.yield_comparison import compare_yield
+from necrostats.measures.yield_overlap import yield_overlap
+from necrostats.measures.yield_specifications import attribution_sensitivity
 
 __all__ = [
     "activity",
     "adverse_event_cases",
     "adverse_event_rates",
+    "adverse_events_by_class",
+    "attribution_sensitivity",
     "bootstrap_resolution",
     "case_mix",
     "collection_resolution",
     "collection_volumes",
     "compare_adverse_events",
     "compare_resolution",
+    "compare_yield",
     "competing_ends_trap",
     "complication_index",
     "data_completeness",
@@ -40,11 +50,13 @@ __all__ = [
     "event_grades",
     "ever_used_trap",
     "follow_up",
+    "instrument_combinations",
     "interval_censored_resolution",
     "landmark_resolution",
     "naive_mean_sessions",
     "parametric_resolution",
     "patient_courses",
+    "precision_plan",
     "quarter_verdicts",
     "recurrence",
     "resolution_after_use",
@@ -59,4 +71,6 @@ __all__ = [
     "time_to_first_event",
     "time_to_resolution",
     "worst_grades",
+    "yield_answer",
+    "yield_overlap",
 ]

@@ -5,13 +5,16 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
+    overlap_drawing,
     quarters,
     rates,
     say_curves,
+    specification_drawing,
     summaries,
     tabulations,
     trajectories,
     unanswered,
+    yields,
 )
 from necrostats.present.figures import Figure, chart
 from necrostats.present.tables import Table, table

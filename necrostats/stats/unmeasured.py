@@ -59,3 +59,12 @@ def _as_risk_ratio(value: float, measure: str, rare: bool) -> float:
 def _e(ratio: float) -> float:
     away = max(ratio, 1 / ratio)
     return float(away + np.sqrt(away * (away - 1)))
+
+
+PER_STANDARD_DEVIATION = 0.91  # log risk ratio of a difference of one standard deviation, from the paper (from memory)
+
+
+def e_value_of_difference(difference: float, low: float, high: float, standard_deviation: float) -> EValue:
+    """The E-value of a difference of means, taken as the risk ratio exp(0.91 · difference / standard deviation)."""
+    by = PER_STANDARD_DEVIATION / checks.positive("standard_deviation", standard_deviation)
+    return e_value(*(float(np.exp(by * each)) for each in checks.finite("difference", [difference, low, high])))

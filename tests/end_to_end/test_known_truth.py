@@ -8,6 +8,7 @@ from necrostats import bundled
 from necrostats.measures import (
     adverse_event_rates,
     compare_adverse_events,
+    compare_yield,
     debridement_yield,
     sessions_to_resolution,
     time_to_first_event,
@@ -129,3 +130,9 @@ def test_unchecked_sessions_change_the_denominator_and_the_text_says_so(registry
     assert here["events"] == there["events"]
     assert f"{there['n'] - here['n']} sessions of {there['n']} left out of every denominator" in words(as_recorded)
     assert "left out of every denominator" not in words(as_if)
+
+
+@pytest.mark.parametrize("model", ("adjusted", "within patients"))
+def test_the_true_ratio_of_yields_lies_inside_the_interval_of_its_models(registry, model):
+    frame = compare_yield(registry, reference="snare", primary="powered_debrider").frame
+    _covers(_one(frame, primary=True, measure=f"ratio of geometric means, {model}"), YIELD["yield_ratio"]["value"])

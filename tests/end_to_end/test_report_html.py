@@ -33,6 +33,11 @@ def check(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
+def comparison(tmp_path_factory):
+    return report("instrument_comparison", tmp_path_factory.mktemp("comparison"))
+
+
+@pytest.fixture(scope="session")
 def registry():
     return necrostats.read_registry(bundled.synthetic_registry() / "tidy")
 
@@ -69,7 +74,7 @@ def test_the_file_is_named_after_template_and_period(review):
     assert review.name == f"quarterly_review_{PERIOD}.html"
 
 
-@pytest.mark.parametrize("page", ["review", "check"])
+@pytest.mark.parametrize("page", ["review", "check", "comparison"])
 def test_the_page_opens_offline_runs_nothing_and_can_be_read_aloud(page, request):
     text = request.getfixturevalue(page).read_text(encoding="utf-8")
     assert problems(text) == []
@@ -80,14 +85,14 @@ def test_the_page_opens_offline_runs_nothing_and_can_be_read_aloud(page, request
     assert all(figure.all("details") for figure in root.all("figure"))
 
 
-@pytest.mark.parametrize("page", ["review", "check"])
+@pytest.mark.parametrize("page", ["review", "check", "comparison"])
 def test_the_page_holds_no_path_of_this_machine_and_no_leftover_of_the_notebook(page, request):
     text = request.getfixturevalue(page).read_text(encoding="utf-8")
     for left in (str(bundled.synthetic_registry()), str(bundled.notebooks().parent), "/tmp/", "¶", "Out[", "Traceback"):
         assert left not in text
 
 
-@pytest.mark.parametrize("page", ["review", "check"])
+@pytest.mark.parametrize("page", ["review", "check", "comparison"])
 def test_every_caution_is_on_the_page(page, request):
     text = parsed(request.getfixturevalue(page).read_text(encoding="utf-8")).all("main")[0].text
     for sentence in str(necrostats.cautions()).splitlines():
@@ -168,3 +173,15 @@ def test_what_was_read_on_the_page_adds_up(check, registry):
     for name, (read, kept, aside) in rows.items():
         assert (read, kept) == (registry.source.rows_read[name], len(registry.tables[name]))
         assert read == kept + aside
+
+
+def test_the_answer_of_the_comparison_comes_first_and_is_that_of_the_results(comparison, registry):
+    root = parsed(comparison.read_text(encoding="utf-8"))
+    assert root.all("h2")[0].text == "The answer in one paragraph"
+    results = (
+        each(registry)
+        for each in (necrostats.compare_yield, necrostats.attribution_sensitivity, necrostats.precision_plan)
+    )
+    answer = str(necrostats.lead(necrostats.yield_answer(*results), sentences=9))
+    text = " ".join(root.all("main")[0].text.split())
+    assert " ".join(answer.split()) in text

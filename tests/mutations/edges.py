@@ -52,6 +52,37 @@ MUTANTS = (
     ),
     ("present/numbers", "n >= ONE_DECIMAL_FROM", "n > ONE_DECIMAL_FROM", "present/test_numbers.py"),
     ("registry/checking_days", "(day > lock[owner])", "(day >= lock[owner])", "registry/test_checking_days.py"),
+    (
+        "measures/yield_contrasts",
+        "self.some >= FEWEST_SESSIONS and",
+        "self.some > FEWEST_SESSIONS and",
+        "measures/test_yield_comparison.py",
+    ),
+    (
+        "measures/yield_contrasts",
+        "self.some_patients >= FEWEST_PATIENTS",
+        "self.some_patients > FEWEST_PATIENTS",
+        "measures/test_yield_comparison.py",
+    ),
+    (
+        "measures/yield_contrasts",
+        "(both < FEWEST_PATIENTS)",
+        "(both <= FEWEST_PATIENTS)",
+        "measures/test_yield_comparison.py",
+    ),
+    (
+        "measures/yield_models",
+        "rows.low.size < FEWEST_ROWS_A_TERM * terms",
+        "rows.low.size <= FEWEST_ROWS_A_TERM * terms",
+        "measures/test_yield_models.py",
+    ),
+    ("measures/yield_adjustments", "(scanned > day)", "(scanned >= day)", "measures/test_yield_adjustments.py"),
+    (
+        "measures/yield_words",
+        "here.sum() >= FEWEST_SESSIONS",
+        "here.sum() > FEWEST_SESSIONS",
+        "measures/test_yield_words.py",
+    ),
 )
 
 

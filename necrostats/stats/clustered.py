@@ -1,0 +1,158 @@
+"""Least squares with errors that allow for clusters, right in small samples (CR2).
+
+Bell RM, McCaffrey DF. Survey Methodology 2002;28:169-181; degrees of freedom as in Pustejovsky JE, Tipton E. J Bus Econ
+Stat 2018;36:672-683 (formulas from memory, values from R).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import special
+
+from necrostats.results import Note
+from necrostats.stats import checks
+from necrostats.stats.clusters import few_clusters, one_cluster, places
+
+ROUNDING = 1e-10
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClusteredContrast:
+    """A sum of coefficients with its t limits; NaN where they cannot be given."""
+
+    estimate: float
+    error: float = np.nan
+    df: float = np.nan
+    statistic: float = np.nan
+    p_value: float = np.nan
+    low: float = np.nan
+    high: float = np.nan
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ClusteredFit:
+    """y = x · coefficient; `residual` is the standard deviation of what is left.
+
+    `covariance` (p, p) is CR2; NaN for one cluster, or where nothing is left. `inverse` is (x'x)⁻¹, and `pieces` hold
+    for each cluster its adjusted rows of x · (x'x)⁻¹ (n_g, p) and its rows of x, for the degrees of freedom.
+    """
+
+    coefficient: np.ndarray
+    covariance: np.ndarray
+    inverse: np.ndarray
+    pieces: tuple[tuple[np.ndarray, np.ndarray], ...]
+    residual: float
+    level: float
+    notes: tuple[Note, ...] = ()
+
+    def contrast(self, vector: ArrayLike) -> ClusteredContrast:
+        """vector (p,) · coefficient with CR2 limits of Student's t, Satterthwaite's degrees of freedom."""
+        by = checks.finite("vector", vector)
+        estimate, variance = float(by @ self.coefficient), float(by @ self.covariance @ by)
+        if not variance > (ROUNDING * self.residual) ** 2:
+            return ClusteredContrast(estimate=estimate)
+        error, df = float(np.sqrt(variance)), self._df(by)
+        half = special.stdtrit(df, (1 + self.level) / 2) * error
+        return ClusteredContrast(
+            estimate=estimate,
+            error=error,
+            df=df,
+            statistic=estimate / error,
+            p_value=float(2 * special.stdtr(df, -abs(estimate / error))),
+            low=estimate - half,
+            high=estimate + half,
+        )
+
+    def _df(self, by: np.ndarray) -> float:
+        """(Σ λ)² / Σ λ² of the quadratic form whose expectation is the variance, with independent rows."""
+        parts = [adjusted @ by for adjusted, _ in self.pieces]
+        own = np.array([part @ part for part in parts])
+        cross = np.stack([x.T @ part for part, (_, x) in zip(parts, self.pieces, strict=True)])
+        form = np.diag(own) - cross @ self.inverse @ cross.T
+        return float(np.trace(form) ** 2 / np.sum(form**2))
+
+
+def least_squares(y: ArrayLike, x: ArrayLike, groups: ArrayLike, *, level: float = 0.95) -> ClusteredFit:
+    """Ordinary least squares of y (n,) on x (n, p), errors by cluster (a label a row) with the CR2 correction.
+
+    Dependent columns or fewer than two clusters: no errors, and a note. Raises StatisticsError for missing values.
+    """
+    values, design, whose, level = _checked(y, x, groups, level)
+    return _fitted(values, design, whose, level, design.shape[1])
+
+
+def within_groups(y: ArrayLike, x: ArrayLike, groups: ArrayLike, *, level: float = 0.95) -> ClusteredFit:
+    """Least squares with an effect for each group; the groups are the clusters too. y and x less their group means.
+
+    Columns that do not vary within any group must be left out beforehand.
+    """
+    values, design, whose, level = _checked(y, x, groups, level)
+    return _fitted(
+        values - _means(values[:, None], whose)[:, 0],
+        design - _means(design, whose),
+        whose,
+        level,
+        design.shape[1] + int(whose.max(initial=-1)) + 1,
+    )
+
+
+def _checked(y, x, groups, level: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
+    values, design = checks.finite("y", y), checks.finite("x", x)
+    checks.one_length(y=values, x=np.arange(len(design)), groups=groups)
+    return values, design, places(checks.labels("groups", groups)), checks.confidence_level(level)
+
+
+def _means(columns: np.ndarray, whose: np.ndarray) -> np.ndarray:
+    """The mean of each column in each row's group."""
+    counts = np.bincount(whose)
+    sums = np.stack([np.bincount(whose, weights=each) for each in columns.T], axis=1)
+    return (sums / counts[:, None])[whose]
+
+
+def _fitted(y: np.ndarray, x: np.ndarray, whose: np.ndarray, level: float, terms: int) -> ClusteredFit:
+    n, p = x.shape
+    clusters = int(whose.max(initial=-1)) + 1
+    if n < p or np.linalg.matrix_rank(x) < p:
+        return _none(p, level)
+    inverse = np.linalg.inv(x.T @ x)
+    beta = inverse @ (x.T @ y)
+    left = y - x @ beta
+    order = np.argsort(whose, kind="stable")
+    rows = np.split(order, np.cumsum(np.bincount(whose))[:-1])
+    pieces = tuple((_adjusted(x[here], inverse), x[here]) for here in rows)
+    influence = np.stack([adjusted.T @ left[here] for (adjusted, _), here in zip(pieces, rows, strict=True)])
+    spread = left @ left > ROUNDING**2 * (y @ y)
+    return ClusteredFit(
+        coefficient=beta,
+        covariance=influence.T @ influence if clusters > 1 and spread else np.full((p, p), np.nan),
+        inverse=inverse,
+        pieces=pieces,
+        residual=float(np.sqrt(left @ left / max(n - terms, 1))),
+        level=level,
+        notes=few_clusters(clusters) if clusters > 1 else (one_cluster(),),
+    )
+
+
+def _adjusted(x: np.ndarray, inverse: np.ndarray) -> np.ndarray:
+    """(I − H)^(−1/2) · x · (x'x)⁻¹ of one cluster; directions that the cluster decides alone are left out."""
+    leverage = x @ inverse @ x.T
+    values, axes = np.linalg.eigh(np.eye(len(x)) - leverage)
+    root = np.where(values > ROUNDING, 1 / np.sqrt(np.maximum(values, ROUNDING)), 0.0)
+    return (axes * root) @ axes.T @ x @ inverse
+
+
+def _none(p: int, level: float) -> ClusteredFit:
+    nothing = np.full((p, p), np.nan)
+    text = "Columns follow from each other, or are more than the rows: no least squares fit."
+    return ClusteredFit(
+        coefficient=np.full(p, np.nan),
+        covariance=nothing,
+        inverse=nothing,
+        pieces=(),
+        residual=np.nan,
+        level=level,
+        notes=(Note(code="SINGULAR", text=text),),
+    )
