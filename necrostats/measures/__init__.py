@@ -1,5 +1,6 @@
 """One clinical question a function: a Registry in, a Result out."""
 
+from necrostats.measures.abstract import CaseSeries, case_series, inclusion_flow, reporting_checklist
 from necrostats.measures.adverse_event_comparisons import compare_adverse_events
 from necrostats.measures.adverse_event_grades import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.measures.adverse_event_times import time_to_first_event
@@ -7,6 +8,7 @@ from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
 from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
+from necrostats.measures.course_ends import case_listing, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
@@ -21,29 +23,37 @@ from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive
 from necrostats.measures.volumes import collection_volumes
 
 __all__ = [
+    "CaseSeries",
     "activity",
     "adverse_event_cases",
     "adverse_event_rates",
     "bootstrap_resolution",
+    "case_listing",
     "case_mix",
+    "case_series",
     "collection_resolution",
     "collection_volumes",
     "compare_adverse_events",
     "compare_resolution",
     "competing_ends_trap",
     "complication_index",
+    "course_ends",
     "data_completeness",
+    "deaths",
     "debridement_yield",
     "event_free_survival",
     "event_grades",
     "ever_used_trap",
     "follow_up",
+    "inclusion_flow",
     "interval_censored_resolution",
     "landmark_resolution",
     "naive_mean_sessions",
+    "necrosectomies_a_patient",
     "parametric_resolution",
     "patient_courses",
     "recurrence",
+    "reporting_checklist",
     "resolution_after_use",
     "resolution_by_stent",
     "restricted_mean_resolution",

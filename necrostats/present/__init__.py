@@ -5,23 +5,29 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
+    parts,
     rates,
     say_curves,
     summaries,
     tabulations,
     trajectories,
 )
+from necrostats.present.abstract import Abstract, abstract
 from necrostats.present.figures import Figure, chart
+from necrostats.present.reviewer import reviewer_questions
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import cautions, definition_list, methods_paragraph, words
 
 __all__ = [
+    "Abstract",
     "Figure",
     "Table",
+    "abstract",
     "cautions",
     "chart",
     "definition_list",
     "methods_paragraph",
+    "reviewer_questions",
     "table",
     "words",
 ]
