@@ -13,6 +13,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     trajectories,
 )
 from necrostats.present.abstract import Abstract, abstract
+from necrostats.present.documents import save_as, save_documents
 from necrostats.present.figures import Figure, chart
 from necrostats.present.reviewer import reviewer_questions
 from necrostats.present.tables import Table, table
@@ -28,6 +29,8 @@ __all__ = [
     "definition_list",
     "methods_paragraph",
     "reviewer_questions",
+    "save_as",
+    "save_documents",
     "table",
     "words",
 ]
