@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -250,14 +250,20 @@ def _patients_set_aside(registry: Registry) -> dict[str, int]:
 
 def reporting_checklist(series: CaseSeries) -> Listing:
     """Each item of STROBE (cohort) and PROCESS (case series): met, and by what; in part; missing; or the author's."""
-    rows = [(item.checklist, item.number, item.topic, item.asks, *_state(series, item)) for item in REPORTING_ITEMS]
+    rows = [
+        (item.checklist.split(",")[0], item.number, item.topic, item.asks, *_state(series, item))
+        for item in REPORTING_ITEMS
+    ]
     return Listing(
         title="Reporting items, and where each is met",
         frame=pd.DataFrame(
             rows, columns=["checklist", "item", "topic", "asks_for", "state", "where_or_what_is_missing"]
         ),
         population=Population(patients=series.patients),
-        method=listing_method("the items of two checklists, in words of our own", series.level),
+        method=replace(
+            listing_method("the items of two checklists, in words of our own", series.level),
+            references=tuple(dict.fromkeys(item.checklist for item in REPORTING_ITEMS)),
+        ),
     )
 
 

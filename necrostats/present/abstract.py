@@ -14,13 +14,13 @@ from necrostats.measures.abstract import FEWEST_FOR_COUNTS, FEWEST_FOR_CURVES, C
 from necrostats.present import numbers
 from necrostats.present.bound import DEFINITION, Sentence, bound, joined, quoted, say
 from necrostats.present.case_series_sentences import counted, result_sentences
-from necrostats.present.wording import methods_paragraph
+from necrostats.present.wording import methods_paragraphs
 
 WORD_LIMIT = 300
 WORDS_FOR_THE_AUTHOR = 60
 BACKGROUND = "[For the author: why this series, and what was asked of it.]"
 CONCLUSION = "[For the author: what follows, no further than the intervals allow.]"
-LEAST_NEEDED = ("recurrence", "follow_up", "flow", "sessions", "difference", "groups")
+LEAST_NEEDED = ("recurrence", "follow_up", "flow", "difference", "sessions", "groups")
 """The topics that go first, in this order, where an abstract is too long."""
 
 
@@ -29,14 +29,15 @@ class Abstract:
     """An abstract by section: each section a tuple of sentences whose numbers are bound to their results.
 
     `word_limit` counts the whole abstract, `for_author` the words of it that are kept for background and conclusion.
-    `left_out` are the topics that would not fit. `methods_in_full` is the methods text for the paper.
+    `left_out` are the topics that would not fit. `methods_in_full` is the methods text for the paper, a paragraph
+    a method.
     """
 
     series: CaseSeries
     methods: tuple[Sentence, ...]
     results: Mapping[str, Sentence]
     left_out: Mapping[str, Sentence]
-    methods_in_full: str
+    methods_in_full: tuple[str, ...]
     word_limit: int
     for_author: int
 
@@ -119,7 +120,7 @@ def abstract(series: CaseSeries, *, word_limit: int = WORD_LIMIT, for_author: in
         methods=methods,
         results={topic: results[topic] for topic in results if topic in kept},
         left_out={topic: results[topic] for topic in results if topic not in kept},
-        methods_in_full=methods_paragraph(series.shown),
+        methods_in_full=methods_paragraphs(series.shown),
         word_limit=int(word_limit),
         for_author=int(for_author),
     )

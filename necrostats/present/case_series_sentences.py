@@ -291,26 +291,29 @@ def _group_share(series: CaseSeries, row: Row, place: int) -> Sentence:
 
 
 def _difference(series: CaseSeries) -> Sentence:
+    """How far each group lies from the reference, where the incidence may be quoted in every group."""
     result = series.results.get("differences")
-    if result is None:
+    if result is None or not _quotable_in_all(series):
         return NOTHING
-    rows = [
-        row for row in rows_of("differences", result) if str(row.cells["measure"]).startswith("difference in incidence")
-    ]
-    rows = [row for row in rows if numbers.known(row.estimate) and numbers.known(row.low)]
-    if not rows:
-        return NOTHING
+    rows = [row for row in rows_of("differences", result) if row.cells["measure"].startswith("difference in incidence")]
+    known = [row for row in rows if numbers.known(row.estimate) and numbers.known(row.low)]
     each = [
         say(
+            _points(row, place),
+            " for ",
             labelled(row.group, "differences"),
             " against ",
             labelled(row.reference, "differences"),
-            " ",
-            _points(row, place),
         )
-        for place, row in enumerate(rows)
+        for place, row in enumerate(known)
     ]
-    return say("The difference was ", joined(each), "; groups were not assigned.")
+    opening = say("The difference by day ", _point(series.day, "differences", "days"), " was ")
+    return say(opening, joined(each), "; groups were not assigned.") if each else NOTHING
+
+
+def _quotable_in_all(series: CaseSeries) -> bool:
+    groups = in_order(series.results["time_by_group"].frame["group"])
+    return all(landmark_rows(series, "time_by_group", series.day, group) for group in groups)
 
 
 def _points(row: Row, place: int) -> Sentence:

@@ -21,7 +21,7 @@ from necrostats.present.print_style import DRAWN_BY_DEFAULT, PAGE_MM, PrintStyle
 from necrostats.present.reviewer import OPEN, reviewer_questions
 from necrostats.present.style import PRINT_DPI
 from necrostats.present.tables import Table, table
-from necrostats.present.word import WordFile
+from necrostats.present.word import WordFile, is_wide
 from necrostats.present.wording import cautions
 from necrostats.present.workbooks import csv_of, workbook
 from necrostats.results import Result
@@ -79,13 +79,16 @@ def blocks(text: Abstract) -> Iterator[Block]:
     yield from _for_print(series)
     yield from _further(series)
     yield Heading(text="Methods in full, for the paper")
-    yield Paragraph(text=text.methods_in_full, source="methods")
+    for paragraph in text.methods_in_full:
+        yield Paragraph(text=paragraph, source="methods")
     yield Heading(text="What a reviewer will ask")
     for each in reviewer_questions(series).questions:
         yield Paragraph(opening=each.question, text=each.answer.text or f"[{OPEN}]", source="reviewer's questions")
     yield Heading(text="Reporting items")
-    checklist = table(reporting_checklist(series))
-    yield TableBlock(table=checklist, name=f"Table {_tables(series) + 1}.", source="reporting items")
+    checklist = reporting_checklist(series)
+    for reference in checklist.method.references:
+        yield Paragraph(text=f"{reference}.", source="reporting items")
+    yield TableBlock(table=table(checklist), name=f"Table {_tables(series) + 1}.", source="reporting items")
     yield Heading(text="Cautions")
     for caution in cautions():
         yield Paragraph(text=caution, source="cautions")
@@ -125,7 +128,10 @@ def _further(series: CaseSeries) -> Iterator[Block]:
 def document(text: Abstract, *, style: PrintStyle | None = None) -> bytes:
     """The whole case series as one docx file: abstract, table and figure for print, all else after them."""
     file = WordFile(title=TITLE, style=style or PrintStyle(), mark=text.series.stamp)
-    for block in blocks(text):
+    parts = list(blocks(text))
+    for block, after in zip(parts, [*parts[1:], None], strict=True):
+        if isinstance(block, Heading):
+            file.turn(wide=isinstance(after, TableBlock) and is_wide(after.table))
         _put(file, block)
     return file.saved()
 
@@ -133,7 +139,6 @@ def document(text: Abstract, *, style: PrintStyle | None = None) -> bytes:
 def _put(file: WordFile, block: Block) -> None:
     match block:
         case Heading():
-            file.turn(wide=False)
             file.heading(block.text, block.level)
         case Paragraph():
             file.paragraph(block.text, bold=f"{block.opening} " if block.opening else "")

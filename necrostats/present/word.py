@@ -26,7 +26,8 @@ ALWAYS = datetime.datetime(2000, 1, 1)
 _FIRST_DAY = (1980, 1, 1, 0, 0, 0)
 A4 = (Mm(210), Mm(297))
 MARGIN = Mm(16)
-MOST_COLUMNS_UPRIGHT = 7
+MOST_SIGNS_UPRIGHT = 118
+LEAST_SIGNS, MOST_SIGNS = 5, 34
 TEXT_POINTS, TABLE_POINTS = 10, 8
 _HEADINGS = {0: 18, 1: 14, 2: 11}
 
@@ -52,6 +53,8 @@ class WordFile:
             look = self.document.styles[f"Heading {level}" if level else "Title"]
             look.font.size, look.font.color.rgb = Pt(points), None
         self._lay_out(wide=False)
+        foot = self.document.sections[0].footer.paragraphs[0]
+        foot.add_run(visible(mark)).font.size = Pt(TABLE_POINTS)
 
     def _lay_out(self, *, wide: bool) -> None:
         section = self.document.sections[-1]
@@ -83,11 +86,14 @@ class WordFile:
 
     def table(self, shown: Table, name: str = "") -> None:
         """A table under its caption, its notes below; its head is repeated on every page it reaches."""
-        self.turn(wide=len(shown.frame.columns) > MOST_COLUMNS_UPRIGHT)
+        self.turn(wide=is_wide(shown))
         self.paragraph(shown.caption, bold=f"{name} " if name else "", keep_with_next=True)
+        self.document.paragraphs[-1].paragraph_format.space_before = Pt(TEXT_POINTS)
         rows = [tuple(shown.frame.columns), *shown.frame.itertuples(index=False, name=None)]
         made = self.document.add_table(rows=len(rows), cols=len(rows[0]))
-        made.autofit = True
+        made.autofit = False
+        section = self.document.sections[-1]
+        _set_widths(made, _signs(shown), section.page_width - section.left_margin - section.right_margin)
         _describe(made, name or shown.caption, shown.caption)
         for line, row in zip(made.rows, rows, strict=True):
             _unbroken(line)
@@ -125,6 +131,27 @@ class WordFile:
         written = io.BytesIO()
         self.document.save(written)
         return undated(written.getvalue())
+
+
+def _signs(shown: Table) -> list[int]:
+    """How many signs wide each column of a table wants to be: its longest cell, and no word of its head broken."""
+    cells = [max(map(len, map(str, shown.frame[name])), default=0) for name in shown.frame.columns]
+    heads = [max(map(len, name.split()), default=0) + 2 for name in shown.frame.columns]
+    return [max(LEAST_SIGNS, head, min(MOST_SIGNS, cell)) for head, cell in zip(heads, cells, strict=True)]
+
+
+def is_wide(shown: Table) -> bool:
+    """Whether a table needs the page turned on its side."""
+    return sum(_signs(shown)) + 2 * len(shown.frame.columns) > MOST_SIGNS_UPRIGHT
+
+
+def _set_widths(made, signs: list[int], room: int) -> None:
+    shares = [each + 2 for each in signs]
+    for place, share in enumerate(shares):
+        width = int(room * share / sum(shares))
+        made.columns[place].width = width
+        for cell in made.columns[place].cells:
+            cell.width = width
 
 
 def undated(content: bytes) -> bytes:
