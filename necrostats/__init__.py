@@ -80,6 +80,7 @@ _HOMES = {
         "table",
         "words",
     ),
+    "report.draft_checking": ("DraftCheck", "check_draft"),
     "report.overview": ("review_period", "status"),
     "report.listings": ("count_findings", "list_findings", "list_set_aside", "what_was_read"),
     "report.prose": ("cautions", "definitions_used", "lead", "methods"),

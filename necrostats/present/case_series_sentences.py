@@ -297,18 +297,13 @@ def _difference(series: CaseSeries) -> Sentence:
         return NOTHING
     rows = [row for row in rows_of("differences", result) if row.cells["measure"].startswith("difference in incidence")]
     known = [row for row in rows if numbers.known(row.estimate) and numbers.known(row.low)]
-    each = [
-        say(
-            _points(row, place),
-            " for ",
-            labelled(row.group, "differences"),
-            " against ",
-            labelled(row.reference, "differences"),
-        )
-        for place, row in enumerate(known)
-    ]
+    each = [say(_points(row, place), *_against(row)) for place, row in enumerate(known)]
     opening = say("The difference by day ", _point(series.day, "differences", "days"), " was ")
     return say(opening, joined(each), "; groups were not assigned.") if each else NOTHING
+
+
+def _against(row: Row) -> tuple[str | Sentence, ...]:
+    return (" for ", labelled(row.group, "differences"), " against ", labelled(row.reference, "differences"))
 
 
 def _quotable_in_all(series: CaseSeries) -> bool:
