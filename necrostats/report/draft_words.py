@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from necrostats.present.bound import NUMBER, number_in
 
@@ -85,6 +86,7 @@ def straightened(text: str) -> str:
     return re.sub(r"(?<=\d)\s+(?=%)", "", plain)
 
 
+@lru_cache(maxsize=65536)
 def tokens(text: str) -> tuple[Token, ...]:
     """The tokens of a text in order; numbers of tables, figures and references are passed over."""
     found = []
