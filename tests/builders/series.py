@@ -53,12 +53,8 @@ def value_of(made: CaseSeries, number: BoundNumber) -> float | None:
     if number.column == "method.level":
         return result.method.level
     if number.column.startswith("population."):
-        field = number.column.removeprefix("population.")
-        return (
-            result.population.left_out[dict(number.row)["left out"]]
-            if field == "left_out"
-            else getattr(result.population, field)
-        )
+        held = getattr(result.population, number.column.removeprefix("population."))
+        return held[dict(number.row)["left out"]] if number.column.endswith("left_out") else held
     if number.column == "at_risk":
         group = dict(number.row).get("group", "all")
         return result.frame.loc[result.frame["group"] == group, "at_risk"].max()
