@@ -92,19 +92,21 @@ class WordFile:
         rows = [tuple(shown.frame.columns), *shown.frame.itertuples(index=False, name=None)]
         made = self.document.add_table(rows=len(rows), cols=len(rows[0]))
         made.autofit = False
+        grid = [list(row.cells) for row in made.rows]
         section = self.document.sections[-1]
-        _set_widths(made, _signs(shown), section.page_width - section.left_margin - section.right_margin)
+        _set_widths(grid, _signs(shown), section.page_width - section.left_margin - section.right_margin)
         _describe(made, name or shown.caption, shown.caption)
-        for line, row in zip(made.rows, rows, strict=True):
+        numbers = [
+            place >= shown.row_heads and heading not in shown.words for place, heading in enumerate(shown.frame.columns)
+        ]
+        for line, cells, row in zip(made.rows, grid, rows, strict=True):
             _unbroken(line)
-            for place, (cell, text) in enumerate(zip(line.cells, row, strict=True)):
-                self._cell(
-                    cell, text, number=place >= shown.row_heads and shown.frame.columns[place] not in shown.words
-                )
-        _head(made.rows[0])
-        _rules(made)
+            for cell, text, number in zip(cells, row, numbers, strict=True):
+                self._cell(cell, text, number=number)
+        _head(made.rows[0], grid[0])
+        _rules(made, grid[0])
         if shown.row_heads > 1:
-            _join_runs(made, [row[0] for row in rows[1:]])
+            _join_runs([cells[0] for cells in grid[1:]], [row[0] for row in rows[1:]])
         for note in shown.notes:
             self.paragraph(note, small=True)
 
@@ -145,12 +147,11 @@ def is_wide(shown: Table) -> bool:
     return sum(_signs(shown)) + 2 * len(shown.frame.columns) > MOST_SIGNS_UPRIGHT
 
 
-def _set_widths(made, signs: list[int], room: int) -> None:
+def _set_widths(grid: list[list], signs: list[int], room: int) -> None:
     shares = [each + 2 for each in signs]
-    for place, share in enumerate(shares):
-        width = int(room * share / sum(shares))
-        made.columns[place].width = width
-        for cell in made.columns[place].cells:
+    widths = [int(room * share / sum(shares)) for share in shares]
+    for cells in grid:
+        for cell, width in zip(cells, widths, strict=True):
             cell.width = width
 
 
@@ -194,37 +195,35 @@ def _unbroken(row) -> None:
     row._tr.get_or_add_trPr().append(_element("w:cantSplit"))
 
 
-def _head(row) -> None:
+def _head(row, cells: list) -> None:
     """Repeat a row at the top of every page, in bold."""
     row._tr.get_or_add_trPr().append(_element("w:tblHeader"))
-    for cell in row.cells:
+    for cell in cells:
         for run in cell.paragraphs[0].runs:
             run.bold = True
 
 
-def _rules(made) -> None:
+def _rules(made, heads: list) -> None:
     """A rule above, one below the head and one below the table."""
     borders = _element("w:tblBorders")
     for side in ("top", "bottom"):
         borders.append(_element(f"w:{side}", val="single", sz="8", space="0", color="1A1A1A"))
     borders.append(_element("w:insideH", val="single", sz="2", space="0", color="D5D5D5"))
     made._tbl.tblPr.append(borders)
-    for cell in made.rows[0].cells:
+    for cell in heads:
         edges = _element("w:tcBorders")
         edges.append(_element("w:bottom", val="single", sz="6", space="0", color="1A1A1A"))
         cell._tc.get_or_add_tcPr().append(edges)
 
 
-def _join_runs(made, firsts: list[str]) -> None:
+def _join_runs(cells: list, firsts: list[str]) -> None:
     """Make one cell of each run of rows with the same first cell; the text stands in its first row."""
-    line = 1
+    place = 0
     for _, run in groupby(firsts):
         length = len(list(run))
-        if length > 1:
-            for place in range(line + 1, line + length):
-                for piece in made.cell(place, 0).paragraphs[0].runs:
-                    piece.text = ""
-            for place in range(line, line + length):
-                about = made.cell(place, 0)._tc.get_or_add_tcPr()
-                about.append(_element("w:vMerge", **({"val": "restart"} if place == line else {})))
-        line += length
+        for offset in range(length if length > 1 else 0):
+            cell = cells[place + offset]
+            cell._tc.get_or_add_tcPr().append(_element("w:vMerge", **({} if offset else {"val": "restart"})))
+            for piece in cell.paragraphs[0].runs if offset else ():
+                piece.text = ""
+        place += length

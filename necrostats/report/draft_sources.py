@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import pandas as pd
 
@@ -86,14 +86,20 @@ def exact(said: Iterable[Token]) -> tuple[str, ...]:
 
 def sources_of(results: Results) -> Sources:
     """The sources of a draft: those of an abstract, a case series, or any results."""
+    if isinstance(results, Abstract | CaseSeries):
+        return _sources_of_series(results)
+    given = [results] if isinstance(results, Result) else list(results)
+    return _sources({each.title: each for each in given}, [], {}, "")
+
+
+@lru_cache(maxsize=4)
+def _sources_of_series(results: Abstract | CaseSeries) -> Sources:
+    """Made once for each series: a draft is checked again and again while it is mended."""
     text = abstract(results) if isinstance(results, CaseSeries) else results
-    if isinstance(text, Abstract):
-        named, series = dict(text.series.results), text.series
-        passages, tables = [*_of_series(text)], _document_tables(text)
-    else:
-        given = [text] if isinstance(text, Result) else list(text)
-        named, series = {f"{each.title}": each for each in given}, None
-        passages, tables = [], {}
+    return _sources(dict(text.series.results), list(_of_series(text)), _document_tables(text), text.series.stamp)
+
+
+def _sources(named: dict[str, Result], passages: list[Passage], tables: dict, stamp: str) -> Sources:
     passages += [passage for name, result in named.items() for passage in _of_result(name, result)]
     tables |= {name: _rows(table(result)) for name, result in named.items() if name not in tables}
     return Sources(
@@ -102,7 +108,7 @@ def sources_of(results: Results) -> Sources:
         counts=tuple(_counts(named)),
         values=_values(passages, named),
         names=_names(named),
-        stamp=series.stamp if series else "",
+        stamp=stamp,
     )
 
 
