@@ -28,7 +28,7 @@ OWN_WORDS = re.compile(
 
 _STAMP = re.compile(r"data ([0-9a-f]{12}), definitions ([0-9a-f]{12})")
 ALIKE, ALIKE_ELSEWHERE, WHOLE = 0.62, 0.8, 0.82
-NEAREST = 12
+NEAREST, MOST_AT_ONCE = 12, 4
 
 
 def check_draft(file: str | Path, results: Results) -> DraftCheck:
@@ -92,8 +92,8 @@ class _Checker:
         said, parts = tokens(part.text), sentences(part.text)
         if self._is_taken_over(said):
             return
-        whole = self._nearest(part.text, WHOLE)
-        if whole is not None and len(sentences(whole.text)) == len(parts) and len(parts) < 5:
+        whole = self._nearest(part.text, WHOLE) if len(parts) <= MOST_AT_ONCE else None
+        if whole is not None and len(sentences(whole.text)) == len(parts):
             yield from self._compare(part.where, said, whole, part.text, own)
             return
         for sentence in parts:
@@ -123,10 +123,10 @@ class _Checker:
     def _nearest(self, text: str, least: float) -> Passage | None:
         """The passage that a text was most likely taken from; None where nothing is like it."""
         here = Passage(text=text, source="")
-        said, size = here.tokens, sum(here.words.values())
+        said, words = here.tokens, here.words
         near = sorted(
             self.sources.passages,
-            key=lambda each: -2 * sum((each.words & here.words).values()) / (size + sum(each.words.values()) or 1),
+            key=lambda each: -len(each.words & words) / (len(words) + len(each.words) or 1),
         )[:NEAREST]
         skeleton, full = [token.same for token in said], exact(said)
         scored = []

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
@@ -36,9 +35,9 @@ class Passage:
         return tokens(self.text)
 
     @cached_property
-    def words(self) -> Counter:
-        """How often each token occurs, numbers as they are."""
-        return Counter(token.text.lower() if token.is_number else token.same for token in self.tokens)
+    def words(self) -> frozenset[str]:
+        """The different tokens, numbers as they are printed."""
+        return frozenset(exact(self.tokens))
 
     def source_of(self, place: int) -> tuple[str, float | None]:
         """Where the number at this place of `tokens` came from, and its value before it was rounded, if known."""

@@ -58,7 +58,7 @@ def test_nothing_is_raised_on_clean_drafts_however_they_are_rewritten(check, tex
         assert check(rewritten(with_own_words(text.markdown), seed).text).findings == ()
 
 
-@pytest.mark.parametrize("which", [("", 0), ("sex", 12), ("", 7), ("", 4)], ids=str)
+@pytest.mark.parametrize("which", [("sex", 12), ("", 4)], ids=str)
 def test_nothing_is_raised_on_the_document_as_it_was_written(check, which):
     made = abstract(series(*which))
     assert check(document(made), "draft.docx", made).findings == ()
@@ -67,7 +67,7 @@ def test_nothing_is_raised_on_the_document_as_it_was_written(check, which):
 def test_a_number_changed_anywhere_in_the_document_is_found(check):
     made = abstract(series("", 12))
     content, draw = document(made), np.random.default_rng(2)
-    for _ in range(10):
+    for _ in range(5):
         file = docx.Document(io.BytesIO(content))
         cells = [cell for table in file.tables for row in table.rows for cell in row.cells[1:]]
         runs = [run for each in cells for run in each.paragraphs[0].runs if NUMBER.search(run.text)]
