@@ -19,6 +19,8 @@ from necrostats.results import Curves, Result
 
 NOTHING = Sentence(text="")
 ANY = "any adverse event"
+UNCHECKED, MOST_UNCHECKED = "sessions with no record that adverse events were looked for", 0.1
+UNCHECKED_SAID = " with no record that events were looked for not counted"
 
 
 def labelled(name: object, measure: str) -> Sentence:
@@ -78,13 +80,17 @@ def _small(series: CaseSeries) -> Sentence:
 
 
 def _set_aside(series: CaseSeries) -> Sentence:
+    """How many rows were set aside before anything was counted; why stands in the table of who was included."""
     rows = rows_of("flow", series.results["flow"])
-    whole, aside = row_where(rows, stage="In the source"), [row for row in rows if row.stage == "Set aside"]
+    whole, included = row_where(rows, stage="In the source"), row_where(rows, stage="Included")
     if not whole:
         return NOTHING
-    reasons = joined([say(row.count("number", "rows"), " (", quoted(row.who, "flow", "label"), ")") for row in aside])
     return say(
-        "Of ", whole.count("number", "rows"), " rows about patients in the source, set aside were ", reasons, "."
+        "Of ",
+        whole.count("number", "rows"),
+        " rows about patients in the source ",
+        included.count("number", "rows"),
+        " could be included.",
     )
 
 
@@ -338,7 +344,18 @@ def _events(series: CaseSeries) -> Sentence:
     if by_session is not None and by_session.n:
         were = "was" if by_session.events == 1 else "were"
         parts.append(say(_sessions_share(series, by_session), f" {were} followed by one"))
-    return say(joined(parts, ", ", ", and "), *_commonest(rows), ".")
+    return say(joined(parts, ", ", ", and "), *_commonest(rows), *_not_looked_for(series), ".")
+
+
+def _not_looked_for(series: CaseSeries) -> tuple[str | Sentence, ...]:
+    """How many sessions nobody looked at for events, where they are more than a few."""
+    counts = series.results["events"].population
+    unchecked = {why: each for why, each in counts.left_out.items() if why.startswith(UNCHECKED)}
+    for reason, left in unchecked.items():
+        if left > MOST_UNCHECKED * (left + (counts.sessions or 0)):
+            key = (("left out", reason),)
+            return ("; ", counted(left, "sessions", "events", "population.left_out", key), UNCHECKED_SAID)
+    return ()
 
 
 def _window(series: CaseSeries) -> Sentence:
