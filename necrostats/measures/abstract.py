@@ -19,7 +19,7 @@ from necrostats.definitions.resolution import (
     RESOLUTION_CATALOGUE,
     ResolutionDefinition,
 )
-from necrostats.errors import unknown_choice
+from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.adverse_event_grades import worst_grades
 from necrostats.measures.adverse_events import PATIENTS, SESSIONS, adverse_event_rates
 from necrostats.measures.case_mix import case_mix
@@ -32,6 +32,7 @@ from necrostats.measures.course_ends import (
     not_recorded,
 )
 from necrostats.measures.definition_sensitivity import sensitivity
+from necrostats.measures.event_follow_up import whole_histories
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.resolution import NAMED_DAYS, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
@@ -116,11 +117,12 @@ def case_series(
     Fewer than 5 patients: a listing and no rate. 5 to 9: counts with exact intervals, no curve. From 10: curves. From
     20: the named comparison, where `by` names groups of 10 or more. A figure that needs a record which the unit does
     not keep (scans, reviews, whether events were looked for) is left out, and `lacking` says what it would need.
-    `definition` and `window` may be names of their catalogues. ChoiceError for a name off its list, DesignError for
-    groups known only later.
+    `definition` and `window` may be names of their catalogues; `day` is no later than the horizon. ChoiceError for a
+    name off its list, DesignError for groups known only later and for a registry narrowed to the sessions of a period.
     """
+    whole_histories(registry, "A case series")
     definition, window, by = definition_named(definition), window_named(window), by or None
-    day = min(day, definition.horizon_days)
+    session, day = _whole("session", session, 0), min(_whole("day", day, 1), definition.horizon_days)
     groups = patient_groups(registry, by)
     asked = {"level": level, "definition": definition}
     lacking = not_recorded(registry, definition)
@@ -154,6 +156,12 @@ def case_series(
         data_hash=data_hash(registry),
         definition_hash=_hash(repr((definition, window, by, level, day, session))),
     )
+
+
+def _whole(name: str, value: int, least: int) -> int:
+    if isinstance(value, bool) or int(value) != value or value < least:
+        raise ChoiceError(f"{name} is {value}: a whole number, {least} or more, is needed.")
+    return int(value)
 
 
 def definition_named(definition: ResolutionDefinition | str) -> ResolutionDefinition:
@@ -220,8 +228,11 @@ def _hash(text: str) -> str:
 def inclusion_flow(registry: Registry, results: tuple[Result, ...] = ()) -> Listing:
     """How many patients there were at each stage, and why others are not among them; then who each result counts."""
     aside, kept = _patients_set_aside(registry), len(registry.patients)
-    rows = [("In the source", "rows about patients", kept + sum(aside.values()))] if aside else []
+    elsewhere = max(0, registry.source.rows_kept.get("patients", 0) - kept)
+    whole = kept + elsewhere + sum(aside.values())
+    rows = [("In the source", "rows about patients", whole)] if whole > kept else []
     rows += [("Set aside", reason, count) for reason, count in aside.items()]
+    rows += [("Not asked for", "patients outside the period or selection", elsewhere)] if elsewhere else []
     rows.append(("Included", "patients with an index drainage", kept))
     for result in results:
         left_out = [

@@ -90,7 +90,7 @@ def _set_aside(series: CaseSeries) -> Sentence:
         whole.count("number", "rows"),
         " rows about patients in the source ",
         included.count("number", "rows"),
-        " could be included.",
+        " were included.",
     )
 
 
@@ -210,7 +210,7 @@ def _counted_necrosectomies(series: CaseSeries) -> Sentence:
             row.count("events", "patients"))
         for row in rows
     ]  # fmt: skip
-    return say("Patients by number of necrosectomies: ", joined(each), ".") if each else NOTHING
+    return say("Patients by number of necrosectomies: ", joined(each), ".") if len(each) > 1 else NOTHING
 
 
 def _time(series: CaseSeries) -> Sentence:

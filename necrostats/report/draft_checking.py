@@ -305,18 +305,13 @@ class _Checker:
             heads.index(each) if each in heads else None for each in (exact(tokens(cell)) for cell in part.rows[0])
         ]
         yield from self._heads(part, name, expected)
-        matcher = SequenceMatcher(
-            None, [_row_name(row) for row in expected[1:]], [_row_name(row) for row in part.rows[1:]], autojunk=False
-        )
-        for kind, first, last, start, end in matcher.get_opcodes():
-            pairs = zip(expected[1:][first:last], part.rows[1:][start:end], strict=False)
-            if kind in ("equal", "replace"):
-                for theirs, row in pairs:
-                    yield from self._cells(part, name, expected[0], columns, theirs, row)
-            for row in part.rows[1:][start + last - first : end]:
-                for cell in row:
-                    said = tokens(cell)
-                    yield from self._by_value(part.where, said, range(len(said)), " | ".join(row))
+        for theirs, row in _paired(expected[1:], part.rows[1:]):
+            if theirs is not None:
+                yield from self._cells(part, name, expected[0], columns, theirs, row)
+                continue
+            for cell in row:
+                said = tokens(cell)
+                yield from self._by_value(part.where, said, range(len(said)), " | ".join(row))
 
     def _heads(self, part: DraftTable, name: str, expected) -> Iterator[DraftFinding]:
         """Headings that differ from those of the table in a number or a unit alone."""
@@ -362,6 +357,23 @@ class _Checker:
                     source=source,
                     sentence=line,
                 )
+
+
+def _paired(expected: Sequence[Sequence[str]], rows: Sequence[Sequence[str]]) -> Iterator[tuple]:
+    """Each row of a draft with the row of the same name, the nearest of several; else with the one in its place."""
+    free: dict[tuple, list[int]] = {}
+    for place, theirs in enumerate(expected):
+        free.setdefault(_row_name(theirs), []).append(place)
+    found: list[int | None] = []
+    for place, row in enumerate(rows):
+        same = free.get(_row_name(row), [])
+        found.append(min(same, key=lambda other, place=place: abs(other - place), default=None))
+        if found[-1] is not None:
+            same.remove(found[-1])
+    left = set(range(len(expected))) - set(found)
+    for place, (row, there) in enumerate(zip(rows, found, strict=True)):
+        chosen = place if there is None and place in left and len(rows) == len(expected) else there
+        yield (None if chosen is None else expected[chosen]), row
 
 
 def _row_name(row: Sequence[str]) -> tuple:

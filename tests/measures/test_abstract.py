@@ -108,3 +108,24 @@ def test_each_reporting_item_is_met_missing_or_the_authors():
     assert small.loc["Statistics: sensitivity", "where_or_what_is_missing"] == "too few patients (6) for it"
     unscanned = reporting_checklist(case_series(without("scans"))).frame.set_index("topic")
     assert unscanned.loc["Results: outcomes", "where_or_what_is_missing"].startswith("not recorded: scans")
+
+
+@pytest.mark.parametrize("wrong", [{"day": 0}, {"day": 2.5}, {"session": -1}, {"session": True}])
+def test_days_and_sessions_are_whole_numbers(wrong):
+    with pytest.raises(ChoiceError, match="a whole number"):
+        case_series(first_patients(4), **wrong)
+
+
+def test_a_day_after_the_horizon_is_the_horizon():
+    assert case_series(first_patients(4), day=400).day == 180
+
+
+def test_a_registry_narrowed_to_the_sessions_of_a_period_is_refused():
+    with pytest.raises(DesignError, match="indexed_in"):
+        case_series(invented().during("2026Q3"))
+
+
+def test_patients_who_were_not_asked_for_are_counted_in_the_flow():
+    flow = inclusion_flow(first_patients(12)).frame
+    assert flow["stage"].tolist() == ["In the source", "Not asked for", "Included"]
+    assert flow["number"].tolist() == [142, 130, 12]

@@ -163,3 +163,18 @@ def test_an_empty_draft_has_nothing_to_compare(check):
 def test_a_hostile_draft_is_shown_as_text(check):
     shown = check("Results: <script>alert(4711)</script> in 4711 patients.")._repr_html_()
     assert "<script>" not in shown and "4711" in shown
+
+
+def test_names_of_rows_swapped_in_a_table_are_found_and_a_row_left_out_is_none(check, text):
+    file = docx.Document(io.BytesIO(document(text)))
+    made = next(each for each in file.tables if each.rows[0].cells[1].text == "Group")
+    one, two = (made.rows[place].cells[1].paragraphs[0].runs[0] for place in (1, 2))
+    one.text, two.text = two.text, one.text
+    changed = io.BytesIO()
+    file.save(changed)
+    assert DISAGREES in kinds(check(changed.getvalue(), "draft.docx"))
+    one.text, two.text = two.text, one.text
+    made._tbl.remove(made.rows[3]._tr)
+    shorter = io.BytesIO()
+    file.save(shorter)
+    assert check(shorter.getvalue(), "draft.docx").findings == ()
