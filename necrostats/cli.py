@@ -70,6 +70,9 @@ def _add_report(commands, shared: argparse.ArgumentParser) -> None:
     report.add_argument(
         "--param", action="append", default=[], metavar="NAME=VALUE", type=_pair, help="a further parameter"
     )
+    report.add_argument(
+        "--documents", action="store_true", help="also write the abstract as docx, the results as xlsx, and the figure"
+    )
     report.add_argument("--show-code", action="store_true", help="show the code of each cell")
     report.add_argument(
         "--timeout", type=_seconds, default=600, metavar="SECONDS", help="the longest a cell may run (600)"
@@ -226,6 +229,7 @@ def _report(request: argparse.Namespace) -> int:
         layout=request.layout,
         accepted=request.accept,
         parameters=dict(request.param),
+        documents=request.documents,
         show_code=request.show_code,
         timeout=request.timeout,
         say=_say,

@@ -11,6 +11,8 @@ from typing import ClassVar
 
 import pandas as pd
 
+from necrostats.visible import visible
+
 NOTE_CODES = (
     "CLUSTER_IGNORED",
     "FEW_CLUSTERS",
@@ -86,7 +88,7 @@ def _shown(cell: object) -> str:
         return ""
     if isinstance(cell, float) and math.isinf(cell):
         return "no upper limit" if cell > 0 else "no lower limit"
-    return str(cell)
+    return visible(str(cell))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -1,5 +1,6 @@
 """One clinical question a function: a Registry in, a Result out."""
 
+from necrostats.measures.abstract import CaseSeries, case_series, inclusion_flow, reporting_checklist
 from necrostats.measures.adverse_event_comparisons import compare_adverse_events
 from necrostats.measures.adverse_event_grades import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.measures.adverse_event_times import time_to_first_event
@@ -7,6 +8,7 @@ from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
 from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
+from necrostats.measures.course_ends import case_listing, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
@@ -30,13 +32,16 @@ from necrostats.measures.yield_overlap import yield_overlap
 from necrostats.measures.yield_specifications import attribution_sensitivity
 
 __all__ = [
+    "CaseSeries",
     "activity",
     "adverse_event_cases",
     "adverse_event_rates",
     "adverse_events_by_class",
     "attribution_sensitivity",
     "bootstrap_resolution",
+    "case_listing",
     "case_mix",
+    "case_series",
     "collection_resolution",
     "collection_volumes",
     "compare_adverse_events",
@@ -44,21 +49,26 @@ __all__ = [
     "compare_yield",
     "competing_ends_trap",
     "complication_index",
+    "course_ends",
     "data_completeness",
+    "deaths",
     "debridement_yield",
     "event_free_survival",
     "event_grades",
     "ever_used_trap",
     "follow_up",
+    "inclusion_flow",
     "instrument_combinations",
     "interval_censored_resolution",
     "landmark_resolution",
     "naive_mean_sessions",
+    "necrosectomies_a_patient",
     "parametric_resolution",
     "patient_courses",
     "precision_plan",
     "quarter_verdicts",
     "recurrence",
+    "reporting_checklist",
     "resolution_after_use",
     "resolution_by_stent",
     "resolution_models",

@@ -21,6 +21,7 @@ from necrostats.measures.grouping import (
 from necrostats.registry.codebook import COLLECTIONS, PATIENTS, SESSIONS, TABLES, Column
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Summary
+from necrostats.stats.standardised_differences import largest_gap, mean_gap, share_gap
 
 OF_PATIENTS = (
     "age_years",
@@ -37,27 +38,41 @@ OF_PATIENTS = (
 )
 OF_THE_INDEX_COLLECTION = ("long_mm", "volume_ml", "solid_percent", "quadrants", "site", "encapsulated")
 AS_LEVELS = ("asa_class", "quadrants")
+FEWEST_FOR_A_DIFFERENCE = 5
+DIFFERENCE = "; standardised difference between groups (the largest of any two), among those with a value"
+DIFFERENCE_SOURCES = ("Austin, Stat Med 2009;28:3083", "Yang and Dalton, SAS Global Forum 2012, paper 335")
 
 
 def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Summary:
-    """The baseline table: medians with quartiles, shares with counts, and what is missing, by group."""
+    """The baseline table: medians with quartiles, shares with counts, and what is missing, by group.
+
+    With groups, `difference` is how far apart they are in each variable, in units of its spread (of more than two
+    groups the two that lie farthest apart); NaN where a group has fewer than 5 values or no spread. No p-values:
+    whether a baseline difference could be chance is not the question.
+    """
     groups = patient_groups(registry, by)
     values = {_heading(PATIENTS.column(name)): registry.patients[name] for name in OF_PATIENTS}
     values |= {_heading(COLLECTIONS.column(name)): _of_index(registry, name) for name in OF_THE_INDEX_COLLECTION}
     values |= {name: _as_levels(each) for name, each in values.items() if name.replace(" ", "_") in AS_LEVELS}
     values["extent class"] = extent_of_patients(registry)
     rows = [row for variable, series in values.items() for row in _describe(variable, series, groups)]
+    frame, grouped = summary_table(rows, groups), len(groups.labels) > 1
+    if grouped:
+        frame["difference"] = frame["variable"].map(
+            {name: _standardised_difference(each, groups) for name, each in values.items()}
+        )
     return Summary(
         title="Case mix at the index drainage",
-        frame=summary_table(rows, groups),
+        frame=frame,
         population=Population(patients=len(registry.patients), left_out={"patients without a group": groups.left_out}),
         method=Method(
             estimand="the patients treated, as they were at the index drainage",
-            estimator="median and quartiles, or count and share of those with a value",
+            estimator="median and quartiles, or count and share of those with a value"
+            + (DIFFERENCE if grouped else ""),
             interval="none: a description, not an inference",
             level=level,
             definition="size, site and extent are those of the index collection",
-            references=(REFERENCE,),
+            references=(REFERENCE, *(DIFFERENCE_SOURCES if grouped else ())),
         ),
     )
 
@@ -108,6 +123,15 @@ def _describe(variable: str, values: pd.Series, groups: Grouping):
     for group in range(len(groups.labels)):
         here = values[groups.codes == group]
         yield from _shares(variable, here, group) if as_levels else [_median(variable, here, group)]
+
+
+def _standardised_difference(values: pd.Series, groups: Grouping) -> float:
+    known = [values[groups.codes == group].dropna() for group in range(len(groups.labels))]
+    kept = [each for each in known if len(each) >= FEWEST_FOR_A_DIFFERENCE]
+    if pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values):
+        return largest_gap([each.to_numpy(dtype=float) for each in kept], mean_gap)
+    levels = pd.unique(values.dropna())
+    return largest_gap([each.value_counts().reindex(levels, fill_value=0).to_numpy(float) for each in kept], share_gap)
 
 
 def _shares(variable: str, values: pd.Series, group: int):

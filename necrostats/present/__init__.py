@@ -6,6 +6,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     estimates,
     listings,
     overlap_drawing,
+    parts,
     quarters,
     rates,
     say_curves,
@@ -16,17 +17,25 @@ from necrostats.present import (  # noqa: F401 (they register)
     unanswered,
     yields,
 )
+from necrostats.present.abstract import Abstract, abstract
+from necrostats.present.documents import save_as, save_documents
 from necrostats.present.figures import Figure, chart
+from necrostats.present.reviewer import reviewer_questions
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import cautions, definition_list, methods_paragraph, words
 
 __all__ = [
+    "Abstract",
     "Figure",
     "Table",
+    "abstract",
     "cautions",
     "chart",
     "definition_list",
     "methods_paragraph",
+    "reviewer_questions",
+    "save_as",
+    "save_documents",
     "table",
     "words",
 ]

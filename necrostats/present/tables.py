@@ -12,6 +12,7 @@ import pandas as pd
 from necrostats.present import numbers
 from necrostats.present.saying import not_presentable
 from necrostats.results import Result
+from necrostats.visible import visible
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -26,6 +27,16 @@ class Table:
     row_heads: int = 1
     notes: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        shown = self.frame.map(lambda cell: visible(str(cell))).set_axis(map(visible, map(str, self.frame)), axis=1)
+        for name, value in (
+            ("caption", visible(self.caption)),
+            ("frame", shown),
+            ("notes", tuple(map(visible, self.notes))),
+            ("words", tuple(map(visible, self.words))),
+        ):
+            object.__setattr__(self, name, value)
 
     @property
     def html(self) -> str:

@@ -10,6 +10,7 @@ from necrostats.present.numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
     FEWEST_SESSIONS_FOR_A_MEAN,
+    NOT_DETERMINED,
     TOO_FEW,
     too_few_for_a_rate,
     too_few_to_summarise,
@@ -149,7 +150,22 @@ def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
             line |= {value: _level_cell(row, bool(few[row.Index])), lacking: numbers.count(row.missing)}
     order = {variable: place for place, variable in enumerate(in_order(rows["variable"]))}
     sorted_rows = [made[key] for key in sorted(made, key=lambda key: order[key[0]])]
+    if "difference" in rows.columns:
+        columns.append(_difference_heading(rows))
+        gaps = rows.drop_duplicates("variable").set_index("variable")["difference"]
+        for variable in order:
+            first = next(key for key in made if key[0] == variable)
+            made[first][columns[-1]] = _gap(gaps[variable])
     return _table(result, sorted_rows, columns, 2)
+
+
+def _difference_heading(rows: pd.DataFrame) -> str:
+    several = len(in_order(rows["group"])) > 2
+    return "Largest standardised difference" if several else "Standardised difference"
+
+
+def _gap(value: float) -> str:
+    return numbers.rounded(value, 2) if numbers.known(value) else NOT_DETERMINED
 
 
 def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 from collections.abc import Iterable
+from dataclasses import replace
 
 from necrostats.present import numbers
 from necrostats.present.labels import sentence_case
@@ -132,6 +133,17 @@ def _method_sentence(method: Method, titles: list[str]) -> str:
     interval = _interval(method, f"{numbers.level_name(method.level)} intervals: ")
     parts = (f"{listed(titles)}: {method.estimand}", method.definition, f"Estimator: {method.estimator}", interval)
     return " ".join(ended(sentence_case(part)) for part in parts if part)
+
+
+def methods_paragraphs(results: Iterable[Result]) -> tuple[str, ...]:
+    """The methods text with a paragraph a method, each definition where it is first needed; then the sources."""
+    found, given = _by_method(results), set()
+    said = []
+    for method, titles in found.items():
+        said.append(_method_sentence(replace(method, definition="") if method.definition in given else method, titles))
+        given.add(method.definition)
+    sources = dict.fromkeys(reference for method in found for reference in method.references)
+    return (*said, f"Sources: {_sources(sources)}") if sources else tuple(said)
 
 
 def methods_paragraph(results: Iterable[Result]) -> str:

@@ -12,6 +12,7 @@ import numpy as np
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
 from necrostats.report import markup
+from necrostats.visible import visible
 
 HORIZON = 180
 FINGERPRINT_LENGTH = 12
@@ -74,7 +75,7 @@ def _reach(registry: Registry, horizon: int) -> str:
 def _origin(registry: Registry) -> str:
     source = registry.source
     mark = f", fingerprint {source.sha256[:FINGERPRINT_LENGTH]} (SHA-256)" if source.sha256 else ""
-    return f"Data: {Path(source.name).name}{mark}; read by necrostats {version('necrostats')}."
+    return f"Data: {visible(Path(source.name).name)}{mark}; read by necrostats {version('necrostats')}."
 
 
 def _findings(registry: Registry) -> str:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+from necrostats.measures.abstract import CaseSeries
 from necrostats.present import saying, wording
 from necrostats.report import markup
 from necrostats.report.line_breaks import tied
@@ -34,16 +36,22 @@ def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     return Prose(text=text, html=f'<p class="{markup.LEAD}">{html.escape(tied(text))}</p>')
 
 
-def definitions_used(*results: Result) -> Prose:
+def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
+    """The results, with those of a case series in its place."""
+    return [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
+
+
+def definitions_used(*results: Result | CaseSeries) -> Prose:
     """The definition behind each result, once each."""
+    results = _each(results)
     used = [result for result in results if not isinstance(result, Unanswered)]
     text = "\n".join(f"{result.title}: {result.method.definition or result.method.estimand}" for result in used)
     return Prose(text=text, html=wording.definition_list(results))
 
 
-def methods(*results: Result) -> Prose:
+def methods(*results: Result | CaseSeries) -> Prose:
     """The methods paragraph for these results, with its sources."""
-    text = wording.methods_paragraph(results)
+    text = wording.methods_paragraph(_each(results))
     return Prose(text=text, html=f"<p>{html.escape(text)}</p>")
 
 

@@ -9,11 +9,14 @@ import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
-from necrostats.errors import ReportError, SourceError
+from necrostats.errors import ChoiceError, ReportError, SourceError
 from necrostats.registry import periods
 from necrostats.report import templates
 
 SECONDS_A_CELL = 600
+DOCUMENTS = "documents"
+"""The parameter by which a template is told the folder of its documents."""
+
 Say = Callable[[str], None]
 
 
@@ -26,12 +29,14 @@ def write_report(
     layout: str | Path = "",
     accepted: Sequence[str] = (),
     parameters: Mapping[str, str] | None = None,
+    documents: bool = False,
     show_code: bool = False,
     timeout: int = SECONDS_A_CELL,
     say: Say = lambda line: None,
 ) -> Path:
     """Run a template on a source and write `folder`/template_period.html; returns its path.
 
+    `documents`: what the template writes besides (docx, xlsx, figures) goes beside the page.
     `timeout` is in seconds a cell; `say` is told each stage. Nothing is written unless every cell ran.
     ChoiceError for an unknown template, parameter or period, SourceError for a missing source, else ReportError.
     """
@@ -40,13 +45,19 @@ def write_report(
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
     name = _file_name(chosen.name, period)
+    if documents and DOCUMENTS not in chosen.parameter_names:
+        raise ChoiceError(f"{chosen.name} writes no documents. Leave --documents out, or take case_series_abstract.")
     target = ready(folder) / f"{name}.html"
     say(f"running {chosen.name} on {Path(source).name}")
     from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
 
-    notebook = running.run(chosen, values, timeout=timeout)
+    with running.private_folder() as beside:
+        notebook = running.run(chosen, values | ({DOCUMENTS: str(beside)} if documents else {}), timeout=timeout)
+        page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
+        for made in sorted(beside.iterdir()):
+            say(f"writing {target.with_name(made.name)}")
+            write(made.read_bytes(), target.with_name(made.name))
     say(f"writing {target}")
-    page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
     return write(page.encode("utf-8"), target)
 
 

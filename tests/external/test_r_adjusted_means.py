@@ -1,6 +1,6 @@
 """Adjusted means and p-values of several contrasts against R 4.2.2 (emmeans 1.8.4 on lme4 1.1-31); each entry of
-data/r_adjusted_means.json gives its call. Degrees of freedom there are Kenward and Roger's: only estimates, and p at those
-degrees of freedom, are compared."""
+data/r_adjusted_means.json gives its call. Degrees of freedom there are Kenward and Roger's: only
+estimates, and p at those degrees of freedom, are compared."""
 
 from __future__ import annotations
 

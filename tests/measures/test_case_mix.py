@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+
 from builders.courses import Course, registry_of
 from necrostats.measures import activity, case_mix, data_completeness
-from necrostats.present import chart
+from necrostats.present import chart, table
 from necrostats.registry.tables import registry_from
 
 
@@ -90,3 +92,29 @@ def test_a_whole_registry_is_not_said_to_be_narrowed():
     result = data_completeness(_two_quarters())
     assert result.title == "Completeness of the record"
     assert "whole histories" not in result.method.definition
+
+
+def _two_groups(ages, sexes=("female", "male")):
+    of = [(sex, age) for sex, each in zip(sexes, ages, strict=True) for age in each]
+    return registry_of(*(Course(about={"sex": sex, "age_years": age, "asa_class": 2}) for sex, age in of))
+
+
+def test_groups_carry_the_standardised_difference_of_each_variable_and_no_p_value():
+    """50, 55, 60, 65, 70 against 40, 45, 50, 55, 60: means 60 and 50, both variances 62.5, 10 / 7.9057."""
+    result = case_mix(_two_groups(([50, 55, 60, 65, 70], [40, 45, 50, 55, 60])), by="sex")
+    assert _rows(result, "age, years", "female")["difference"].item() == pytest.approx(1.26491, abs=5e-6)
+    assert set(_rows(result, "asa class", "male")["difference"]) == {0}
+    assert "p_value" not in result.frame.columns
+    shown = table(result)
+    assert shown.frame.columns[-1] == "Largest standardised difference"
+    assert shown.frame.loc[shown.frame["Variable"] == "Age, years", shown.frame.columns[-1]].item() == "1.26"
+
+
+def test_a_group_with_four_values_has_no_standardised_difference_and_one_with_five_has():
+    five, four = [50, 55, 60, 65, 70], [40, 45, 50, 55]
+    assert _rows(case_mix(_two_groups((five, four)), by="sex"), "age, years")["difference"].isna().all()
+    assert _rows(case_mix(_two_groups((five, five)), by="sex"), "age, years")["difference"].eq(0).all()
+
+
+def test_one_group_has_no_standardised_difference():
+    assert "difference" not in case_mix(_two_groups(([50], [40]))).frame.columns

@@ -1,0 +1,414 @@
+"""Checks a draft against its results: numbers that no longer agree, that have no source, or that mix units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from difflib import SequenceMatcher
+from pathlib import Path
+
+from necrostats.present import numbers
+from necrostats.report.draft_findings import (
+    DISAGREES,
+    MIXED_UNITS,
+    NO_SOURCE,
+    OTHER_NAME,
+    STALE,
+    DraftCheck,
+    DraftFinding,
+)
+from necrostats.report.draft_reading import Draft, DraftParagraph, DraftTable, read_draft
+from necrostats.report.draft_sources import Passage, Results, Sources, exact, sources_of, unit_after
+from necrostats.report.draft_words import UNITS, Token, sentences, tokens
+
+OWN_WORDS = re.compile(
+    r"background|introduction|aims?|objectives?|discussion|references|acknowledg|funding|keywords", re.I
+)
+"""Sections in which a number may come from elsewhere: only sentences taken from the results are checked there."""
+
+_STAMP = re.compile(r"data ([0-9a-f]{12}), definitions ([0-9a-f]{12})")
+ALIKE, ALIKE_ELSEWHERE, WHOLE = 0.62, 0.8, 0.82
+NEAREST, MOST_AT_ONCE = 12, 4
+
+
+def check_draft(file: str | Path, results: Results) -> DraftCheck:
+    """Compare each number of a draft (.docx, .md, .txt) with the results it was made from.
+
+    `results` is a case series, its abstract, or one or several results. Sentences are matched with those that the
+    results give, even where they were reworded, and compared number by number, unit by unit and name by name; tables
+    cell by cell; of other sentences each number must be found in the results in the same unit. Sections such as
+    background and discussion are the author's own: there only sentences taken from the results are compared. A mark
+    of data and definitions that is not that of the results makes the draft stale. A finding is a question to the
+    author: a sentence written anew may be right. SourceError for a file that cannot be read.
+    """
+    draft, sources = read_draft(file), sources_of(results)
+    checker = _Checker(sources)
+    found = [finding for part in draft.parts for finding in checker.check(part)]
+    stale, marks = _staleness(draft, sources)
+    return DraftCheck(
+        name=draft.name,
+        findings=(*marks, *found),
+        numbers=checker.compared,
+        passed_over=checker.passed_over,
+        stale=stale,
+    )
+
+
+def _staleness(draft: Draft, sources: Sources) -> tuple[bool | None, list[DraftFinding]]:
+    marks = dict.fromkeys(_STAMP.findall(draft.text))
+    if not marks or not sources.stamp:
+        return None, []
+    data, definitions = _STAMP.search(sources.stamp).groups()
+    old = [
+        DraftFinding(
+            where="mark",
+            problem=STALE,
+            written=f"{what} {written}",
+            expected=f"{what} {now}",
+            source="",
+            sentence="the mark of the draft",
+        )
+        for mark in marks
+        for what, written, now in zip(("data", "definitions"), mark, (data, definitions), strict=True)
+        if written != now
+    ]
+    return bool(old), old
+
+
+class _Checker:
+    """Compares parts of a draft with what the results give, and counts the numbers it saw."""
+
+    def __init__(self, sources: Sources) -> None:
+        self.sources, self.compared, self.passed_over = sources, 0, 0
+
+    def check(self, part: DraftParagraph | DraftTable) -> Iterator[DraftFinding]:
+        own = bool(OWN_WORDS.match(part.section.strip()))
+        if isinstance(part, DraftTable):
+            yield from self._table(part, own)
+        elif not _STAMP.search(part.text):
+            yield from self._paragraph(part, own)
+
+    def _paragraph(self, part: DraftParagraph, own: bool) -> Iterator[DraftFinding]:
+        said, parts = tokens(part.text), sentences(part.text)
+        if self._is_taken_over(said):
+            return
+        whole = self._nearest(part.text, WHOLE) if len(parts) <= MOST_AT_ONCE else None
+        if whole is not None and len(sentences(whole.text)) == len(parts):
+            yield from self._compare(part.where, said, whole, part.text, own)
+            return
+        for sentence in parts:
+            yield from self._sentence(part.where, sentence, own)
+
+    def _sentence(self, where: str, sentence: str, own: bool) -> Iterator[DraftFinding]:
+        said = tokens(sentence)
+        if not any(token.is_number or token.same in UNITS for token in said):
+            return
+        if self._is_taken_over(said):
+            return
+        spoken = any(token.is_number for token in said)
+        found = self._nearest(sentence, ALIKE if spoken and not own else ALIKE_ELSEWHERE)
+        if found is not None:
+            yield from self._compare(where, said, found, sentence, own)
+        elif own:
+            self.passed_over += sum(token.is_number for token in said)
+        else:
+            yield from self._by_value(where, said, range(len(said)), sentence)
+
+    def _is_taken_over(self, said: Sequence[Token]) -> bool:
+        """Whether a text stands in the results word for word; its numbers are then compared."""
+        there = exact(said) in self.sources.texts
+        self.compared += sum(token.is_number for token in said) if there else 0
+        return there
+
+    def _nearest(self, text: str, least: float) -> Passage | None:
+        """The passage that a text was most likely taken from; None where nothing is like it."""
+        here = Passage(text=text, source="")
+        said, words = here.tokens, here.words
+        near = sorted(
+            self.sources.passages,
+            key=lambda each: -len(each.words & words) / (len(words) + len(each.words) or 1),
+        )[:NEAREST]
+        skeleton, full = [token.same for token in said], exact(said)
+        scored = []
+        for passage in near:
+            shape = _ratio([token.same for token in passage.tokens], skeleton)
+            if shape >= least:
+                scored.append((shape + _ratio(exact(passage.tokens), full), passage))
+        return max(scored, key=lambda pair: pair[0])[1] if scored else None
+
+    def _compare(
+        self, where: str, said: Sequence[Token], passage: Passage, sentence: str, own: bool
+    ) -> Iterator[DraftFinding]:
+        theirs = passage.tokens
+        matcher = SequenceMatcher(None, [each.same for each in theirs], [each.same for each in said], autojunk=False)
+        left: list[int] = []
+        for kind, first, last, start, end in matcher.get_opcodes():
+            if kind == "equal":
+                for place, here in zip(range(first, last), range(start, end), strict=True):
+                    yield from self._number(where, said[here], passage, place, sentence)
+            else:
+                yield from self._words(where, theirs[first:last], said[start:end], passage, sentence)
+                left += [place for place in range(start, end) if said[place].is_number]
+        yield from self._order(where, theirs, said, passage, sentence)
+        if left and own:
+            self.passed_over += len(left)
+        elif left:
+            yield from self._by_value(where, said, left, sentence)
+
+    def _number(self, where: str, token: Token, passage: Passage, place: int, sentence: str) -> Iterator[DraftFinding]:
+        expected = passage.tokens[place]
+        if not token.is_number:
+            return
+        self.compared += 1
+        source, value = passage.source_of(place)
+        if token.value == expected.value or _is_rounded(
+            token, value if value is not None else expected.value, expected
+        ):
+            return
+        yield DraftFinding(
+            where=where, problem=DISAGREES, written=token.text, expected=expected.text, source=source, sentence=sentence
+        )
+
+    def _words(
+        self, where: str, theirs: Sequence[Token], said: Sequence[Token], passage: Passage, sentence: str
+    ) -> Iterator[DraftFinding]:
+        """What was put in the place of other words: another unit is a mistake, other words are the author's."""
+        expected, written = _units(theirs), _units(said)
+        for unit, word in written.items():
+            if expected and unit not in expected:
+                other = next(iter(expected.values()))
+                yield DraftFinding(
+                    where=where,
+                    problem=MIXED_UNITS,
+                    written=word,
+                    expected=other,
+                    source=passage.source,
+                    sentence=sentence,
+                )
+
+    def _order(
+        self, where: str, theirs: Sequence[Token], said: Sequence[Token], passage: Passage, sentence: str
+    ) -> Iterator[DraftFinding]:
+        """Groups and outcomes in another order, or another in the place of one."""
+        names = self.sources.names
+        expected = [(names[each.same], each.text) for each in theirs if each.same in names]
+        written = [(names[each.same], each.text) for each in said if each.same in names]
+        if len(expected) != len(written):
+            return
+        for (there, shown), (here, word) in zip(expected, written, strict=True):
+            if here != there:
+                yield DraftFinding(
+                    where=where,
+                    problem=OTHER_NAME,
+                    written=word,
+                    expected=shown,
+                    source=passage.source,
+                    sentence=sentence,
+                )
+
+    def _by_value(
+        self, where: str, said: Sequence[Token], places: Sequence[int], sentence: str
+    ) -> Iterator[DraftFinding]:
+        """Numbers in the author's own sentence: each must stand in the results, in the same unit."""
+        taken: set[int] = set()
+        for place in places:
+            if place in taken or not said[place].is_number:
+                continue
+            if fraction := _fraction(said, place):
+                taken |= {place, *fraction}
+                self.compared += len(fraction) + 1
+                yield from self._counts(where, said, place, fraction, sentence)
+                continue
+            self.compared += 1
+            yield from self._value(where, said, place, sentence)
+
+    def _value(self, where: str, said: Sequence[Token], place: int, sentence: str) -> Iterator[DraftFinding]:
+        token, unit, values = said[place], unit_after(said, place), self.sources.values
+        if _is_among(token, values.get(unit if unit else "", frozenset())):
+            return
+        others = [other for other in values if other and other != unit and _is_among(token, values[other])]
+        mixed = bool(unit) and bool(others)
+        problem = MIXED_UNITS if mixed else NO_SOURCE
+        expected = f"{token.text} {others[0]}" if mixed else ""
+        yield DraftFinding(
+            where=where, problem=problem, written=token.text, expected=expected, source="", sentence=sentence
+        )
+
+    def _counts(
+        self, where: str, said: Sequence[Token], place: int, fraction: tuple[int, ...], sentence: str
+    ) -> Iterator[DraftFinding]:
+        """ "50 of 141 patients (35 %)": the counts must stand in one row, in that unit, and the share be theirs."""
+        k, n, unit = said[place].value, said[fraction[0]].value, unit_after(said, place)
+        written = f"{said[place].text} of {said[fraction[0]].text}"
+        rows = [cell for cell in self.sources.counts if (cell.events, cell.n) == (k, n)]
+        fitting = [cell for cell in rows if unit in ("", cell.unit) or unit not in ("patients", "sessions")]
+        if rows and not fitting:
+            yield DraftFinding(
+                where=where,
+                problem=MIXED_UNITS,
+                written=f"{written} {unit}",
+                expected=f"{written} {rows[0].unit}",
+                source=rows[0].source,
+                sentence=sentence,
+            )
+            return
+        if not rows and not (
+            _is_among(said[place], self.sources.values[""]) and _is_among(said[fraction[0]], self.sources.values[""])
+        ):
+            yield DraftFinding(
+                where=where, problem=NO_SOURCE, written=written, expected="", source="", sentence=sentence
+            )
+            return
+        for share in fraction[1:]:
+            token, value = said[share], 100 * k / n if n else 0.0
+            known = [100 * cell.estimate for cell in fitting] or [value]
+            if not any(round(abs(token.value - each), 6) <= 0.5 * 10**-token.decimals for each in known):
+                expected = numbers.percent(known[0] / 100, n)
+                source = fitting[0].source if fitting else ""
+                yield DraftFinding(
+                    where=where,
+                    problem=DISAGREES,
+                    written=f"{token.text} %",
+                    expected=expected,
+                    source=source,
+                    sentence=sentence,
+                )
+
+    def _table(self, part: DraftTable, own: bool) -> Iterator[DraftFinding]:
+        found = self._nearest_table(part)
+        if found is None:
+            for row in part.rows[1:]:
+                for cell in row[1:]:
+                    said = tokens(cell)
+                    yield from () if own else self._by_value(part.where, said, range(len(said)), " | ".join(row))
+            return
+        name, expected = found
+        yield from self._rows(part, name, expected)
+
+    def _nearest_table(self, part: DraftTable):
+        """The table that most cells are from, of those with most of the same headings."""
+        head = [exact(tokens(cell)) for cell in part.rows[0]] if part.rows else []
+        cells = {exact(tokens(cell)) for row in part.rows for cell in row}
+        best, most = None, 0.5
+        for name, rows in self.sources.tables.items():
+            heads = [exact(tokens(cell)) for cell in rows[0]]
+            shared = len({*head} & {*heads}) / max(len(head), 1)
+            theirs = {exact(tokens(cell)) for row in rows for cell in row}
+            score = shared + len(cells & theirs) / max(len(cells), 1)
+            if shared >= 0.5 and score > most:
+                best, most = (name, rows), score
+        return best
+
+    def _rows(self, part: DraftTable, name: str, expected) -> Iterator[DraftFinding]:
+        heads = [exact(tokens(cell)) for cell in expected[0]]
+        columns = [
+            heads.index(each) if each in heads else None for each in (exact(tokens(cell)) for cell in part.rows[0])
+        ]
+        yield from self._heads(part, name, expected)
+        for theirs, row in _paired(expected[1:], part.rows[1:]):
+            if theirs is not None:
+                yield from self._cells(part, name, expected[0], columns, theirs, row)
+                continue
+            for cell in row:
+                said = tokens(cell)
+                yield from self._by_value(part.where, said, range(len(said)), " | ".join(row))
+
+    def _heads(self, part: DraftTable, name: str, expected) -> Iterator[DraftFinding]:
+        """Headings that differ from those of the table in a number or a unit alone."""
+        if len(part.rows[0]) != len(expected[0]):
+            return
+        for theirs, head in zip(expected[0], part.rows[0], strict=True):
+            yield from self._cell(part.where, tokens(theirs), tokens(head), f"{name}: heading", head)
+
+    def _cells(self, part, name: str, heads, columns, theirs, row) -> Iterator[DraftFinding]:
+        line = " | ".join(row)
+        for place, cell in enumerate(row):
+            column = columns[place] if place < len(columns) else None
+            if column is None:
+                column = place if len(row) == len(theirs) else None
+            if column is not None:
+                source = f"{name}: {' '.join(theirs[:1])}, {heads[column]}"
+                yield from self._cell(part.where, tokens(theirs[column]), tokens(cell), source, line)
+
+    def _cell(
+        self, where: str, theirs: Sequence[Token], said: Sequence[Token], source: str, line: str
+    ) -> Iterator[DraftFinding]:
+        expected, written = [each for each in theirs if each.is_number], [each for each in said if each.is_number]
+        self.compared += len(written)
+        for place, token in enumerate(written):
+            there = expected[place] if place < len(expected) else None
+            if there is None or not (token.value == there.value or _is_rounded(token, there.value, there)):
+                problem = DISAGREES if there else NO_SOURCE
+                yield DraftFinding(
+                    where=where,
+                    problem=problem,
+                    written=token.text,
+                    expected=there.text if there else "",
+                    source=source,
+                    sentence=line,
+                )
+        for unit, word in _units(said).items():
+            if _units(theirs) and unit not in _units(theirs):
+                yield DraftFinding(
+                    where=where,
+                    problem=MIXED_UNITS,
+                    written=word,
+                    expected=", ".join(_units(theirs)),
+                    source=source,
+                    sentence=line,
+                )
+
+
+def _paired(expected: Sequence[Sequence[str]], rows: Sequence[Sequence[str]]) -> Iterator[tuple]:
+    """Each row of a draft with the row of the same name, the nearest of several; else with the one in its place."""
+    free: dict[tuple, list[int]] = {}
+    for place, theirs in enumerate(expected):
+        free.setdefault(_row_name(theirs), []).append(place)
+    found: list[int | None] = []
+    for place, row in enumerate(rows):
+        same = free.get(_row_name(row), [])
+        found.append(min(same, key=lambda other, place=place: abs(other - place), default=None))
+        if found[-1] is not None:
+            same.remove(found[-1])
+    left = set(range(len(expected))) - set(found)
+    for place, (row, there) in enumerate(zip(rows, found, strict=True)):
+        chosen = place if there is None and place in left and len(rows) == len(expected) else there
+        yield (None if chosen is None else expected[chosen]), row
+
+
+def _row_name(row: Sequence[str]) -> tuple:
+    """What a row is known by: its words, whatever its numbers."""
+    return exact(tokens(row[0])), tuple(
+        token.same for cell in row[1:] for token in tokens(cell) if token.same not in ("#", "%", "to")
+    )
+
+
+def _ratio(one: Sequence[str], two: Sequence[str]) -> float:
+    return SequenceMatcher(None, list(one), list(two), autojunk=False).ratio()
+
+
+def _units(said: Sequence[Token]) -> dict[str, str]:
+    return {UNITS[token.same]: token.text for token in said if token.same in UNITS}
+
+
+def _is_rounded(token: Token, value: float, expected: Token) -> bool:
+    """Whether a number is the expected one with fewer decimals."""
+    return token.decimals < expected.decimals and round(abs(token.value - value), 9) <= 0.5 * 10**-token.decimals
+
+
+def _is_among(token: Token, printed: frozenset[str]) -> bool:
+    return token.text in printed or numbers.rounded(token.value, token.decimals) in printed
+
+
+def _fraction(said: Sequence[Token], place: int) -> tuple[int, ...]:
+    """The places of n, and of the share where one follows, if "k of n" stands here; else none."""
+    after = said[place + 1 : place + 9]
+    if len(after) < 2 or after[0].same != "of" or not after[1].is_number or said[place].decimals:
+        return ()
+    found = [place + 2]
+    for offset, token in enumerate(after[2:], start=3):
+        if token.is_number:
+            if offset + place + 1 < len(said) and said[place + offset + 1].same == "%":
+                found.append(place + offset)
+            break
+    return tuple(found)

@@ -1,0 +1,57 @@
+import io
+
+import numpy as np
+import openpyxl
+import pandas as pd
+
+from builders.results import method, population
+from builders.series import series
+from necrostats.present import table
+from necrostats.present.print_style import PrintStyle
+from necrostats.present.workbooks import sheet_names, workbook
+from necrostats.results import Listing
+
+
+def read(content):
+    return openpyxl.load_workbook(io.BytesIO(content))
+
+
+def test_the_methods_come_first_then_a_sheet_a_measure():
+    results = {name: series().results[name] for name in ("time", "deaths", "events")}
+    book = read(workbook(results, about=("Numbers from x",)))
+    assert book.sheetnames == ["methods", "time", "deaths", "events"]
+    rows = list(book["methods"].values)
+    assert rows[0][0] == "Numbers from x" and rows[2][:3] == ("sheet", "title", "counted")
+    assert [row[0] for row in rows[3:]] == ["time", "deaths", "events"]
+    assert rows[3][4] == results["time"].method.estimand
+
+
+def test_a_sheet_holds_the_table_as_printed_and_the_numbers_as_numbers():
+    result = series().results["deaths"]
+    rows = list(read(workbook({"deaths": result}))["deaths"].values)
+    shown = table(result).frame
+    assert rows[2][: shown.shape[1]] == tuple(map(PrintStyle().text, shown.columns))
+    place = [row[0] for row in rows].index("The numbers behind it")
+    assert rows[place + 1][: len(result.frame.columns)] == tuple(result.frame.columns)
+    values = dict(zip(rows[place + 1], rows[place + 2], strict=True))
+    assert values["events"] == int(result.frame["events"].iloc[0])
+    assert values["estimate"] == result.frame["estimate"].iloc[0]
+
+
+def test_unknown_is_blank_and_infinity_is_words():
+    frame = pd.DataFrame({"a": [1.0, np.nan, np.inf]})
+    result = Listing(title="x", frame=frame, population=population(), method=method())
+    rows = list(read(workbook({"x": result}))["x"].values)
+    place = [row[0] for row in rows].index("The numbers behind it")
+    assert [row[0] for row in rows[place + 2 : place + 5]] == [1, None, "no limit"]
+
+
+def test_names_of_sheets_are_short_plain_and_all_different():
+    names = sheet_names(["a/b:c", "x" * 40, "x" * 41, "methods", "History", "", "'"])
+    assert len({name.lower() for name in names.values()} | {"methods", "history"}) == len(names) + 2
+    assert all(0 < len(name) <= 31 and not set(name) & set("[]:*?/\\'") for name in names.values())
+
+
+def test_the_same_results_give_the_same_bytes():
+    results = {"deaths": series().results["deaths"]}
+    assert workbook(results) == workbook(results)
