@@ -99,11 +99,14 @@ def _opening(result: Curves, at: int) -> str:
     return f"Within {at} {plural(at, 'days')}{origin}"
 
 
-def _first(row, n: int, level: float, main: object, of: str) -> str:
+def _first(row, n: int, level: float, main: object, of: str, *, counted: bool) -> str:
+    """The share that has reached the main end: of so many where they were counted, an estimate where some were lost."""
     if not numbers.known(row.estimate):
         return f"it cannot be said how many of {n} {of} {reached(row.cause, main, of)}"
-    limits = _limits(row, n)
-    return f"{_share(row, n)} of {n} {of} ({spoken_interval(limits, level)}) {reached(row.cause, main, of)}"
+    limits = spoken_interval(_limits(row, n), level)
+    if counted or row.estimate == 0:
+        return f"{_share(row, n)} of {n} {of} ({limits}) {reached(row.cause, main, of)}"
+    return f"an estimated {_share(row, n)} ({limits}; n = {n} {of}) {reached(row.cause, main, of)}"
 
 
 def _further(row, n: int, main: object, of: str) -> str:
@@ -140,8 +143,23 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
         return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
     further = (_further(row, n, main, result.of) for row in each[1:])
-    parts = [_first(each[0], n, result.method.level, main, result.of), *further]
+    counted = not _lost_before(result, rows, at)
+    parts = [_first(each[0], n, result.method.level, main, result.of, counted=counted), *further]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
+
+
+def _lost_before(result: Curves, rows: pd.DataFrame, at: int) -> bool:
+    """Whether somebody left view before a point, so that what is known there is an estimate."""
+    one = rows[(rows["cause"] == rows["cause"].iloc[0]) & (rows[result.axis] < at)]
+    return bool(one["censored"].sum() > 0)
+
+
+def _last_with_enough(result: Curves, rows: pd.DataFrame, at: int) -> int:
+    """The point to speak of: the one asked for, or the last before it with 10 at risk once somebody was lost."""
+    if not _lost_before(result, rows, at):
+        return at
+    enough = rows[(rows["at_risk"] >= FEWEST_AT_RISK) & (rows[result.axis] <= at)][result.axis]
+    return int(enough.max()) if len(enough) and enough.max() > rows[result.axis].min() else at
 
 
 def _listing(result: Curves, rows: pd.DataFrame, n: int) -> str:
@@ -179,8 +197,16 @@ def _group(result: Curves, group: object, at: int | None) -> str:
     if n < FEWEST_FOR_A_RATE:
         return _listing(result, rows, n)
     last = rows[result.axis].max()
-    said = _sentence(result, rows, last if at is None else at, n)
-    return f"{said} {_median(result, group)}".strip()
+    wanted = last if at is None else at
+    spoken = _last_with_enough(result, rows, wanted)
+    said = _sentence(result, rows, spoken, n)
+    earlier = "" if spoken == wanted else _why_earlier(result, wanted)
+    return " ".join(filter(None, [said, earlier, _median(result, group)]))
+
+
+def _why_earlier(result: Curves, at: int) -> str:
+    place = f"day {at}" if result.axis == "days" else f"session {at}"
+    return f"At {place} fewer than {FEWEST_AT_RISK} were still at risk: no share is quoted there."
 
 
 @findings.register(Curves)
