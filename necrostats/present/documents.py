@@ -86,9 +86,9 @@ def blocks(text: Abstract) -> Iterator[Block]:
         yield Paragraph(opening=each.question, text=each.answer.text or f"[{OPEN}]", source="reviewer's questions")
     yield Heading(text="Reporting items")
     checklist = reporting_checklist(series)
+    yield TableBlock(table=table(checklist), name=f"Table {_tables(series) + 1}.", source="reporting items")
     for reference in checklist.method.references:
         yield Paragraph(text=f"{reference}.", source="reporting items")
-    yield TableBlock(table=table(checklist), name=f"Table {_tables(series) + 1}.", source="reporting items")
     yield Heading(text="Cautions")
     for caution in cautions():
         yield Paragraph(text=caution, source="cautions")

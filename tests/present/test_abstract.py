@@ -101,7 +101,7 @@ def test_without_scans_the_sentence_says_what_is_missing_and_gives_no_figure():
 
 def test_groups_stand_side_by_side_without_a_p_value():
     text = str(abstract(series("infection"), word_limit=900))
-    assert "in group confirmed" in text and "in group none" in text
+    assert "known: confirmed: " in text and "; none: " in text
     assert " p = " not in text and "p <" not in text
 
 
