@@ -98,7 +98,9 @@ def _patients(series: CaseSeries) -> Sentence:
     about = (_median_age(series), _level(series, "sex", "female"), _level(series, "infection", "confirmed"))
     known = [part for part in about if part]
     brackets = [" (", joined(known, "; ", "; "), ")"] if known else []
-    return say(counted(series.patients, "patients", "flow", "population.patients"), *brackets, *_held(series), ".")
+    opening = "The " if series.patients > 1 else ""
+    whole = counted(series.patients, "patients", "flow", "population.patients")
+    return say(opening, whole, *brackets, *_held(series), ".")
 
 
 def _held(series: CaseSeries) -> list[str | Sentence]:
@@ -340,7 +342,8 @@ def _events(series: CaseSeries) -> Sentence:
     by_session = row_where(rows, variable=ANY, unit="sessions")
     if by_patient is None or not by_patient.n:
         return NOTHING
-    parts = [say(share(by_patient, "patients", named=True), " had at least one adverse event ", _window(series))]
+    opening = say("At least one adverse event ", _window(series), " was seen in ")
+    parts = [say(opening, share(by_patient, "patients", named=True))]
     if by_session is not None and by_session.n:
         were = "was" if by_session.events == 1 else "were"
         parts.append(say(_sessions_share(series, by_session), f" {were} followed by one"))
