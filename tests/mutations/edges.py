@@ -51,6 +51,19 @@ MUTANTS = (
         "stats/comparisons/test_choosing.py",
     ),
     ("present/numbers", "n >= ONE_DECIMAL_FROM", "n > ONE_DECIMAL_FROM", "present/test_numbers.py"),
+    ("measures/abstract", "0 < n < FEWEST_FOR_COUNTS", "0 < n <= FEWEST_FOR_COUNTS", "measures/test_abstract.py"),
+    ("measures/abstract", "    if n < FEWEST_FOR_CURVES", "    if n <= FEWEST_FOR_CURVES", "measures/test_abstract.py"),
+    ("measures/abstract", "n >= FEWEST_FOR_MODELS", "n > FEWEST_FOR_MODELS", "measures/test_abstract.py"),
+    ("measures/abstract", "sizes >= FEWEST_FOR_CURVES", "sizes > FEWEST_FOR_CURVES", "measures/test_abstract.py"),
+    ("measures/course_ends", ">= ends.horizon", "> ends.horizon", "measures/test_course_ends.py"),
+    ("measures/case_mix", ">= FEWEST_FOR_A_DIFFERENCE", "> FEWEST_FOR_A_DIFFERENCE", "measures/test_case_mix.py"),
+    (
+        "present/case_series_sentences",
+        "rows[0].at_risk >= FEWEST_AT_RISK",
+        "rows[0].at_risk > FEWEST_AT_RISK",
+        "present/test_abstract.py",
+    ),
+    ("present/case_series_sentences", "left > MOST_UNCHECKED", "left >= MOST_UNCHECKED", "present/test_abstract.py"),
     ("registry/checking_days", "(day > lock[owner])", "(day >= lock[owner])", "registry/test_checking_days.py"),
 )
 
