@@ -98,7 +98,9 @@ def _patients(series: CaseSeries) -> Sentence:
     about = (_median_age(series), _level(series, "sex", "female"), _level(series, "infection", "confirmed"))
     known = [part for part in about if part]
     brackets = [" (", joined(known, "; ", "; "), ")"] if known else []
-    return say(counted(series.patients, "patients", "flow", "population.patients"), *brackets, *_held(series), ".")
+    opening = "The " if series.patients > 1 else ""
+    whole = counted(series.patients, "patients", "flow", "population.patients")
+    return say(opening, whole, *brackets, *_held(series), ".")
 
 
 def _held(series: CaseSeries) -> list[str | Sentence]:
@@ -137,8 +139,9 @@ def _level(series: CaseSeries, variable: str, level: str) -> Sentence:
 
 
 def share(row: Row, noun: str, *, named: bool = False) -> Sentence:
-    """ "50 of 141 patients (35 %, 95 % CI 28–44 %)"; below 5 the count alone."""
-    seen = say(row.count("events", noun), " of ", row.count("n", noun), f" {plural(row.n, noun)}")
+    """ "50 of 141 patients (35 %, 95 % CI 28–44 %)"; below 5 the count alone; without a noun "50 of 141 (…)"."""
+    unit = noun or "patients"
+    seen = say(row.count("events", unit), " of ", row.count("n", unit), f" {plural(row.n, noun)}" if noun else "")
     if row.n < FEWEST_FOR_A_RATE:
         return seen
     return say(seen, " (", row.percent(row.n), ", ", row.percent_limits(row.n, named=named), ")")
@@ -274,26 +277,25 @@ def _groups(series: CaseSeries) -> Sentence:
     about = say("By ", plain(series.by), ", ")
     if groups and all(curves):
         each = [_group_share(series, row, place) for place, row in enumerate(curves)]
-        opening = say("documented resolution by day ", _point(series.day, "time_by_group", "days"), " was seen in ")
-        return say(about, opening, joined(each), ".")
+        opening = say("documented resolution by day ", _point(series.day, "time_by_group", "days"), ": ")
+        return say(about, opening, joined(each, "; ", "; "), ".")
     rows = [
         row for row in rows_of("ends_by_group", series.results["ends_by_group"]) if row.variable == "resolved" and row.n
     ]
-    if not rows:
-        return NOTHING
     each = [
-        say(share(row, "patients", named=not place), " in group ", labelled(row.group, "ends_by_group"))
+        say(labelled(row.group, "ends_by_group"), ": ", share(row, "" if place else "patients", named=not place))
         for place, row in enumerate(rows)
     ]
     day = _point(series.definition.horizon_days, "ends_by_group", "days")
-    return say(about, "resolved by day ", day, ", of those whose course is known: ", joined(each), ".")
+    opening = say("resolved by day ", day, " of those whose course is known: ")
+    return say(about, opening, joined(each, "; ", "; "), ".") if each else NOTHING
 
 
 def _group_share(series: CaseSeries, row: Row, place: int) -> Sentence:
-    n = _n_at_start(series.results["time_by_group"], row.group)
-    whole = bound(numbers.count(n), "time_by_group", (("group", str(row.group)),), [("at_risk", float(n), "patients")])
-    limits = row.percent_limits(n, named=not place)
-    return say(row.percent(n), " of ", whole, " in group ", labelled(row.group, "time_by_group"), " (", limits, ")")
+    n, key = _n_at_start(series.results["time_by_group"], row.group), (("group", str(row.group)),)
+    whole = bound(numbers.count(n), "time_by_group", key, [("at_risk", float(n), "patients")])
+    noun, limits = "" if place else " patients", row.percent_limits(n, named=not place)
+    return say(labelled(row.group, "time_by_group"), ": ", row.percent(n), " of ", whole, f"{noun} (", limits, ")")
 
 
 def _difference(series: CaseSeries) -> Sentence:
@@ -340,7 +342,8 @@ def _events(series: CaseSeries) -> Sentence:
     by_session = row_where(rows, variable=ANY, unit="sessions")
     if by_patient is None or not by_patient.n:
         return NOTHING
-    parts = [say(share(by_patient, "patients", named=True), " had at least one adverse event ", _window(series))]
+    opening = say("At least one adverse event ", _window(series), " was seen in ")
+    parts = [say(opening, share(by_patient, "patients", named=True))]
     if by_session is not None and by_session.n:
         were = "was" if by_session.events == 1 else "were"
         parts.append(say(_sessions_share(series, by_session), f" {were} followed by one"))

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from necrostats.errors import ReportError, unknown_choice
+from necrostats.errors import ChoiceError, ReportError, unknown_choice
 from necrostats.measures.abstract import CaseSeries, reporting_checklist
 from necrostats.present import numbers
-from necrostats.present.abstract import Abstract
+from necrostats.present.abstract import Abstract, abstract
 from necrostats.present.figures import Figure, chart
 from necrostats.present.parts import NotThere
 from necrostats.present.pictures import KINDS, picture
@@ -86,9 +86,9 @@ def blocks(text: Abstract) -> Iterator[Block]:
         yield Paragraph(opening=each.question, text=each.answer.text or f"[{OPEN}]", source="reviewer's questions")
     yield Heading(text="Reporting items")
     checklist = reporting_checklist(series)
+    yield TableBlock(table=table(checklist), name=f"Table {_tables(series) + 1}.", source="reporting items")
     for reference in checklist.method.references:
         yield Paragraph(text=f"{reference}.", source="reporting items")
-    yield TableBlock(table=table(checklist), name=f"Table {_tables(series) + 1}.", source="reporting items")
     yield Heading(text="Cautions")
     for caution in cautions():
         yield Paragraph(text=caution, source="cautions")
@@ -149,7 +149,7 @@ def _put(file: WordFile, block: Block) -> None:
 
 
 def save_as(
-    what: Result | Table | Figure,
+    what: Result | Table | Figure | Abstract | CaseSeries,
     path: str | Path,
     *,
     width_mm: float = PAGE_MM,
@@ -161,14 +161,17 @@ def save_as(
 
     .docx, .xlsx and .csv hold the table (a docx also a Figure); .png, .tiff, .svg and .pdf the figure, `width_mm` wide
     (85: one column, 178: the page), png and tiff with `dpi` dots an inch. csv holds the numbers of a result, or a Table
-    as printed. The same result gives the same bytes. ChoiceError for another ending, or for what has no figure.
+    as printed. A case series or its abstract as docx is the whole document, and as xlsx all of its results. The same
+    result gives the same bytes. ChoiceError for another ending, or for what has no figure.
     """
     target, style = Path(path), PrintStyle(font=font, percent_space=percent_space)
+    what = abstract(what) if isinstance(what, CaseSeries) else what
     kind = {"tif": "tiff"}.get(target.suffix.lstrip(".").lower(), target.suffix.lstrip(".").lower())
     if kind in KINDS:
-        drawn = what if isinstance(what, Figure) else chart(what)
+        given = what.series if isinstance(what, Abstract) else what
+        drawn = given if isinstance(given, Figure) else chart(given)
         if isinstance(drawn, NotThere):
-            raise unknown_choice("figure", drawn.reason, ())
+            raise ChoiceError(drawn.reason)
         return _written(picture(drawn, kind, width_mm=width_mm, dpi=dpi, style=style), target)
     if kind not in OF_TABLES:
         raise unknown_choice("kind of file", target.suffix, [f".{each}" for each in (*OF_TABLES, *KINDS)])
@@ -176,11 +179,13 @@ def save_as(
 
 
 def _as_table_file(what, kind: str, style: PrintStyle, width_mm: float, dpi: int) -> bytes:
+    if isinstance(what, Abstract) and kind in ("docx", "xlsx"):
+        return document(what, style=style) if kind == "docx" else _workbook(what, style)
     if kind == "xlsx" and isinstance(what, Result):
         return workbook({"result": what}, style=style)
     if kind == "csv" and isinstance(what, Result | Table):
         return csv_of(what, style=style)
-    if kind == "docx":
+    if kind == "docx" and isinstance(what, Result | Table | Figure):
         return _one_block(what, style, width_mm, dpi)
     raise unknown_choice(f"thing to write as {kind}", type(what).__name__, ("Result",))
 

@@ -7,6 +7,7 @@ import io
 import matplotlib
 from matplotlib.figure import Figure as Drawing
 from matplotlib.text import Text
+from PIL import Image
 
 from necrostats.errors import unknown_choice
 from necrostats.present.figures import Figure, smaller
@@ -16,7 +17,7 @@ from necrostats.present.style import PRINT_DPI, drawing
 MM_PER_INCH = 25.4
 _HOW = {
     "png": {"metadata": {"Software": None}},
-    "tiff": {"pil_kwargs": {"compression": "tiff_lzw"}},
+    "tiff": {},
     "svg": {"metadata": {"Date": None, "Creator": None, "Format": None, "Type": None}},
     "pdf": {"metadata": {"CreationDate": None, "Creator": None, "Producer": None}},
 }
@@ -45,7 +46,16 @@ def picture(
         sheet = figure.redraw(inches) if figure.redraw else figure.fig
         _restyle(sheet, look)
         sheet.savefig(written, format=kind, dpi=dots, **_HOW[kind])
+    if kind == "tiff":
+        return _opaque(written, dots)
     return smaller(written.getvalue()) if kind == "svg" else written.getvalue()
+
+
+def _opaque(written: io.BytesIO, dots: int) -> bytes:
+    """The same tiff without a channel of transparency, which printers refuse."""
+    made = io.BytesIO()
+    Image.open(written).convert("RGB").save(made, format="tiff", compression="tiff_lzw", dpi=(dots, dots))
+    return made.getvalue()
 
 
 def _restyle(sheet: Drawing, look: PrintStyle) -> None:

@@ -94,7 +94,7 @@ class WordFile:
         made.autofit = False
         grid = [list(row.cells) for row in made.rows]
         section = self.document.sections[-1]
-        _set_widths(grid, _signs(shown), section.page_width - section.left_margin - section.right_margin)
+        _set_widths(made, grid, _signs(shown), section.page_width - section.left_margin - section.right_margin)
         _describe(made, name or shown.caption, shown.caption)
         numbers = [
             place >= shown.row_heads and heading not in shown.words for place, heading in enumerate(shown.frame.columns)
@@ -147,9 +147,11 @@ def is_wide(shown: Table) -> bool:
     return sum(_signs(shown)) + 2 * len(shown.frame.columns) > MOST_SIGNS_UPRIGHT
 
 
-def _set_widths(grid: list[list], signs: list[int], room: int) -> None:
+def _set_widths(made, grid: list[list], signs: list[int], room: int) -> None:
     shares = [each + 2 for each in signs]
     widths = [int(room * share / sum(shares)) for share in shares]
+    for column, width in zip(made.columns, widths, strict=True):
+        column._gridCol.w = width
     for cells in grid:
         for cell, width in zip(cells, widths, strict=True):
             cell.width = width

@@ -17,7 +17,7 @@ from necrostats.present.print_style import PrintStyle
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import counted, table_caption
 from necrostats.registry.defusing import defused
-from necrostats.results import Result
+from necrostats.results import Curves, Estimates, Rates, Result, Summary
 from necrostats.visible import visible
 
 _AS_TEXT = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "in_memory": True}
@@ -123,7 +123,7 @@ def _measure(sheet, result: Result, formats, look: PrintStyle) -> None:
         _text(sheet, line, 0, note, formats["plain"], look)
         line += 1
     sheet.write_string(line + 1, 0, "The numbers behind it", formats["title"])
-    _values(sheet, line + 2, result.frame, formats)
+    _values(sheet, line + 2, without_small_groups(result), formats)
     for column, width in enumerate(_widths(rows)):
         sheet.set_column(column, column, width)
     sheet.freeze_panes(3, shown.row_heads)
@@ -131,6 +131,32 @@ def _measure(sheet, result: Result, formats, look: PrintStyle) -> None:
 
 def _widths(rows: list[tuple]) -> list[int]:
     return [min(WIDEST, max(10, *(len(str(cell)) + 1 for cell in column))) for column in zip(*rows, strict=True)]
+
+
+def without_small_groups(result: Result) -> pd.DataFrame:
+    """The numbers of a result as they may leave the unit: no estimate and no limit for fewer than 5."""
+    shown = result.frame.copy()
+    few = _too_few(result)
+    for name in ("estimate", "low", "high"):
+        if name in shown.columns:
+            shown[name] = shown[name].astype(float).mask(few)
+    return shown
+
+
+def _too_few(result: Result) -> pd.Series:
+    frame = result.frame
+    match result:
+        case Rates():
+            return numbers.too_few_for_a_rate(frame)
+        case Summary():
+            return numbers.too_few_to_summarise(frame)
+        case Curves():
+            at_risk = frame["at_risk"].astype(float)
+            return at_risk.groupby(frame["group"], observed=True).transform("max") < numbers.FEWEST_FOR_A_RATE
+        case Estimates():
+            return frame["n"].fillna(0).astype(float) < numbers.FEWEST_FOR_A_RATE
+        case _:
+            return pd.Series(False, index=frame.index)
 
 
 def _values(sheet, top: int, frame: pd.DataFrame, formats) -> None:
@@ -155,7 +181,7 @@ def csv_of(shown: Result | Table, *, style: PrintStyle | None = None) -> bytes:
     """The numbers of a result, or a table as printed, as csv that is safe to open in a spreadsheet."""
     look, written = style or PrintStyle(), io.StringIO()
     rows = csv.writer(written, lineterminator="\n")
-    frame = shown.frame
+    frame = without_small_groups(shown) if isinstance(shown, Result) else shown.frame
     rows.writerow([defused(visible(str(name))) for name in frame.columns])
     for row in frame.astype(object).itertuples(index=False, name=None):
         rows.writerow([_written(value, look, isinstance(shown, Table)) for value in row])

@@ -28,7 +28,7 @@ OWN_WORDS = re.compile(
 
 _STAMP = re.compile(r"data ([0-9a-f]{12}), definitions ([0-9a-f]{12})")
 ALIKE, ALIKE_ELSEWHERE, WHOLE = 0.62, 0.8, 0.82
-NEAREST, MOST_AT_ONCE = 12, 4
+NEAREST, MOST_AT_ONCE, FEWEST_WORDS = 12, 4, 5
 
 
 def check_draft(file: str | Path, results: Results) -> DraftCheck:
@@ -116,13 +116,15 @@ class _Checker:
 
     def _is_taken_over(self, said: Sequence[Token]) -> bool:
         """Whether a text stands in the results word for word; its numbers are then compared."""
-        there = exact(said) in self.sources.texts
+        there = exact(said) in self.sources.texts or exact(said) in self.sources.cells
         self.compared += sum(token.is_number for token in said) if there else 0
         return there
 
     def _nearest(self, text: str, least: float) -> Passage | None:
         """The passage that a text was most likely taken from; None where nothing is like it."""
         here = Passage(text=text, source="")
+        if len(here.tokens) < FEWEST_WORDS:
+            return None
         said, words = here.tokens, here.words
         near = sorted(
             self.sources.passages,

@@ -19,6 +19,8 @@ _BODY = ("word/document.xml", "word/footnotes.xml", "word/endnotes.xml")
 _MARKS = re.compile(r"word/(footer|header)\d*\.xml|docProps/core\.xml")
 _TAKEN_OUT = frozenset(f"{_W}{name}" for name in ("del", "moveFrom"))
 MOST_BYTES = 200_000_000
+LONGEST_LINE = 132
+"""Plain text with a longer line is not wrapped: each line is a paragraph."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +121,9 @@ def _decoded(content: bytes, name: str) -> str:
 
 
 def _lines(text: str, *, markdown: bool) -> Iterator[Piece]:
-    for block in re.split(r"\n\s*\n", text.replace("\r\n", "\n").replace("\r", "\n")):
+    plain = text.replace("\r\n", "\n").replace("\r", "\n")
+    unwrapped = not markdown and max(map(len, plain.split("\n"))) > LONGEST_LINE
+    for block in plain.split("\n") if unwrapped else re.split(r"\n\s*\n", plain):
         lines = [line.strip() for line in block.split("\n") if line.strip()]
         rows = [_cells(line) for line in lines if line.startswith("|")]
         if markdown and len(rows) > 1 and len(rows) == len(lines):

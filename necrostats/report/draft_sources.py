@@ -77,6 +77,11 @@ class Sources:
         """Every text as what it is compared by, numbers as printed."""
         return frozenset(exact(passage.tokens) for passage in self.passages)
 
+    @cached_property
+    def cells(self) -> frozenset[tuple[str, ...]]:
+        """Every cell of every table, in the same form: a table saved as plain text is a line a cell."""
+        return frozenset(exact(tokens(cell)) for rows in self.tables.values() for row in rows for cell in row)
+
 
 def exact(said: Iterable[Token]) -> tuple[str, ...]:
     """Tokens as what they are compared by, numbers as printed."""

@@ -42,6 +42,8 @@ def write_report(
     """
     chosen = templates.find(template)
     given = {"source": _absolute(source), **_named(period, layout, accepted), **(parameters or {})}
+    if given.get(DOCUMENTS):
+        given[DOCUMENTS] = str(Path(given[DOCUMENTS]).resolve())
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
     name = _file_name(chosen.name, period)

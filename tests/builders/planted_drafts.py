@@ -141,9 +141,9 @@ def _day(part, draw):
 
 
 def _groups(part, draw, groups):
-    there = [each for each in groups if f"group {each}" in part]
+    there = [each for each in groups if re.search(rf"[:;] {each}: ", part)]
     if len(there) < 2:
         return None
     one, two = (there[place] for place in draw.permutation(len(there))[:2])
-    swapped = part.replace(f"group {one}", "group \0").replace(f"group {two}", f"group {one}").replace("\0", two)
+    swapped = re.sub(rf"(?<=[:;] )({one}|{two}): ", lambda found: f"{two if found[1] == one else one}: ", part)
     return swapped, f"{one}, {two}", f"{two}, {one}"

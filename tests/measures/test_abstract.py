@@ -32,10 +32,10 @@ def test_what_is_made_follows_the_number_of_patients(patients, there, absent):
     assert there <= made and not absent & made
 
 
-@pytest.mark.parametrize(("patients", "compared"), [(19, False), (20, True)])
-def test_groups_of_ten_are_compared_from_twenty_patients_on(patients, compared):
+@pytest.mark.parametrize(("women", "men", "compared"), [(10, 9, False), (10, 10, True), (9, 11, False)])
+def test_groups_of_ten_are_compared_from_twenty_patients_on(women, men, compared):
     course = Course(scans=[(40, 20)], well_on=[41], last_contact=300)
-    of = {"female": 10, "male": patients - 10}
+    of = {"female": women, "male": men}
     courses = [replace(course, about={"sex": sex}) for sex, count in of.items() for _ in range(count)]
     assert ("differences" in case_series(registry_of(*courses), by="sex").results) is compared
 

@@ -1,7 +1,9 @@
 import re
+from dataclasses import replace
 
 import pytest
 
+from builders.courses import Course, registry_of
 from builders.series import first_patients, invented, series, value_of, without
 from necrostats.errors import ChoiceError
 from necrostats.measures import case_series
@@ -91,6 +93,22 @@ def test_no_sentence_quotes_a_point_of_a_curve_with_fewer_than_ten_at_risk():
         assert ("By day 90" in str(abstract(made, word_limit=900))) is bool(at_risk >= 10)
 
 
+@pytest.mark.parametrize(("late", "quoted"), [(9, False), (10, True)])
+def test_a_point_is_quoted_with_ten_at_risk_and_not_with_nine(late, quoted):
+    early = Course(scans=[(40, 20)], well_on=[41], last_contact=300)
+    after = Course(scans=[(120, 20)], well_on=[121], last_contact=300)
+    made = case_series(registry_of(*[early] * 5, *[after] * late))
+    assert ("By day 90" in str(abstract(made))) is quoted
+
+
+@pytest.mark.parametrize(("unchecked", "said"), [(2, False), (3, True)])
+def test_sessions_that_nobody_looked_at_are_said_where_they_are_more_than_a_tenth(unchecked, said):
+    """Of 20 drainages 2 are a tenth."""
+    asked = Course(scans=[(40, 20)], well_on=[41], last_contact=300)
+    courses = [replace(asked, unchecked=[0])] * unchecked + [asked] * (20 - unchecked)
+    assert ("with no record that events were looked for" in str(abstract(case_series(registry_of(*courses))))) is said
+
+
 def test_without_scans_the_sentence_says_what_is_missing_and_gives_no_figure():
     text = str(abstract(case_series(without("scans"))))
     assert "are not reported: they need scans after the index drainage" in text
@@ -101,7 +119,7 @@ def test_without_scans_the_sentence_says_what_is_missing_and_gives_no_figure():
 
 def test_groups_stand_side_by_side_without_a_p_value():
     text = str(abstract(series("infection"), word_limit=900))
-    assert "in group confirmed" in text and "in group none" in text
+    assert "known: confirmed: " in text and "; none: " in text
     assert " p = " not in text and "p <" not in text
 
 

@@ -139,6 +139,17 @@ def test_a_result_is_written_as_the_kind_its_name_ends_in(tmp_path, kind):
     assert path.read_bytes().startswith(starts.get(kind, b"II*"))
 
 
+def test_a_case_series_or_its_abstract_is_written_whole(tmp_path):
+    made = series("", 7)
+    one, two = (save_as(each, tmp_path / f"{place}.docx") for place, each in enumerate((made, abstract(made))))
+    assert one.read_bytes() == two.read_bytes() == document(abstract(made))
+    assert openpyxl.load_workbook(save_as(made, tmp_path / "x.xlsx")).sheetnames == ["methods", *made.results]
+    assert save_as(made, tmp_path / "x.svg").stat().st_size
+    for name, each in (("x.csv", made), ("x.png", series("", 4))):
+        with pytest.raises(ChoiceError):
+            save_as(each, tmp_path / name)
+
+
 def test_what_cannot_be_written_is_refused_in_words(tmp_path):
     result = series().results["flow"]
     for name, match in (("x.doc", "kind of file"), ("x.png", "kind of result")):

@@ -23,8 +23,9 @@ def test_a_picture_is_as_wide_as_asked_at_any_resolution(kind, dpi, width):
     assert image.info["dpi"] == pytest.approx((dpi, dpi), abs=0.5)
 
 
-def test_a_tiff_is_compressed_without_loss():
-    assert Image.open(io.BytesIO(picture(FIGURE, "tiff", dpi=72))).info["compression"] == "tiff_lzw"
+def test_a_tiff_is_compressed_without_loss_and_not_transparent():
+    image = Image.open(io.BytesIO(picture(FIGURE, "tiff", dpi=72)))
+    assert (image.info["compression"], image.mode) == ("tiff_lzw", "RGB")
 
 
 def test_an_svg_holds_its_text_as_text_in_the_font_that_was_chosen():

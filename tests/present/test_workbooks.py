@@ -1,14 +1,17 @@
 import io
+from dataclasses import replace
 
 import numpy as np
 import openpyxl
 import pandas as pd
 
+from builders.courses import Course, registry_of
 from builders.results import method, population
 from builders.series import series
+from necrostats.measures import case_series
 from necrostats.present import table
 from necrostats.present.print_style import PrintStyle
-from necrostats.present.workbooks import sheet_names, workbook
+from necrostats.present.workbooks import csv_of, sheet_names, without_small_groups, workbook
 from necrostats.results import Listing
 
 
@@ -55,3 +58,17 @@ def test_names_of_sheets_are_short_plain_and_all_different():
 def test_the_same_results_give_the_same_bytes():
     results = {"deaths": series().results["deaths"]}
     assert workbook(results) == workbook(results)
+
+
+def test_no_rate_of_fewer_than_five_leaves_the_unit_in_a_number_either():
+    """Four women and eight men, all seen to the horizon."""
+    resolved = Course(scans=[(40, 20)], well_on=[41], last_contact=300)
+    courses = [replace(resolved, about={"sex": sex, "age_years": 50}) for sex in ["female"] * 4 + ["male"] * 8]
+    made = case_series(registry_of(*courses), by="sex").results
+    for name in ("ends_by_group", "time_by_group", "sessions_by_group", "events_by_group", "baseline_by_group"):
+        frame = without_small_groups(made[name])
+        women, men = (frame[frame["group"] == sex] for sex in ("female", "male"))
+        assert women[["estimate", "low", "high"]].isna().all(axis=None), name
+        assert men["estimate"].notna().any(), name
+        assert made[name].frame.loc[women.index, "estimate"].notna().any()
+    assert csv_of(made["ends_by_group"]).decode("utf-8-sig").splitlines()[1] == "resolved,female,patients,4,4,1,,,"

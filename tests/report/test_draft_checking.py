@@ -91,8 +91,10 @@ def test_per_patient_put_for_per_session_is_a_mixed_unit(check, text):
 
 
 def test_swapped_groups_are_another_group(check, text):
-    swapped = text.markdown.replace("group confirmed", "group x").replace("group none", "group confirmed")
-    assert OTHER_NAME in kinds(check(swapped.replace("group x", "group none")))
+    swapped = (
+        text.markdown.replace(" confirmed: ", " x: ").replace(" none: ", " confirmed: ").replace(" x: ", " none: ")
+    )
+    assert OTHER_NAME in kinds(check(swapped))
 
 
 def test_a_number_from_nowhere_has_no_source_and_one_from_a_table_has(check):

@@ -98,3 +98,9 @@ def test_a_zip_without_a_document_another_ending_and_no_file_are_refused(tmp_pat
         read_draft(tmp_path / "nothing.md")
     with pytest.raises(SourceError, match="UTF-8"):
         read_draft(saved(tmp_path, "x.md", "é".encode("latin-1")))
+
+
+def test_plain_text_with_long_lines_has_a_line_a_paragraph(tmp_path):
+    long = "word " * 40
+    draft = read_draft(saved(tmp_path, "x.txt", f"Results\n{long}\n5 of 6\n\n7 of 8\n"))
+    assert texts(draft) == [("Results", long.strip()), ("Results", "5 of 6"), ("Results", "7 of 8")]
