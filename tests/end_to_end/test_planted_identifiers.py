@@ -15,6 +15,7 @@ import xlsxwriter
 from builders.clean_exports import FIRST_REMARKS, SECOND_REMARKS, clean_columns
 from builders.identifier_phrasings import FIRST, SECOND
 from builders.planted_identifiers import Planted, planted
+from builders.written import text_in
 from necrostats.cli import main
 from necrostats.errors import NecrostatsError, RegistryError
 from necrostats.registry.export.loading import read_with_layout
@@ -114,7 +115,7 @@ def everything(source: Path, layout: Path, capsys) -> Run:
     main(["--verbose", "tidy", str(source), "--layout", str(layout), "--to", str(to), "--all"])
     main(["draft-layout", str(source)])
     printed = capsys.readouterr()
-    written = [each.read_text(encoding="utf-8") for each in sorted(to.glob("*"))] if to.exists() else []
+    written = [text_in(each) for each in sorted(to.glob("*"))] if to.exists() else []
     return Run(refused=refused, said="\n".join([*said, printed.out, printed.err, *written]).casefold())
 
 

@@ -103,6 +103,7 @@ def test_the_sections_come_in_the_order_of_a_review(review):
     root = parsed(review.read_text(encoding="utf-8"))
     assert root.all("h1")[0].text == f"Quarterly review, {PERIOD}"
     assert [each.text for each in root.all("h2")] == [
+        "Did anything change?",
         "Activity and case mix",
         "Outcomes matured by now",
         "Adverse events",

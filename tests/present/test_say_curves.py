@@ -24,6 +24,19 @@ def test_incidence_is_said_with_origin_denominator_and_competing_ends():
     )
 
 
+LOST = [
+    ("all", "resolved", 0, 142, 0, 3, 0.0, 0.0, 0.0),
+    ("all", "resolved", 60, 30, 40, 1, 0.4, 0.3, 0.5),
+    ("all", "resolved", 90, 7, 2, 0, 0.62, 0.54, 0.69),
+]
+
+
+def test_once_somebody_was_lost_a_share_is_an_estimate_and_none_is_quoted_with_fewer_than_ten_at_risk():
+    (said,) = findings(exact_curves(LOST))
+    assert said.startswith("Within 60 days of index drainage an estimated 40 % (95 % CI 30–50 %; n = 142 patients) had")
+    assert "At day 90 fewer than 10 were still at risk: no share is quoted there." in said
+
+
 def test_sessions_are_counted_as_sessions():
     rows = [("all", "resolved", k, 60, 9, 0, 0.3, 0.2, 0.4) for k in (0, 1, 2, 3)]
     text = findings(exact_curves(rows, axis="sessions", landmarks=(0, 1, 2, 3)))[0]

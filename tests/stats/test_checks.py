@@ -30,8 +30,10 @@ def test_missing_and_infinite_values_are_refused(bad):
 
 
 def test_words_are_refused_in_plain_words():
-    with pytest.raises(StatisticsError, match="exposure holds something that is not a number"):
+    with pytest.raises(StatisticsError, match="exposure holds text"):
         checks.finite("exposure", ["many"])
+    with pytest.raises(StatisticsError, match="exposure holds something that is not a number"):
+        checks.finite("exposure", [{}])
 
 
 def test_arrays_that_do_not_line_up_are_named_with_their_lengths():
