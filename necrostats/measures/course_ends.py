@@ -12,11 +12,11 @@ from necrostats.definitions.groups import age_band, extent_of_patients
 from necrostats.definitions.outcomes import NEVER, end_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.adverse_events import PATIENTS
-from necrostats.measures.grouping import Grouping, patient_groups, summary_row, summary_table
-from necrostats.measures.session_counts import not_resolved_within
+from necrostats.measures.grouping import Grouping, counted, patient_groups, summary_row, summary_table
+from necrostats.measures.session_counts import counted_sessions, not_resolved_within
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
-from necrostats.results import Listing, Method, Population, Rates, Summary
+from necrostats.results import Listing, Method, Note, Population, Rates, Summary
 from necrostats.stats.proportions import clopper_pearson
 
 EXACT = "Clopper and Pearson, Biometrika 1934;26:404"
@@ -138,8 +138,12 @@ def _exact_method(estimand: str, level: float, definition: str) -> Method:
 
 
 def necrosectomies_a_patient(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Summary:
-    """How many patients had how many necrosectomies: counts, with nothing estimated."""
+    """How many patients had how many necrosectomies: counts, with nothing estimated.
+
+    A note says of how many patients sessions were set aside, so that their number is a lower bound.
+    """
     groups, done = patient_groups(registry, by), _necrosectomies(registry)
+    least = counted_sessions(registry, outcomes(registry, DOCUMENTED_RESOLUTION)).lower_bounds
     levels = range(int(done.max(initial=0)) + 1)
     rows = [
         summary_row("necrosectomies", group, "count", level=f"with {each}", n=int(here.sum()), missing=0,
@@ -162,7 +166,16 @@ def necrosectomies_a_patient(registry: Registry, *, by: str | None = None, level
             interval="none: a count",
             level=level,
         ),
+        notes=_lower_bounds(least),
     )
+
+
+def _lower_bounds(patients: int) -> tuple[Note, ...]:
+    if not patients:
+        return ()
+    have = counted(patients, "patient has", "patients have")
+    text = f"{have} sessions that were set aside: the number of necrosectomies is a lower bound."
+    return (Note(code="MISSING", text=text),)
 
 
 def _necrosectomies(registry: Registry) -> np.ndarray:

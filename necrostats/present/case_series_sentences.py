@@ -110,7 +110,8 @@ def _held(series: CaseSeries) -> list[str | Sentence]:
     held = done.population.sessions
     text = f"{numbers.count(held)} {'necrosectomy' if held == 1 else 'necrosectomies'}"
     column = ("population.sessions", float(held), "necrosectomies")
-    return [" had ", bound(text, "necrosectomies", (), [column])]
+    least = "at least " if any(note.code == "MISSING" for note in done.notes) else ""
+    return [f" had {least}", bound(text, "necrosectomies", (), [column])]
 
 
 def _overall(series: CaseSeries, variable: str) -> list[Row]:

@@ -100,7 +100,6 @@ def _abstract(text: Abstract) -> Iterator[Block]:
         yield Heading(text=name, level=2)
         yield Paragraph(text=section, source="abstract")
     yield Paragraph(text=text.stamp, source="stamp")
-    yield Paragraph(text=text.count, source="word count")
 
 
 def _for_print(series: CaseSeries) -> Iterator[Block]:

@@ -45,6 +45,8 @@ class WordFile:
         about.title, about.comments, about.keywords = visible(title), "", mark
         about.author, about.last_modified_by, about.language = "", "", "en-GB"
         about.created, about.modified, about.revision = ALWAYS, ALWAYS, 1
+        for language in self.document.styles.element.iter(qn("w:lang")):
+            language.set(qn("w:val"), "en-GB")
         for name in ("Normal", "Title", *(f"Heading {level}" for level in (1, 2))):
             _set_font(self.document.styles[name], self.style.font)
         self.document.styles["Normal"].font.size = Pt(TEXT_POINTS)

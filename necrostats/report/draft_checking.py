@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Sequence
 from difflib import SequenceMatcher
@@ -18,15 +19,17 @@ from necrostats.report.draft_findings import (
     DraftFinding,
 )
 from necrostats.report.draft_reading import Draft, DraftParagraph, DraftTable, read_draft
-from necrostats.report.draft_sources import Passage, Results, Sources, exact, sources_of, unit_after
-from necrostats.report.draft_words import UNITS, Token, sentences, tokens
+from necrostats.report.draft_sources import Cell, Passage, Results, Sources, exact, sources_of, unit_after
+from necrostats.report.draft_words import UNITS, Fraction, Token, content, fraction, sentences, tokens
 
 OWN_WORDS = re.compile(
     r"background|introduction|aims?|objectives?|discussion|references|acknowledg|funding|keywords", re.I
 )
 """Sections in which a number may come from elsewhere: only sentences taken from the results are checked there."""
 
+COUNTED = ("patients", "sessions")
 _STAMP = re.compile(r"data ([0-9a-f]{12}), definitions ([0-9a-f]{12})")
+ALIKE_IN_WORDS = 0.5
 ALIKE, ALIKE_ELSEWHERE, WHOLE = 0.62, 0.8, 0.82
 NEAREST, MOST_AT_ONCE, FEWEST_WORDS = 12, 4, 5
 
@@ -134,7 +137,7 @@ class _Checker:
         scored = []
         for passage in near:
             shape = _ratio([token.same for token in passage.tokens], skeleton)
-            if shape >= least:
+            if shape >= least and _ratio(content(passage.tokens), content(said)) >= ALIKE_IN_WORDS:
                 scored.append((shape + _ratio(exact(passage.tokens), full), passage))
         return max(scored, key=lambda pair: pair[0])[1] if scored else None
 
@@ -216,10 +219,12 @@ class _Checker:
         for place in places:
             if place in taken or not said[place].is_number:
                 continue
-            if fraction := _fraction(said, place):
-                taken |= {place, *fraction}
-                self.compared += len(fraction) + 1
-                yield from self._counts(where, said, place, fraction, sentence)
+            if there := fraction(said, place):
+                taken |= {place, *there.places}
+                self.compared += len(there.places) + 1
+                yield from self._counts(where, said, place, there, sentence)
+                continue
+            if _is_year(said[place]):
                 continue
             self.compared += 1
             yield from self._value(where, said, place, sentence)
@@ -237,44 +242,22 @@ class _Checker:
         )
 
     def _counts(
-        self, where: str, said: Sequence[Token], place: int, fraction: tuple[int, ...], sentence: str
+        self, where: str, said: Sequence[Token], place: int, there: Fraction, sentence: str
     ) -> Iterator[DraftFinding]:
-        """ "50 of 141 patients (35 %)": the counts must stand in one row, in that unit, and the share be theirs."""
-        k, n, unit = said[place].value, said[fraction[0]].value, unit_after(said, place)
-        written = f"{said[place].text} of {said[fraction[0]].text}"
+        """ "50 of 141 patients (35 %, 28–44 %)": one row must hold both counts, in that unit, with share and limits."""
+        k, n, unit = said[place].value, said[there.n].value, unit_after(said, there.n)
+        written = f"{said[place].text} of {said[there.n].text}"
         rows = [cell for cell in self.sources.counts if (cell.events, cell.n) == (k, n)]
-        fitting = [cell for cell in rows if unit in ("", cell.unit) or unit not in ("patients", "sessions")]
-        if rows and not fitting:
-            yield DraftFinding(
-                where=where,
-                problem=MIXED_UNITS,
-                written=f"{written} {unit}",
-                expected=f"{written} {rows[0].unit}",
-                source=rows[0].source,
-                sentence=sentence,
-            )
-            return
-        if not rows and not (
-            _is_among(said[place], self.sources.values[""]) and _is_among(said[fraction[0]], self.sources.values[""])
-        ):
-            yield DraftFinding(
-                where=where, problem=NO_SOURCE, written=written, expected="", source="", sentence=sentence
-            )
-            return
-        for share in fraction[1:]:
-            token, value = said[share], 100 * k / n if n else 0.0
-            known = [100 * cell.estimate for cell in fitting] or [value]
-            if not any(round(abs(token.value - each), 6) <= 0.5 * 10**-token.decimals for each in known):
-                expected = numbers.percent(known[0] / 100, n)
-                source = fitting[0].source if fitting else ""
-                yield DraftFinding(
-                    where=where,
-                    problem=DISAGREES,
-                    written=f"{token.text} %",
-                    expected=expected,
-                    source=source,
-                    sentence=sentence,
-                )
+        fitting = [cell for cell in rows if "" in (unit, cell.unit) or unit == cell.unit or unit not in COUNTED]
+        about = {"where": where, "sentence": sentence, "source": rows[0].source if rows else ""}
+        if not rows:
+            yield DraftFinding(problem=NO_SOURCE, written=written, expected="", **about)
+        elif not fitting:
+            expected = f"{written} {rows[0].unit}"
+            yield DraftFinding(problem=MIXED_UNITS, written=f"{written} {unit}", expected=expected, **about)
+        else:
+            share = 100 * k / n if n else 0.0
+            yield from _shares(said, there, fitting, share, about)
 
     def _table(self, part: DraftTable, own: bool) -> Iterator[DraftFinding]:
         found = self._nearest_table(part)
@@ -402,15 +385,27 @@ def _is_among(token: Token, printed: frozenset[str]) -> bool:
     return token.text in printed or numbers.rounded(token.value, token.decimals) in printed
 
 
-def _fraction(said: Sequence[Token], place: int) -> tuple[int, ...]:
-    """The places of n, and of the share where one follows, if "k of n" stands here; else none."""
-    after = said[place + 1 : place + 9]
-    if len(after) < 2 or after[0].same != "of" or not after[1].is_number or said[place].decimals:
-        return ()
-    found = [place + 2]
-    for offset, token in enumerate(after[2:], start=3):
-        if token.is_number:
-            if offset + place + 1 < len(said) and said[place + offset + 1].same == "%":
-                found.append(place + offset)
-            break
-    return tuple(found)
+def _shares(
+    said: Sequence[Token], there: Fraction, rows: Sequence[Cell], share: float, about: dict[str, str]
+) -> Iterator[DraftFinding]:
+    """The share and the limits after "k of n": those of one of its rows; without a row's, the plain share."""
+    known = [row for row in rows if not math.isnan(row.share)]
+    shares = (share, *(row.share for row in known))
+    if there.share >= 0 and not any(_rounds_to(said[there.share], value) for value in shares):
+        yield DraftFinding(problem=DISAGREES, written=f"{said[there.share].text} %", expected=f"{share:.1f} %", **about)
+    limited = [row for row in known if not math.isnan(row.low)]
+    if there.low < 0 or not limited:
+        return
+    if not any(_rounds_to(said[there.low], row.low) and _rounds_to(said[there.high], row.high) for row in limited):
+        written = f"{said[there.low].text}–{said[there.high].text}"
+        expected = f"{limited[0].low:.1f}–{limited[0].high:.1f}"
+        yield DraftFinding(problem=DISAGREES, written=written, expected=expected, **about)
+
+
+def _rounds_to(token: Token, value: float) -> bool:
+    return round(abs(token.value - value), 6) <= 0.5 * 10**-token.decimals
+
+
+def _is_year(token: Token) -> bool:
+    """A number that an author's own sentence may hold as a year."""
+    return not token.decimals and "," not in token.text and 1950 <= token.value <= 2099

@@ -7,15 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
-import pandas as pd
-
 from necrostats.measures.abstract import CaseSeries
 from necrostats.present import documents, numbers, reviewer_questions, saying, table, wording
 from necrostats.present.abstract import Abstract, abstract, method_sentences
 from necrostats.present.bound import Sentence, rows_of
 from necrostats.present.case_series_sentences import result_sentences
 from necrostats.present.labels import in_order, plain
-from necrostats.report.draft_words import OUTCOMES, UNITS, Token, sentences, tokens
+from necrostats.report.draft_words import OUTCOMES, UNITS, Token, fraction, sentences, tokens
 from necrostats.results import Curves, Listing, Rates, Result
 
 Results = Abstract | CaseSeries | Result | Sequence[Result]
@@ -52,13 +50,15 @@ class Passage:
 
 @dataclass(frozen=True, kw_only=True)
 class Cell:
-    """A count over a denominator in a result, in its unit, with its share."""
+    """A count over a denominator in a result, in its unit, with its share and limits in per cent, NaN for none."""
 
     events: int
     n: int
     unit: str
-    estimate: float
     source: str
+    share: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,8 +109,8 @@ def _sources(named: dict[str, Result], passages: list[Passage], tables: dict, st
     return Sources(
         passages=tuple(_distinct(passages)),
         tables=tables,
-        counts=tuple(_counts(named)),
-        values=_values(passages, named),
+        counts=(*_counts(named), *_spoken_counts(passages)),
+        values=_values(passages, tables),
         names=_names(named),
         stamp=stamp,
     )
@@ -190,12 +190,38 @@ def _counts(named: Mapping[str, Result]) -> Iterator[Cell]:
             if numbers.known(events) and numbers.known(n):
                 unit = str(row.cells.get("unit") if isinstance(result, Rates) else row.cells.get("of", "patients"))
                 where = ", ".join(f"{key} {value}" for key, value in row.key if value)
-                share = row.cells.get("estimate")
-                yield Cell(events=int(events), n=int(n), unit=unit, source=f"{name}: {where}",
-                           estimate=float(share) if numbers.known(share) else math.nan)  # fmt: skip
+                limits = {name: _percent(row.cells.get(each)) for name, each in _LIMITS.items()}
+                yield Cell(events=int(events), n=int(n), unit=unit, source=f"{name}: {where}", **limits)
 
 
-def _values(passages: Iterable[Passage], named: Mapping[str, Result]) -> dict[str, frozenset[str]]:
+_LIMITS = {"share": "estimate", "low": "low", "high": "high"}
+
+
+def _percent(value: object) -> float:
+    return 100 * float(value) if numbers.known(value) else math.nan
+
+
+def _spoken_counts(passages: Iterable[Passage]) -> Iterator[Cell]:
+    """Counts that stand in a sentence of the results and in no table: "24 of 561 sessions"."""
+    for passage in passages:
+        said = passage.tokens
+        for place, token in enumerate(said):
+            if token.is_number and (there := fraction(said, place)):
+                unit = unit_after(said, there.n)
+                yield Cell(events=int(token.value), n=int(said[there.n].value), unit=unit, source=passage.source)
+
+
+def _of_cell(said: Sequence[Token], found: dict[str, set[str]]) -> None:
+    """Of a cell, what has decimals or stands beside a per cent sign: whole numbers alone could be anything."""
+    percent = any(token.same == "%" for token in said)
+    for token in said:
+        if token.is_number and percent:
+            found.setdefault("%", set()).add(token.text)
+        if token.is_number and token.decimals:
+            found[""].add(token.text)
+
+
+def _values(passages: Iterable[Passage], tables: Mapping[str, tuple]) -> dict[str, frozenset[str]]:
     """The numbers that are printed anywhere, by the unit that stands after them; "" for all."""
     found: dict[str, set[str]] = {"": set()}
     for passage in passages:
@@ -203,11 +229,10 @@ def _values(passages: Iterable[Passage], named: Mapping[str, Result]) -> dict[st
             if token.is_number:
                 found[""].add(token.text)
                 found.setdefault(unit_after(passage.tokens, place), set()).add(token.text)
-    for result in named.values():
-        frame: pd.DataFrame = result.frame
-        for column in frame.columns:
-            if pd.api.types.is_numeric_dtype(frame[column]) and column in ("events", "n", "at_risk", "number"):
-                found[""] |= {numbers.count(value) for value in frame[column].dropna()}
+    for rows in tables.values():
+        for row in rows:
+            for said in map(tokens, row):
+                _of_cell(said, found)
     return {unit: frozenset(each) for unit, each in found.items()}
 
 

@@ -1,10 +1,13 @@
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from builders.courses import Course, registry_of
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, THIRTY_MM_SCAN_ALONE
-from necrostats.measures import case_listing, course_ends, deaths, necrosectomies_a_patient
+from necrostats.measures import case_listing, case_series, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.course_ends import not_recorded
+from necrostats.present import abstract
 from necrostats.registry.tables import registry_from
 
 RESOLVED = Course(necrosectomies=[5, 9], scans=[(40, 20)], well_on=[41], last_contact=300)
@@ -66,6 +69,17 @@ def test_every_death_while_followed_is_counted_resolved_or_not():
 def test_necrosectomies_are_counted_by_patient_with_every_number_up_to_the_most():
     rows = necrosectomies_a_patient(registry_of(RESOLVED, RESOLVED, DIED, OPERATED)).frame
     assert dict(zip(rows["level"], rows["events"], strict=True)) == {"with 0": 2, "with 1": 0, "with 2": 2}
+
+
+def test_a_patient_whose_sessions_were_set_aside_makes_the_count_a_lower_bound():
+    aside = {"table": "sessions", "file": "u", "sheet": "s", "row": 4, "scope": "row", "column": "", "patient_id": "P1"}
+    whole = registry_of(*[RESOLVED] * 6)
+    short = replace(whole, set_aside=pd.DataFrame([aside | {"rule": "NOT_A_DATE"}]))
+    assert necrosectomies_a_patient(whole).notes == ()
+    (note,) = necrosectomies_a_patient(short).notes
+    assert note.text == "1 patient has sessions that were set aside: the number of necrosectomies is a lower bound."
+    assert "The 6 patients had at least 12 necrosectomies." in str(abstract(case_series(short)))
+    assert "The 6 patients had 12 necrosectomies." in str(abstract(case_series(whole)))
 
 
 def test_a_listing_of_patients_holds_no_id_no_date_and_no_exact_age():

@@ -103,6 +103,24 @@ def test_a_number_from_nowhere_has_no_source_and_one_from_a_table_has(check):
     assert kinds(check("Results: Bleeding was seen in 18 of 141 patients (15 %).")) == {DISAGREES}
 
 
+OWN = "Results: Bleeding followed 22 of 537 sessions (4.1 %, 95 % CI 2.4–6.5 %), and 18 of 141 patients bled, in 2024."
+
+
+def test_an_authors_own_sentence_is_compared_count_by_count_share_by_share_and_limit_by_limit(check):
+    assert check(OWN).findings == ()
+    wrong = {
+        "22 of 537": ("23 of 537", NO_SOURCE),
+        "of 141": ("of 143", NO_SOURCE),
+        "537 sessions": ("537 patients", MIXED_UNITS),
+        "4.1 %": ("4.7 %", DISAGREES),
+        "2.4–6.5": ("2.4–6.6", DISAGREES),
+        "2.4–": ("2.9–", DISAGREES),
+    }
+    for was, (became, problem) in wrong.items():
+        found = check(OWN.replace(was, became))
+        assert [each.problem for each in found.findings] == [problem], became
+
+
 def test_numbers_of_background_and_of_tables_figures_and_references_are_the_authors(check):
     found = check(
         "## Background\nIn 2019 37 of 91 centres did so [3, 4].\n\n## Results\nSee Table 4 and Figure 2 [12]."
@@ -155,6 +173,12 @@ def test_sentences_of_any_result_can_be_checked_without_a_case_series(check):
     said = words(result)
     assert check(said, "x.txt", result).findings == ()
     assert check(said.replace("72 days", "74 days"), "x.txt", [result]).findings
+
+
+def test_a_draft_of_another_length_is_checked_against_the_same_series(check):
+    made = series("", 12)
+    for limit in (200, 900):
+        assert check(document(abstract(made, word_limit=limit)), "draft.docx", made).findings == ()
 
 
 def test_an_empty_draft_has_nothing_to_compare(check):

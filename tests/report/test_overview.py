@@ -4,7 +4,7 @@ import pandas as pd
 
 from builders.html import parsed
 from builders.registries import registry_with_findings, small_registry
-from necrostats.registry.tables import registry_from
+from necrostats.registry.tables import Source, registry_from
 from necrostats.report.overview import review_period, status
 
 
@@ -56,3 +56,8 @@ def test_a_name_with_markup_in_it_is_shown_as_text():
     root = parsed(status(small_registry(), period="<script>")._repr_html_())
     assert root.all("script") == []
     assert "this review: <script>" in root.text
+
+
+def test_a_name_of_a_file_that_turns_the_writing_is_written_out():
+    shown = status(small_registry(source=Source(name="unit\u202exslx.csv")))._repr_html_()
+    assert "unit[U+202E]xslx.csv" in shown and "\u202e" not in shown
