@@ -18,7 +18,7 @@ from necrostats.stats import checks
 from necrostats.stats.clusters import places
 
 GRID = np.linspace(-14.0, 14.0, 57)  # log of the ratio of variances
-ROUNDING = 1e-12
+ROUNDING, FLAT = 1e-12, 1e-6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,6 +122,19 @@ class _Profile:
         squares = self.square - np.sum(weight * self.total * left)
         return _Place(profile=self, ratio=ratio, inner=inner, inverse=inverse, shift=shift, left=left, squares=squares)
 
+    def slopes(self, ratios: np.ndarray) -> np.ndarray:
+        """The slope of the criterion at many λ (m,) at once; as `_Place.slope` at each."""
+        spread = 1 + self.size * ratios[:, None]
+        weight, rate = ratios[:, None] / spread, 1 / spread**2
+        products = (self.sums[:, :, None] * self.sums[:, None, :]).reshape(self.size.size, -1)
+        square = (ratios.size, self.p, self.p)
+        inverse = np.linalg.inv(np.eye(self.p) - (weight @ products).reshape(square))
+        shift = -np.einsum("lij,lj->li", inverse, (weight * self.total) @ self.sums)
+        left = self.total - shift @ self.sums.T
+        within = (self.square - np.sum(weight * self.total * left, axis=1)) / (self.n - self.p)
+        moved = np.sum(inverse * -(rate @ products).reshape(square), axis=(1, 2))
+        return -np.sum(rate * left**2, axis=1) / within + np.sum(self.size / spread, axis=1) + moved
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Place:
@@ -196,21 +209,37 @@ def _fitted(profile: _Profile, level: float) -> RandomIntercept:
     """The lowest of the criterion's minima, with λ = 0 among them."""
     if profile.square <= ROUNDING * max(float(profile.first @ profile.first), 1.0):
         return _none(profile.p, level, profile.n)
-    slopes = np.array([profile.at(np.exp(each)).slope() for each in GRID])
+    slopes = profile.slopes(np.exp(GRID))
     turns = np.flatnonzero((slopes[:-1] < 0) & (slopes[1:] >= 0))
-    found = [profile.at(0.0), *(profile.at(_root(profile, *GRID[[turn, turn + 1]])) for turn in turns)]
-    return min(found, key=lambda place: place.criterion).result(level)
+    roots = [_root(profile, *GRID[[turn, turn + 1]]) for turn in turns]
+    found = [profile.at(0.0), *(profile.at(root) for root in roots if root is not None)]
+    best, far = min(found, key=lambda place: place.criterion), profile.at(np.exp(GRID[-1]))
+    if far.criterion < best.criterion - FLAT:
+        return _without(profile.p, level, _ENDLESS)
+    return best.result(level)
 
 
-def _root(profile: _Profile, low: float, high: float) -> float:
-    """Where the slope passes through 0 between two log ratios."""
+def _root(profile: _Profile, low: float, high: float) -> float | None:
+    """Where the slope passes through 0 between two log ratios; None where it is 0 throughout, but for rounding."""
+    if profile.at(np.exp(low)).slope() >= 0 or profile.at(np.exp(high)).slope() < 0:
+        return None
     return float(np.exp(optimize.brentq(lambda each: profile.at(np.exp(each)).slope(), low, high, xtol=1e-13)))
+
+
+_ENDLESS = Note(
+    code="NOT_CONVERGED",
+    text="Too few rows share a group to tell the spread within groups from that between them: no model is fitted.",
+)
 
 
 def _none(p: int, level: float, n: int) -> RandomIntercept:
     text = (
         f"{n} values for {p} coefficients, with columns that follow from each other or no spread: no model is fitted."
     )
+    return _without(p, level, Note(code="SMALL_N", text=text))
+
+
+def _without(p: int, level: float, note: Note) -> RandomIntercept:
     nothing = np.full((p, p), np.nan)
     return RandomIntercept(
         coefficient=np.full(p, np.nan),
@@ -222,5 +251,5 @@ def _none(p: int, level: float, n: int) -> RandomIntercept:
         singular=False,
         slope=nothing,
         curvature=np.full((2, 2), np.nan),
-        notes=(Note(code="SMALL_N", text=text),),
+        notes=(note,),
     )

@@ -2,10 +2,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 from scipy import optimize, stats
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.mixed import random_intercept
+from necrostats.stats.mixed import _Profile, random_intercept
 
 
 def _sample(seed, groups=6, size=4, between=0.5):
@@ -102,3 +103,20 @@ def test_shifting_and_stretching_the_values_shifts_and_stretches_the_answer(seed
     assert moved.contrast([0, 1, 0]).estimate == pytest.approx(scale * fit.contrast([0, 1, 0]).estimate, abs=1e-6)
     assert moved.contrast([0, 1, 0]).df == pytest.approx(fit.contrast([0, 1, 0]).df, rel=1e-5)
     assert shuffled.contrast([0, 1, 0]).low == pytest.approx(fit.contrast([0, 1, 0]).low, abs=1e-7)
+
+
+def test_slopes_at_many_ratios_are_those_at_each():
+    rng = np.random.default_rng(5)
+    whose = np.repeat(np.arange(6), [1, 2, 3, 4, 5, 2])
+    x = np.column_stack([np.ones(whose.size), rng.normal(size=whose.size)])
+    profile = _Profile(rng.normal(size=whose.size), x, whose)
+    ratios = np.exp(np.linspace(-6, 6, 9))
+    assert_allclose(profile.slopes(ratios), [profile.at(each).slope() for each in ratios], rtol=1e-10)
+
+
+def test_a_likelihood_that_rises_without_end_gives_no_model_and_says_so():
+    """Rows of a group all alike and groups apart: the more spread is put down to groups, the better, without end."""
+    whose = np.repeat(np.arange(3), 2)
+    x = np.column_stack([np.ones(6), [0, 1, 0, 1, 0, 1]])
+    fit = random_intercept([1, 1, 5, 5, 2, 2 + 1e-9], x, whose)
+    assert np.isnan(fit.coefficient).all() and fit.notes[0].code in ("NOT_CONVERGED", "SMALL_N")
