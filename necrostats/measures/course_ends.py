@@ -115,8 +115,17 @@ def deaths(registry: Registry, *, by: str | None = None, level: float = 0.95) ->
 
 def _exact_row(variable: str, group: str, events: int, n: int, level: float) -> dict:
     found = clopper_pearson(events, n, level=level)
-    return {"variable": variable, "group": group, "unit": PATIENTS, "events": events, "n": n, "per": 1,
-            "estimate": found.estimate, "low": found.low, "high": found.high}  # fmt: skip
+    return {
+        "variable": variable,
+        "group": group,
+        "unit": PATIENTS,
+        "events": events,
+        "n": n,
+        "per": 1,
+        "estimate": found.estimate,
+        "low": found.low,
+        "high": found.high,
+    }
 
 
 def _rates_table(rows: list[dict], variables: tuple[str, ...], groups: Grouping) -> pd.DataFrame:
@@ -146,12 +155,19 @@ def necrosectomies_a_patient(registry: Registry, *, by: str | None = None, level
     least = counted_sessions(registry, outcomes(registry, DOCUMENTED_RESOLUTION)).lower_bounds
     levels = range(int(done.max(initial=0)) + 1)
     rows = [
-        summary_row("necrosectomies", group, "count", level=f"with {each}", n=int(here.sum()), missing=0,
-                    events=int(np.count_nonzero(done[here] == each)))
+        summary_row(
+            "necrosectomies",
+            group,
+            "count",
+            level=f"with {each}",
+            n=int(here.sum()),
+            missing=0,
+            events=int(np.count_nonzero(done[here] == each)),
+        )
         for group in range(len(groups.labels))
         for here in [groups.codes == group]
         for each in levels
-    ]  # fmt: skip
+    ]
     return Summary(
         title="Patients by number of necrosectomies",
         frame=summary_table(rows, groups),

@@ -210,10 +210,13 @@ def _counted_necrosectomies(series: CaseSeries) -> Sentence:
     """How many patients had how many, where no point of the curve may be quoted."""
     rows = [row for row in rows_of("necrosectomies", series.results["necrosectomies"]) if row.events]
     each = [
-        say(quoted(plain(row.level).removeprefix("with "), "necrosectomies", "label", row.key), " in ",
-            row.count("events", "patients"))
+        say(
+            quoted(plain(row.level).removeprefix("with "), "necrosectomies", "label", row.key),
+            " in ",
+            row.count("events", "patients"),
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
     return say("Patients by number of necrosectomies: ", joined(each), ".") if len(each) > 1 else NOTHING
 
 
@@ -250,9 +253,15 @@ def ends_sentence(series: CaseSeries) -> Sentence:
         return say("No patient has been observed to day ", day, " with an end that is known, so none is counted.")
     seen = [say(*_end(row, place)) for place, row in enumerate(rows) if row.events or row.variable == "resolved"]
     return say(
-        "Of ", first.count("n", "patients"), f" {plural(first.n, 'patients')} whose course by day ", day, " is known ",
-        joined(seen), _median(series, "time", "days") if "time" in series.results else NOTHING, "."
-    )  # fmt: skip
+        "Of ",
+        first.count("n", "patients"),
+        f" {plural(first.n, 'patients')} whose course by day ",
+        day,
+        " is known ",
+        joined(seen),
+        _median(series, "time", "days") if "time" in series.results else NOTHING,
+        ".",
+    )
 
 
 def _end(row: Row, place: int) -> Iterator[str | Sentence]:

@@ -75,9 +75,17 @@ def test_groups_known_only_later_are_refused():
 
 def test_the_flow_counts_every_row_about_a_patient_once():
     aside = pd.DataFrame(
-        {"table": ["patients"] * 3, "file": "u.xlsx", "sheet": "s", "row": pd.array([4, 4, 5], "Int64"), "scope": "row",
-         "column": "", "patient_id": "A", "rule": ["REQUIRED", "NOT_A_DATE", "SOMETHING_NEW"]}
-    )  # fmt: skip
+        {
+            "table": ["patients"] * 3,
+            "file": "u.xlsx",
+            "sheet": "s",
+            "row": pd.array([4, 4, 5], "Int64"),
+            "scope": "row",
+            "column": "",
+            "patient_id": "A",
+            "rule": ["REQUIRED", "NOT_A_DATE", "SOMETHING_NEW"],
+        }
+    )
     flow = inclusion_flow(replace(registry_with_findings(), set_aside=aside)).frame
     assert flow["number"].tolist() == [4, 1, 1, 2]
     assert flow["who"].tolist()[1:3] == ["a required value is missing", "something new"]
