@@ -17,11 +17,13 @@ from necrostats.definitions.attribution import (
 )
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.event_follow_up import whole_histories
-from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES
+from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, MOST_LIKELY_YIELD, NECROSECTOMIES
 from necrostats.registry.tables import Registry
 
 UNITS = ("ml", "g", "percent_cleared")
 PERCENT = "percent_cleared"
+DOUBTFUL = f"necrosectomies with a yield above {MOST_LIKELY_YIELD:,} ml or g that nobody has confirmed"
+SILENT = 'necrosectomies with a yield of "more than 0"'
 UNIT_NAMES = {"ml": "ml", "g": "g", PERCENT: "% cleared"}
 PER = ("session", "minute", "pass")
 _CODES = INSTRUMENT_USES.column("instrument_class").codes
@@ -35,7 +37,8 @@ class Debridements:
     """Every necrosectomy: its row in `sessions`, patient, number in the patient's course, and what was used (n, C).
 
     `low`, `high` (NaN = open, both NaN = no number), `unit` (place in UNITS, -1 = none), `word` (-1 = none), `lavage`,
-    whether lavage fluid is counted in the yield, and the minutes and passes of the session. Of each class (n, C):
+    whether lavage fluid is counted in the yield, `adjunct`, whether lavage or another adjunct was used, `confirmed`,
+    whether a person has confirmed the amount, and the minutes and passes of the session. Of each class (n, C):
     `minutes`, `passes`, the yield recorded for it (`part_low`, `part_high`) and whether it is `primary`; `parted`:
     every class used has a yield.
     """
@@ -49,6 +52,8 @@ class Debridements:
     unit: np.ndarray
     word: np.ndarray
     lavage: np.ndarray
+    adjunct: np.ndarray
+    confirmed: np.ndarray
     session_minutes: np.ndarray
     session_passes: np.ndarray
     minutes: np.ndarray
@@ -68,14 +73,29 @@ class Debridements:
         """Whether the yield is a number or a range (n,)."""
         return self.unit >= 0
 
+    @property
+    def doubtful(self) -> np.ndarray:
+        """Whether the amount is larger than is likely, and unconfirmed (n,)."""
+        large = np.fmax(self.low, self.high) > MOST_LIKELY_YIELD
+        return large & self.numbered & (self.unit != UNITS.index(PERCENT)) & ~self.confirmed
+
+    @property
+    def silent(self) -> np.ndarray:
+        """Whether the amount says nothing but "more than 0" (n,)."""
+        return self.numbered & (self.low == 0) & np.isnan(self.high)
+
     def only(self, keep: np.ndarray) -> Debridements:
         """The necrosectomies marked True."""
         return replace(self, **{name: getattr(self, name)[keep] for name in self.__dataclass_fields__})
 
 
-def debridements(registry: Registry) -> Debridements:
-    """The necrosectomies of a whole registry; DesignError for one narrowed to a period, where numbers are lost."""
-    whole_histories(registry, "The number of a necrosectomy in its patient's course")
+def debridements(registry: Registry, *, whole: bool = True) -> Debridements:
+    """The necrosectomies of a `whole` registry; DesignError for one narrowed to a period, where numbers are lost.
+
+    Without `whole` a narrowed one will do, and `number` counts from its first.
+    """
+    if whole:
+        whole_histories(registry, "The number of a necrosectomy in its patient's course")
     sessions, patient = registry.sessions, registry.position("sessions")
     chosen = np.flatnonzero(sessions["session_type"].isin(NECROSECTOMIES).to_numpy())
     day = sessions["day"].to_numpy(dtype=float, na_value=np.nan)[chosen]
@@ -98,6 +118,7 @@ def debridements(registry: Registry) -> Debridements:
         unit=np.where(instead, part_unit, unit),
         word=held["yield_words"].cat.codes.to_numpy().astype(np.int64),
         lavage=held["yield_includes_lavage"].fillna(False).to_numpy(dtype=bool),
+        confirmed=held["session_id"].isin(registry.confirmed).to_numpy(),
         session_minutes=held["minutes_debridement"].to_numpy(dtype=float, na_value=np.nan),
         session_passes=held["passes"].to_numpy(dtype=float, na_value=np.nan),
         parted=parted & (np.where(instead, part_unit, unit) == part_unit),
@@ -132,6 +153,7 @@ def _parts(registry: Registry, n: int) -> dict[str, np.ndarray]:
         total = np.bincount(cell, weights=values, minlength=n * c)
         return np.where(used, total.reshape(n, c), np.nan)
 
+    adjunct = np.bincount(session[(place < 0) & (session >= 0)], minlength=n) > 0
     primary = uses["is_primary"].fillna(False).to_numpy(dtype=bool)[kept]
     unit = _place(uses["yield_unit"], UNITS)[kept]
     low = summed("yield_low")
@@ -142,6 +164,7 @@ def _parts(registry: Registry, n: int) -> dict[str, np.ndarray]:
     parted = told & (lowest == highest) & (lowest >= 0) & ~((lowest == UNITS.index(PERCENT)) & (used.sum(axis=1) > 1))
     return {
         "used": used,
+        "adjunct": adjunct,
         "minutes": summed("minutes"),
         "passes": summed("passes"),
         "primary": np.bincount(cell, weights=primary, minlength=n * c).reshape(n, c) > 0,
@@ -220,19 +243,20 @@ def credited(found: Debridements, rule: AttributionRule, unit: str, per: str = "
     """The amounts in `unit` that `rule` credits, and why other necrosectomies are left out."""
     per = known_per(per, rule)
     by = _measured_by(found) if rule.credit == MEASURED else None
-    silent = found.numbered & (found.low == 0) & np.isnan(found.high)
     divisor = _divisor(found, per)
     shares = np.full(found.session.size, per != "session" and unit == PERCENT)
     named = f"necrosectomies whose yield is given in another unit than {UNIT_NAMES[unit]}"
     steps = {
+        "necrosectomies with lavage or another adjunct alone": (found.classes == 0) & found.adjunct,
         "necrosectomies without a recorded instrument class": found.classes == 0,
         "necrosectomies with an instrument of class other or unknown": found.used[:, len(COMPARED_CLASSES) :].any(1),
         **_by_rule(found, rule, by),
         "necrosectomies with a yield in words only": ~found.numbered & (found.word >= 0),
         "necrosectomies without a yield": ~found.numbered & (found.word < 0),
+        DOUBTFUL: found.doubtful,
         "necrosectomies whose yield includes lavage fluid": found.lavage,
         named: found.unit != UNITS.index(unit),
-        'necrosectomies with a yield of "more than 0"': silent,
+        SILENT: found.silent,
         f"necrosectomies without {'minutes' if per == 'minute' else 'passes'}": ~(divisor > 0),
         f"necrosectomies with a share cleared, which is not divided by {per}": shares,
     }

@@ -5,98 +5,57 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
+from necrostats.definitions.attribution import ONE_CLASS
 from necrostats.errors import unknown_choice
+from necrostats.measures.credited_yields import PERCENT, SILENT, UNITS, Credited, Debridements, credited, debridements
 from necrostats.measures.grouping import Grouping, counted, summary_row, summary_table
 from necrostats.measures.needs import INSTRUMENTS, YIELDS, needing
-from necrostats.registry.codebook import COMPARED_CLASSES, INSTRUMENT_USES, NECROSECTOMIES, SESSIONS
+from necrostats.measures.yield_contrasts import FEWEST_PATIENTS, FEWEST_SESSIONS
+from necrostats.measures.yield_record import crude_mean
+from necrostats.registry.codebook import COMPARED_CLASSES, SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
 from necrostats.stats.clusters import FEW
-from necrostats.stats.parametric_times import lognormal_mean
 
 BY = ("instrument_class",)
-UNIT_LABELS = {"ml": "yield, ml", "g": "yield, g", "percent_cleared": "yield, % cleared"}
-_CLASSES = INSTRUMENT_USES.column("instrument_class").codes
-SMALL_CELL_SESSIONS, SMALL_CELL_PATIENTS = 5, 3
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Credited:
-    """Necrosectomies with one class of instrument and a yield in numbers, and why the others are left out."""
-
-    sessions: pd.DataFrame
-    patient: np.ndarray
-    instrument: np.ndarray
-    necrosectomies: int
-    shared: int
-    left_out: dict[str, int]
+UNIT_LABELS = {"ml": "yield, ml", "g": "yield, g", PERCENT: "yield, % cleared"}
 
 
 @needing("Yield of necrosectomy by instrument class, one-class sessions", (INSTRUMENTS, YIELDS))
 def debridement_yield(registry: Registry, *, by: str = "instrument_class", level: float = 0.95) -> Summary:
-    """Geometric mean yield by instrument class, over necrosectomies in which one class alone was used.
+    """Mean yield by instrument class, over necrosectomies in which one class alone was used.
 
-    Ranges and one-sided amounts enter as intervals of a log-normal, never as a midpoint; sessions with no yield at
-    all are counted beside the mean (`events`), not in it; units are never pooled. Intervals are clustered by patient.
+    Geometric for millilitres and grams; of a share cleared by its logit, so that no limit passes 100 %. Ranges and
+    one-sided amounts enter as intervals, never as a midpoint; sessions with no yield at all are counted beside the
+    mean (`events`), not in it; units are never pooled; `missing` are the class's sessions without an amount in numbers.
+    A yield recorded for the instrument comes before that of its session. Intervals are clustered by patient.
     Crude: later sessions yield less, and instruments were chosen, not assigned.
     """
     if by not in BY:
         raise unknown_choice("grouping of the yield", by, BY)
-    credited = _credited(registry)
-    groups = Grouping(labels=COMPARED_CLASSES, codes=credited.instrument)
-    units = [unit for unit in UNIT_LABELS if (credited.sessions["yield_unit"] == unit).any()] or ["ml"]
-    means = [_mean(credited, unit, place, level) for unit in units for place in range(len(COMPARED_CLASSES))]
+    found = debridements(registry, whole=False)
+    used = [unit for place, unit in enumerate(UNITS) if (found.unit == place).any()] or ["ml"]
+    rows = {unit: credited(found, ONE_CLASS, unit) for unit in used}
+    means = [_mean(found, rows[unit], place, level) for unit in used for place in range(len(COMPARED_CLASSES))]
+    counts = np.concatenate([each.patient for each in rows.values()])
     return Summary(
         title="Yield of necrosectomy by instrument class, one-class sessions",
-        frame=summary_table([mean.row for mean in means], groups),
+        frame=summary_table([mean.row for mean in means], Grouping(labels=COMPARED_CLASSES, codes=counts)),
         population=Population(
-            patients=np.unique(credited.patient).size, sessions=len(credited.sessions), left_out=credited.left_out
+            patients=np.unique(counts).size, sessions=counts.size, left_out=_left_out(list(rows.values()))
         ),
         method=_method(level),
-        notes=_notes(credited, means),
+        notes=_notes(found, list(rows.values()), means),
     )
 
 
-def _credited(registry: Registry) -> _Credited:
-    sessions = registry.sessions
-    necrosectomy = sessions["session_type"].isin(NECROSECTOMIES).to_numpy()
-    classes, sole = _classes_used(registry)
-    numeric = (sessions["yield_low"].notna() & sessions["yield_unit"].notna()).to_numpy()
-    lavage = sessions["yield_includes_lavage"].fillna(False).to_numpy(dtype=bool)
-    steps = {
-        "necrosectomies with more than one instrument class": classes > 1,
-        "necrosectomies without a recorded instrument class": classes == 0,
-        "necrosectomies with an instrument of class other or unknown": sole >= len(COMPARED_CLASSES),
-        "necrosectomies without a yield in numbers": ~numeric,
-        "necrosectomies whose yield includes lavage fluid": lavage,
-    }
-    kept, left_out = necrosectomy.copy(), {}
-    for reason, excluded in steps.items():
-        left_out[reason] = int(np.count_nonzero(kept & excluded))
-        kept &= ~excluded
-    return _Credited(
-        sessions=sessions[kept].reset_index(drop=True),
-        patient=registry.position("sessions")[kept],
-        instrument=sole[kept],
-        necrosectomies=int(np.count_nonzero(necrosectomy)),
-        shared=left_out["necrosectomies with more than one instrument class"],
-        left_out=left_out,
-    )
-
-
-def _classes_used(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
-    """For each session, how many instrument classes were used, adjuncts aside, and one of them as its place."""
-    places = [*COMPARED_CLASSES, "other", "unknown"]
-    place_of = np.array([places.index(name) if name in places else -1 for name in _CLASSES])
-    place = place_of[registry.instrument_uses["instrument_class"].cat.codes.to_numpy()]
-    session = registry.position("instrument_uses", "sessions").astype(np.int64)[place >= 0]
-    used = np.unique(session * len(places) + place[place >= 0])
-    classes = np.bincount(used // len(places), minlength=len(registry.sessions))
-    sole = np.full(len(registry.sessions), -1)
-    sole[used // len(places)] = used % len(places)
-    return classes, sole
+def _left_out(rows: list[Credited]) -> dict[str, int]:
+    """Why sessions count in no unit; one in another unit counts there."""
+    reasons = [reason for reason in rows[0].left_out if "another unit" not in reason]
+    said = {reason: rows[0].left_out[reason] for reason in reasons}
+    said[SILENT] = sum(each.left_out[SILENT] for each in rows)
+    return said
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -109,39 +68,35 @@ class _Mean:
     notes: tuple[Note, ...] = ()
 
 
-def _mean(credited: _Credited, unit: str, place: int, level: float) -> _Mean:
-    here = (credited.instrument == place) & (credited.sessions["yield_unit"] == unit).to_numpy()
-    low = credited.sessions["yield_low"].to_numpy()[here]
-    high = credited.sessions["yield_high"].to_numpy()[here]
-    patient = credited.patient[here]
-    silent = (low == 0) & np.isnan(high)
-    some = ~((low == 0) & (high == 0)) & ~silent
+def _mean(found: Debridements, rows: Credited, place: int, level: float) -> _Mean:
+    here = rows.only(rows.instrument == place)
+    some = here.only(~here.nothing)
+    untold = found.used[:, place] & (found.classes == 1) & (~found.numbered | found.silent)
     row = summary_row(
-        UNIT_LABELS[unit],
+        UNIT_LABELS[rows.unit],
         place,
-        "geometric mean",
-        n=int((~silent).sum()),
-        missing=int(silent.sum()),
-        events=int((~some & ~silent).sum()),
-        patients=np.unique(patient[~silent]).size,
+        "mean" if rows.unit == PERCENT else "geometric mean",
+        n=here.row.size,
+        missing=int(np.count_nonzero(untold)),
+        events=int(np.count_nonzero(here.nothing)),
+        patients=np.unique(here.patient).size,
     )
-    patients = np.unique(patient[some]).size
-    if some.sum() < SMALL_CELL_SESSIONS or patients < SMALL_CELL_PATIENTS:
-        return _Mean(row=row, small=bool(here.any()))
-    found = lognormal_mean(low[some], high[some], patient[some], level=level)
-    few = [note for note in found.notes if note.code == "FEW_CLUSTERS"]
-    others = [Note(code=note.code, text=f"{_name(row)}: {note.text}") for note in found.notes if note not in few]
+    patients = np.unique(some.patient).size
+    if some.row.size < FEWEST_SESSIONS or patients < FEWEST_PATIENTS:
+        return _Mean(row=row, small=here.row.size > 0)
+    mean, low, high, notes = crude_mean(some, level)
     return _Mean(
-        row=row | {"estimate": found.estimate, "low": found.low, "high": found.high},
-        few=patients if few else 0,
-        notes=tuple(others),
+        row=row | {"estimate": mean, "low": low, "high": high},
+        few=patients if patients < FEW else 0,
+        notes=tuple(Note(code=note.code, text=f"{_name(row)}: {note.text}") for note in notes),
     )
 
 
 def _method(level: float) -> Method:
     return Method(
-        estimand="geometric mean yield of a necrosectomy with one class of instrument, when there was some",
-        estimator="log-normal maximum likelihood; ranges, less than and more than enter as intervals",
+        estimand="mean yield of a necrosectomy with one class of instrument, when there was some: geometric, or of a "
+        "share cleared by its logit",
+        estimator="normal maximum likelihood on the log or logit; ranges, less than and more than enter as intervals",
         interval="patient-clustered sandwich error, t with the number of patients less one",
         level=level,
         definition=f"{SESSIONS.row} for necrosectomy; lavage and peroxide are adjuncts and do not count as a class; "
@@ -149,33 +104,45 @@ def _method(level: float) -> Method:
     )
 
 
-def _notes(credited: _Credited, means: list[_Mean]) -> tuple[Note, ...]:
+def _notes(found: Debridements, each: list[Credited], means: list[_Mean]) -> tuple[Note, ...]:
     nothing = sum(mean.row["events"] for mean in means)
-    silent = sum(mean.row["missing"] for mean in means)
-    ranged = int((credited.sessions["yield_low"] != credited.sessions["yield_high"]).sum())
+    silent = sum(rows.left_out[SILENT] for rows in each)
+    ranged = sum(int(np.count_nonzero(rows.low != rows.high)) for rows in each)
+    counts = sum(rows.row.size for rows in each)
+    shared, all_of_them = int(np.count_nonzero(found.classes > 1)), found.session.size
     small = [_name(mean.row) for mean in means if mean.small]
     few = [f"{_name(mean.row)} {mean.few}" for mean in means if mean.few]
     said = {
-        "SHARED_SESSIONS": credited.shared
-        and f"{credited.shared:,} of {credited.necrosectomies:,} necrosectomies "
-        f"({100 * credited.shared / credited.necrosectomies:.0f} %) used more than one class of instrument and are "
-        "left out here.",
+        "SHARED_SESSIONS": shared
+        and f"{shared:,} of {all_of_them:,} necrosectomies ({100 * shared / all_of_them:.0f} %) used more than one "
+        "class of instrument and are left out here.",
         "ZERO_YIELD": nothing
         and f"{counted(nothing, 'session', 'sessions')} with no yield at all: counted beside the means, not in them.",
         "INTERVAL_CENSORED": ranged
-        and f"{ranged:,} of {len(credited.sessions):,} yields were written as a range, or as less or more than a "
-        "number, and are used as such.",
-        "MISSING": silent
-        and f'{counted(silent, "yield says", "yields say")} nothing but "more than 0": counted as missing.',
+        and f"{ranged:,} of {counts:,} yields were written as a range, or as less or more than a number, and are used "
+        "as such.",
+        "MISSING": _missing(found, silent),
         "SMALL_N": small
-        and f"Fewer than {SMALL_CELL_SESSIONS} sessions with a yield, or {SMALL_CELL_PATIENTS} patients, so counted "
-        f"and not estimated: {', '.join(small)}.",
+        and f"Fewer than {FEWEST_SESSIONS} sessions with a yield, or {FEWEST_PATIENTS} patients, so counted and not "
+        f"estimated: {', '.join(small)}.",
         "FEW_CLUSTERS": few
         and f"Fewer than {FEW} patients, so limits that allow for several sessions of one patient are approximate: "
         f"{', '.join(few)}.",
     }
     from_means = [note for mean in means for note in mean.notes]
     return (*(Note(code=code, text=text) for code, text in said.items() if text), *from_means)
+
+
+def _missing(found: Debridements, silent: int) -> str:
+    """Amounts missing by class, before anything is left out."""
+    said = []
+    for place, name in enumerate(COMPARED_CLASSES):
+        here = found.used[:, place]
+        if without := int(np.count_nonzero(here & ~found.numbered)):
+            said.append(f"{name.replace('_', ' ')} {without:,} of {int(here.sum()):,}")
+    text = f"Necrosectomies without a yield in numbers, by class used: {', '.join(said)}." if said else ""
+    alone = counted(silent, "yield says", "yields say")
+    return f'{text} {alone} nothing but "more than 0": left out.'.strip() if silent else text
 
 
 def _name(row: dict) -> str:

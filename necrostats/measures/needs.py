@@ -19,16 +19,21 @@ from necrostats.results import Method, Note, Population, Result, Unanswered
 
 @dataclass(frozen=True, kw_only=True)
 class Need:
-    """A table, and columns of it of which one at least must hold something. `lacking` and `remedy` are sentences."""
+    """A table, and columns of it of which one at least must hold something; `instead` does as well.
+
+    `lacking` and `remedy` are sentences.
+    """
 
     table: str
     columns: tuple[str, ...] = ()
+    instead: Need | None = None
     lacking: str
     remedy: str
 
     def met(self, registry: Registry) -> bool:
         """Whether the registry records it."""
-        return registry.recorded.has(self.table, *self.columns)
+        held = registry.recorded.has(self.table, *self.columns)
+        return held or (self.instead is not None and self.instead.met(registry))
 
 
 SCANS = Need(
@@ -77,9 +82,16 @@ INSTRUMENTS = Need(
     lacking="No instrument is recorded.",
     remedy="Add the table instrument_uses, with a row for each class used in a session.",
 )
+_YIELDS_OF_USES = Need(
+    table="instrument_uses",
+    columns=("yield_low",),
+    lacking="No yield is recorded for an instrument.",
+    remedy="Fill in yield_low, yield_high and yield_unit in instrument_uses.",
+)
 YIELDS = Need(
     table="sessions",
     columns=("yield_low", "yield_high", "yield_words"),
+    instead=_YIELDS_OF_USES,
     lacking="No yield is recorded.",
     remedy="Fill in yield_low, yield_high and yield_unit in sessions.",
 )

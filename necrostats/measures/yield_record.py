@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from necrostats.measures.credited_yields import PERCENT, Debridements
+from necrostats.measures.credited_yields import PERCENT, Credited, Debridements
 from necrostats.measures.yield_contrasts import Setting
 from necrostats.measures.yield_models import limits
 from necrostats.registry.codebook import COMPARED_CLASSES
+from necrostats.results import Note
 from necrostats.stats.ranged_intercept import ranged_intercept
 
 
@@ -69,15 +70,22 @@ def typical(asked: Setting, place: int) -> tuple[float, float, float]:
     """The crude mean of one class where there was some yield, with limits by patient: geometric, or of a share by its
     logit (never above 100). NaN where the class is too small, or known too loosely.
     """
-    here = asked.member[:, place] & ~asked.rows.nothing
     if not asked.cells[place].modelled:
         return np.nan, np.nan, np.nan
-    rows = asked.rows.only(here)
+    return crude_mean(asked.rows.only(asked.member[:, place] & ~asked.rows.nothing), asked.level)[:3]
+
+
+def crude_mean(rows: Credited, level: float) -> tuple[float, float, float, tuple[Note, ...]]:
+    """The mean of amounts above nothing with limits by patient, and what the model has to say: geometric, or of a
+    share by its logit. Without limits where all are the same; NaN where the amounts settle on none.
+    """
+    if rows.row.size and (rows.low == rows.high).all() and np.ptp(rows.low) == 0:
+        return float(rows.low[0]), np.nan, np.nan, ()
     fit = ranged_intercept(*rows.scale, np.ones((rows.row.size, 1)), rows.patient, spread=False)
     patients = np.unique(rows.patient).size
-    found = limits(float(fit.coefficient[0]), float(np.sqrt(fit.robust[0, 0])), patients - 1, asked.level)
+    found = limits(float(fit.coefficient[0]), float(np.sqrt(fit.robust[0, 0])), patients - 1, level)
     ends = np.array([found.estimate, found.low, found.high])
-    return tuple(100 * special.expit(ends) if rows.unit == PERCENT else np.exp(ends))
+    return *(100 * special.expit(ends) if rows.unit == PERCENT else np.exp(ends)).tolist(), fit.notes
 
 
 def amounts_of(asked: Setting) -> pd.DataFrame:

@@ -29,6 +29,7 @@ ASK = (
     checking_days.event_before_session,
     checking_days.long_in_place,
     checking_values.without_unit,
+    checking_values.large_yields,
     checking_values.mixed_units,
     checking_values.volumes,
     checking_values.minutes,

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.codebook import ADVERSE_EVENTS, MOST_LIKELY_SESSIONS, NECROSECTOMIES
+from necrostats.registry.codebook import ADVERSE_EVENTS, MOST_LIKELY_SESSIONS, MOST_LIKELY_YIELD, NECROSECTOMIES
 from necrostats.registry.drafts import Draft, DraftTable, Flag
 
 YIELDED = ("sessions", "instrument_uses")
@@ -136,6 +136,25 @@ def without_unit(draft: Draft) -> Iterator[Flag]:
             column="yield_low",
             problem="is a yield without a yield_unit",
             remedy="Write ml, g or percent_cleared under yield_unit. The number is kept, and counts in no unit.",
+        )
+
+
+def large_yields(draft: Draft) -> Iterator[Flag]:
+    """An amount hardly anybody removes in one session."""
+    for name in YIELDED:
+        table = draft[name]
+        amount = np.fmax(table.numbers("yield_low"), table.numbers("yield_high"))
+        at = np.flatnonzero(table.kept & table.holds("yield_unit", ["ml", "g"]) & (amount > MOST_LIKELY_YIELD))
+        says = [f"with its unit is {each:,.0f}, above {MOST_LIKELY_YIELD:,}, which is unlikely" for each in amount[at]]
+        yield Flag(
+            rule="YIELD_UNLIKELY",
+            table=name,
+            at=at,
+            severity="asks",
+            column="yield_low",
+            problem=np.array(says, dtype=object),
+            remedy="Correct it if it is a slip of the pen. It is kept, and out of every mean and model until a person "
+            'confirms its session: registry.confirming("the session_id").',
         )
 
 

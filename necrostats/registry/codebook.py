@@ -31,6 +31,7 @@ def _axes(likely_low):
 NECROSECTOMIES = ("necrosectomy", "drainage_and_necrosectomy")
 DRAINAGES = ("drainage", "drainage_and_necrosectomy")
 MOST_LIKELY_SESSIONS = 23
+MOST_LIKELY_YIELD = 2000  # ml or g in one session
 LONGEST_LUMEN_APPOSING_DAYS = 28
 
 _WHEN_DEAD = ("vital_status", ("dead",))

@@ -9,7 +9,7 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 
-from necrostats.errors import ChoiceError
+from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.registry import periods
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.findings import no_findings
@@ -67,6 +67,7 @@ class Registry:
     the day of the patient's next session by session id, as it was before narrowing: ask
     `next_session_days`. `recorded` says what the unit keeps at all, and stays that of the whole registry when it is
     narrowed; `given` names the tables that the source has, rows or none.
+    `confirmed` are the sessions whose unlikely amounts a person has looked at: see `confirming`.
     """
 
     patients: pd.DataFrame
@@ -85,6 +86,7 @@ class Registry:
     following: pd.Series | None = None
     given: frozenset[str] | None = None
     recorded: Recorded = None
+    confirmed: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         if self.recorded is None:
@@ -111,6 +113,17 @@ class Registry:
     def position(self, table: str, of: str = "patients") -> np.ndarray:
         """For each row of `table`, the row number of its patient (or other parent) in `of`; -1 where it names none."""
         return self.tables[table][TABLES[of].key].cat.codes.to_numpy()
+
+    def confirming(self, *session_ids: str) -> Registry:
+        """The same registry, the amounts of these sessions, however large, taken as right.
+
+        ChoiceError for an id that no session has.
+        """
+        known = set(self.sessions["session_id"].astype(object))
+        named = {str(each).strip().upper() for each in session_ids}
+        if strange := sorted(named - known):
+            raise unknown_choice("session", strange[0], sorted(known))
+        return replace(self, confirmed=self.confirmed | named)
 
     def indexed_in(self, period: str) -> Registry:
         """The patients whose index drainage fell in a period ("2026Q3", "2025Q4..2026Q3"), with all that is theirs."""

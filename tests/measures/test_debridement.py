@@ -4,6 +4,7 @@ import pytest
 from builders.courses import Course, registry_of
 from necrostats.errors import ChoiceError
 from necrostats.measures import debridement_yield
+from necrostats.registry.tables import registry_from
 
 
 def _row(result, group):
@@ -69,7 +70,9 @@ def test_a_class_with_too_few_sessions_is_counted_but_not_estimated():
 def test_sessions_without_a_number_are_counted():
     words = Course(necrosectomies=[10], tools={10: ["snare"]})
     result = debridement_yield(registry_of(words))
-    assert dict(result.population.left_out) == {"necrosectomies without a yield in numbers": 1}
+    assert dict(result.population.left_out) == {"necrosectomies without a yield": 1}
+    assert _row(result, "snare")["missing"] == 1
+    assert any("snare 1 of 1" in note.text for note in result.notes if note.code == "MISSING")
     assert np.isnan(_row(result, "snare")["estimate"])
 
 
@@ -101,3 +104,45 @@ def test_classes_with_few_patients_are_named_in_one_note_each_with_its_number():
     snares = map(_course, (100.0, 400.0, 100.0, 400.0, 200.0))
     notes = [note.text for note in debridement_yield(registry_of(*nets, *snares)).notes if note.code == "FEW_CLUSTERS"]
     assert len(notes) == 1 and notes[0].endswith("approximate: snare (yield, ml) 5, net (yield, ml) 6.")
+
+
+def test_limits_of_a_share_cleared_stay_below_100_and_the_mean_is_that_of_the_logits():
+    """logit⁻¹((3 · logit .90 + 3 · logit .99) / 6), by hand: odds √(9 · 99) = 29.85, share .967585."""
+    shares = [_course(each) for each in (90.0, 99.0, 90.0, 99.0, 90.0, 99.0)]
+    registry = registry_of(*shares)
+    sessions = registry.sessions.assign(yield_unit="percent_cleared")
+    row = _row(debridement_yield(registry_from({**registry.tables, "sessions": sessions})), "snare")
+    assert row["measure"] == "mean"
+    assert row["estimate"] == pytest.approx(96.7585, abs=0.00005)
+    assert row["estimate"] < row["high"] < 100
+
+
+@pytest.mark.parametrize(("amount", "counted"), ((1999.0, 6), (2000.0, 6), (2000.5, 5), (1_250_000.0, 5)))
+def test_an_amount_above_2000_is_out_of_the_mean_until_a_person_confirms_it(amount, counted):
+    registry = registry_of(*map(_course, (100.0, 90.0, 110.0, 100.0, 95.0, amount)))
+    result = debridement_yield(registry)
+    assert _row(result, "snare")["n"] == counted
+    assert sum(result.population.left_out.values()) == 6 - counted
+    confirmed = registry.confirming(registry.sessions["session_id"].iloc[-1].lower())
+    assert _row(debridement_yield(confirmed), "snare")["n"] == 6
+
+
+def test_a_session_that_does_not_exist_cannot_be_confirmed():
+    with pytest.raises(ChoiceError, match="S99"):
+        registry_of(_course(100.0)).confirming("S99")
+
+
+def test_lavage_alone_is_not_a_missing_class():
+    rinsed = Course(necrosectomies=[10], tools={10: ["lavage"]}, yields={10: (50.0, 50.0)})
+    bare = Course(necrosectomies=[10], tools={10: []}, yields={10: (50.0, 50.0)})
+    assert dict(debridement_yield(registry_of(rinsed, bare, _course(70.0))).population.left_out) == {
+        "necrosectomies with lavage or another adjunct alone": 1,
+        "necrosectomies without a recorded instrument class": 1,
+    }
+
+
+def test_a_yield_written_for_the_instrument_counts_where_the_session_has_none():
+    registry = registry_of(*[Course(necrosectomies=[10], tools={10: ["net"]})] * 5)
+    uses = registry.instrument_uses.assign(yield_low=40.0, yield_high=40.0, yield_unit="g")
+    row = _row(debridement_yield(registry_from({**registry.tables, "instrument_uses": uses})), "net")
+    assert (row["variable"], row["n"], row["estimate"]) == ("yield, g", 5, pytest.approx(40.0))
