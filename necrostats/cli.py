@@ -97,12 +97,14 @@ def _add_tidy(commands, shared: argparse.ArgumentParser) -> None:
         "tidy",
         parents=[shared],
         help="turn an export into tidy tables, with a ledger of every reading",
-        description="Reads an export by its layout and writes the nine tidy tables, a ledger of every cell that was "
-        "read, what was set aside and every finding. Exit code: 0 nothing that stops, 1 findings that stop, 2 the "
-        "export or the layout cannot be read.",
+        description="Reads an export by its layout, or our own nine tables however they were typed, and writes the "
+        "tables clean, a ledger of every cell that was read, what was set aside and every finding. Exit code: 0 "
+        "nothing that stops, 1 findings that stop, 2 the source or the layout cannot be read.",
     )
     tidy.add_argument("source", metavar="SOURCE", help="the export: a workbook, a csv file, or a folder of csv files")
-    tidy.add_argument("--layout", required=True, metavar="FILE", help="the layout of the export (.toml)")
+    tidy.add_argument(
+        "--layout", default="", metavar="FILE", help="the layout of the export (.toml); none for our own nine tables"
+    )
     tidy.add_argument("--to", required=True, metavar="FOLDER", help="where the tidy tables go")
     tidy.add_argument("--all", action="store_true", help="list every finding, not the first of each kind")
     _add_accept(tidy)

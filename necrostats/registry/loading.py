@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -39,10 +40,24 @@ def read_registry(
         from necrostats.registry.export.loading import read_with_layout
 
         return read_with_layout(source, layout, accepted=accepted).registry
+    return read_tidy(source, accepted).registry
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class ReadTidy:
+    """A registry read from a tidy source, the cells it was read from, and what became of them."""
+
+    raw: RawSource
+    draft: Draft
+    registry: Registry
+
+
+def read_tidy(source: str | Path, accepted: Collection[str] = ()) -> ReadTidy:
+    """A tidy source read; raises as `read_registry` does."""
     raw = read_source(source)
     refuse_identifiers(raw, accepted)
     draft = checked(interpreted(raw))
-    return _registry(raw, draft, set_aside_before(source))
+    return ReadTidy(raw=raw, draft=draft, registry=_registry(raw, draft, set_aside_before(source)))
 
 
 def _registry(raw: RawSource, draft: Draft, before: pd.DataFrame) -> Registry:

@@ -80,14 +80,19 @@ def _group(group: pd.DataFrame, every: bool) -> Iterator[str]:
     if len(shown) < len(group):
         where = f" in {group['table'].iloc[0]}" if group["table"].iloc[0] else ""
         yield f"  … and {len(group) - len(shown):,} more like it{where}. Add --all to the command to see them."
-    for remedy in dict.fromkeys(group["remedy"]):
+    for remedy in dict.fromkeys(map(printable, shown["remedy"])):
         if remedy:
             yield f"    {remedy}"
 
 
+def printable(text: str) -> str:
+    """A text with line breaks and marks that cannot be printed as dots."""
+    return "".join(character if character.isprintable() else "·" for character in text)
+
+
 def on_one_line(value: str) -> str:
     """A cell as written, fit for one line: line breaks and marks that cannot be printed as dots, cut if long."""
-    plain = "".join(character if character.isprintable() else "·" for character in value[: LONGEST_VALUE + 1])
+    plain = printable(value[: LONGEST_VALUE + 1])
     return plain if len(plain) <= LONGEST_VALUE else f"{plain[:LONGEST_VALUE]}…"
 
 

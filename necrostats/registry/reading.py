@@ -15,6 +15,7 @@ from necrostats.registry.reading_csv import read_csv
 from necrostats.registry.reading_xlsx import read_workbook
 from necrostats.registry.source_table import RawTable
 
+_BY_LAYOUT = "Any other export needs a layout: necrostats draft-layout proposes one."
 _DATA = (".csv", ".tsv", ".txt", ".xlsx", ".xls", ".xlsm", ".ods")
 
 
@@ -98,7 +99,9 @@ def _refuse_twice(known: list[tuple[str, Path]]) -> None:
 def _nothing_in(path: Path, files: list[Path]) -> str:
     books = [each.name for each in files if each.suffix.lower() == ".xlsx"]
     hint = f" To read a workbook, name it: {path.name}/{books[0]}." if books else ""
-    return f"{path.name} holds no table of a registry: no patients.csv, collections.csv, sessions.csv.{hint}"
+    return (
+        f"{path.name} holds no table of a registry: no patients.csv, collections.csv, sessions.csv.{hint} {_BY_LAYOUT}"
+    )
 
 
 def _workbook(path: Path) -> RawSource:
@@ -106,7 +109,9 @@ def _workbook(path: Path) -> RawSource:
     book = read_workbook(path, {name: name for name in TABLES}, digest)
     tables = {raw.place.table: raw for raw in book.tables}
     if not tables:
-        raise SourceError(f"{path.name} has no sheet named after a table: patients, collections, sessions …")
+        raise SourceError(
+            f"{path.name} has no sheet named after a table: patients, collections, sessions … {_BY_LAYOUT}"
+        )
     return RawSource(
         name=path.name,
         sha256=digest.hexdigest(),

@@ -23,7 +23,10 @@ from necrostats.registry.cell_findings import (
 )
 from necrostats.registry.codebook import Column
 from necrostats.registry.defusing import undefused
+from necrostats.registry.folding import folded
+from necrostats.registry.retyping import instead
 from necrostats.registry.shapes import shaped
+from necrostats.registry.words import NO, YES, built_in
 
 MOST_DAYS = 20_000
 MOST = 1e9
@@ -38,10 +41,14 @@ _RANGE = re.compile(
     r"|.*\b(?:at least|up to|more than|less than|over|under)\b.*"
 )
 _LONGEST = 60
+_NINETY_OR_OVER = re.compile(r"90\s*\+|(?:>|≥|>=|over)\s*(?:89|90)")
 
 
 def read_number(text: str, column: Column, decimal_comma: bool) -> Any:
-    """A number as float, None for unknown, or a Verdict. `decimal_comma`: the file may write 12.5 as "12,5"."""
+    """A number as float, None for unknown, or a Verdict. `decimal_comma`: the file writes 12.5 as "12,5".
+
+    A comma that can stand for nothing but a decimal point is one in any file.
+    """
     if is_unknown(text):
         return None
     found = _read(text.replace("\u2212", "-"), column, decimal_comma)
@@ -51,19 +58,19 @@ def read_number(text: str, column: Column, decimal_comma: bool) -> Any:
 def _read(text: str, column: Column, decimal_comma: bool) -> Any:
     if column.unit == "days" and looks_like_a_date(text):
         return CALENDAR_DATE
-    if decimal_comma and _THOUSANDS.fullmatch(text):
+    comma = bool(_COMMA_NUMBER.fullmatch(text))
+    if (comma or decimal_comma) and _THOUSANDS.fullmatch(text):
         return _refused("can be a thousand or a decimal", "Write 1200 or 1.2, without a sign for thousands.")
-    comma = decimal_comma and bool(_COMMA_NUMBER.fullmatch(text))
     plain = text.replace(",", ".") if comma else text
     if not _NUMBER.fullmatch(plain):
-        return _no_number(text)
+        return _no_number(text, column)
     value = _on_scale(float(plain), column)
     if isinstance(value, Verdict) or not comma:
         return value
     return Verdict(
         severity="notes",
         rule="DECIMAL_COMMA",
-        problem="a decimal comma, as the file is separated by semicolons, was read as a decimal point",
+        problem="a decimal comma was read as a decimal point",
         remedy="Nothing to do if the numbers were meant so.",
         value=value,
     )
@@ -73,18 +80,20 @@ def _refused(problem: str, remedy: str, rule: str = "NOT_A_NUMBER") -> Verdict:
     return Verdict(rule=rule, problem=problem, remedy=remedy)
 
 
-def _no_number(text: str) -> Verdict:
+def _no_number(text: str, column: Column) -> Verdict:
     if looks_like_a_date(text):
         return CALENDAR_DATE
+    if column.name == "age_years" and _NINETY_OR_OVER.fullmatch(text):
+        return _age_90()
+    private = column.name == "age_years"  # a remedy shows the cell
+    typed = "" if private or len(text) > _LONGEST else instead(text, column)
     if len(text) <= _LONGEST and _RANGE.fullmatch(text.casefold()):
         return _refused(
             "is a range or an open end where one number belongs",
-            "Write one number or leave the cell blank: the middle of a range is never taken.",
+            typed or "Write one number or leave the cell blank: the middle of a range is never taken.",
             "RANGE",
         )
-    if _COMMA_NUMBER.fullmatch(text):
-        return _refused("has a comma in it", "Write a decimal point, and no sign for thousands.")
-    return _refused("is not a number", "Write the number alone, without a unit, a sign or a word.")
+    return _refused("is not a number", typed or "Write the number alone, without a unit, a sign or a word.")
 
 
 def _on_scale(value: float, column: Column) -> Any:
@@ -139,7 +148,6 @@ def _shown(found: Any, text: str) -> Any:
     return replace(found, withheld=True, problem=f"value withheld: {found.problem}")
 
 
-YES, NO = frozenset(("yes", "y", "true", "1", "1.0")), frozenset(("no", "n", "false", "0", "0.0"))
 FIRST_YEAR, LAST_YEAR, LAST_SEQUENTIAL = 1980, 2100, 9999
 _JOINED = re.compile(r"\s*(?:[+,;/&|]|\band\b|\bthen\b)\s*")
 _PLAIN_ID = re.compile(r"[A-Z_]*[0-9][A-Z0-9_]*(?:-[A-Z0-9_]+)?")
@@ -191,9 +199,9 @@ def _read_text(text: str, column: Column) -> Any:
 
 
 def _read_yes_no(text: str, column: Column) -> Any:
-    folded = text.casefold()
-    if folded in YES or folded in NO:
-        return float(folded in YES)
+    form = text.casefold()
+    if form in YES or form in NO:
+        return float(form in YES)
     if is_unknown(text):
         return None
     if looks_like_a_date(text):
@@ -202,22 +210,29 @@ def _read_yes_no(text: str, column: Column) -> Any:
 
 
 def _read_code(text: str, column: Column) -> Any:
-    folded = fold(text)
-    listed = {fold(code): code for code in column.codes}
-    if folded in listed:
-        return listed[folded]
+    form, listed = fold(text), {fold(code): code for code in column.codes}
+    if form in listed:
+        return listed[form]
     if is_unknown(text):
-        return "unknown" if "unknown" in listed and folded in ("?", "unk") else None
-    return CALENDAR_DATE if looks_like_a_date(text) else _not_listed(folded, listed)
+        return "unknown" if "unknown" in listed and form in ("?", "unk") else None
+    if (code := built_in(column.name).get(folded(text))) in column.codes:
+        return Verdict(
+            severity="notes",
+            rule="READ_AS",
+            problem=f"was read as {code}",
+            remedy="Nothing to do if that is what was meant.",
+            value=code,
+        )
+    return CALENDAR_DATE if looks_like_a_date(text) else _not_listed(form, listed)
 
 
-def _not_listed(folded: str, listed: dict[str, str]) -> Verdict:
-    parts = [fold(part) for part in _JOINED.split(folded.replace("_", " "))]
+def _not_listed(form: str, listed: dict[str, str]) -> Verdict:
+    parts = [fold(part) for part in _JOINED.split(form.replace("_", " "))]
     if len(parts) > 1 and all(part in listed for part in parts if part):
         return Verdict(
             rule="TWO_CODES", problem="holds more than one code", remedy="Write one code, or a row for each."
         )
-    near = difflib.get_close_matches(folded[:_LONGEST_SHOWN], list(listed), n=1)
+    near = difflib.get_close_matches(form[:_LONGEST_SHOWN], list(listed), n=1)
     hint = f'; the nearest is "{listed[near[0]]}"' if near else ""
     return Verdict(
         rule="NOT_LISTED",

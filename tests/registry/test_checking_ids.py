@@ -112,7 +112,7 @@ def test_an_optional_id_of_another_patient_goes_alone(tmp_path, table, column, w
 
 
 def test_an_event_outlives_its_session_but_no_longer_names_it(tmp_path):
-    registry = registry_of(tmp_path, spoilt("sessions", 1, session_type="den"))
+    registry = registry_of(tmp_path, spoilt("sessions", 1, session_type="dien"))
     assert len(registry.adverse_events) == 1
     assert ("adverse_events", 2, "session_id") in set_aside(registry, "cell")
     assert registry.position("adverse_events", "sessions").tolist() == [-1]

@@ -76,9 +76,9 @@ def test_decimal_commas_are_said_once_a_column(tmp_path):
     assert finding(registry, "DECIMAL_COMMA").severity == "notes"
 
 
-def test_a_decimal_comma_between_commas_stops(tmp_path):
-    registry = registry_of(tmp_path, spoilt("scans", 0, long_mm="20,5"))
-    assert finding(registry, "NOT_A_NUMBER").value == "20,5"
+def test_a_comma_that_may_part_thousands_stops(tmp_path):
+    registry = registry_of(tmp_path, spoilt("scans", 0, long_mm="1,205"))
+    assert finding(registry, "NOT_A_NUMBER").value == "1,205"
     assert registry.scans["long_mm"].isna().tolist() == [True, False]
 
 

@@ -35,7 +35,7 @@ def test_blanks_in_a_code_may_stand_for_its_underscore():
 
 
 def test_a_code_off_the_list_stops_with_the_nearest_and_never_becomes_other():
-    found = read_cell("snares", CLASS)
+    found = read_cell("snarr", CLASS)
     assert found.rule == "NOT_LISTED" and found.value is None
     assert 'nearest is "snare"' in found.problem and "rotating_brush" in found.remedy
 
@@ -124,6 +124,7 @@ PASSES = SESSIONS.column("passes")
 DAY = SESSIONS.column("day")
 AGE = PATIENTS.column("age_years")
 PEROXIDE = SESSIONS.column("peroxide_percent")
+YIELD, MINUTES = SESSIONS.column("yield_low"), SESSIONS.column("minutes_total")
 
 
 def rule_tidy_numbers(text, column=MM, comma=False):
@@ -143,17 +144,49 @@ def test_a_range_or_an_open_end_is_not_one_number(text):
     assert rule_tidy_numbers(text) == "RANGE"
 
 
-@pytest.mark.parametrize(
-    "text", ["~250", "250 ml", "2 x 150", "100 + 150", "1,200", "1,5", "inf", "0x10", "1_000", "١٢"]
-)
+@pytest.mark.parametrize("text", ["~250", "250 ml", "2 x 150", "100 + 150", "1,200", "inf", "0x10", "1_000", "١٢"])
 def test_what_is_not_a_plain_number_is_never_guessed(text):
     assert rule_tidy_numbers(text) == "NOT_A_NUMBER"
 
 
-def test_a_decimal_comma_is_read_only_in_a_file_separated_by_semicolons_and_said():
-    found = read_number("12,5", MM, True)
+@pytest.mark.parametrize("semicolons", [True, False])
+def test_a_decimal_comma_is_read_and_said(semicolons):
+    found = read_number("12,5", MM, semicolons)
     assert found.value == 12.5 and found.rule == "DECIMAL_COMMA" and found.severity == "notes"
-    assert rule_tidy_numbers("12,5", comma=False) == "NOT_A_NUMBER"
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "typed"),
+    [
+        ("200-300", YIELD, "200-300: yield_low 200, yield_high 300."),
+        (">500", YIELD, ">500: yield_low 500, yield_high left blank."),
+        ("<50", YIELD, "<50: yield_low 0, yield_high 50."),
+        ("~150", YIELD, "~150: yield_low 150, yield_high 150, yield_approximate yes."),
+        ("0.3 L", YIELD, "0.3 L: yield_low 300, yield_high 300, yield_unit ml."),
+        ("8 cm", MM, "8 cm: 80."),
+        ("45 min", MINUTES, "45 min: 45."),
+        ("3 passes", PASSES, "3 passes: 3."),
+        ("5-7", DAY, "5-7: day 5, day_latest 7."),
+    ],
+)
+def test_a_remedy_says_what_to_type(text, column, typed):
+    assert read_number(text, column, False).remedy == typed
+
+
+@pytest.mark.parametrize("text", ["90+", "> 89", ">90", "over 89", "≥90"])
+def test_an_age_of_90_and_over_may_be_written_so(text):
+    found = read_number(text, AGE, False)
+    assert (found.value, found.rule, found.withheld) == (90.0, "AGE_90", True)
+
+
+@pytest.mark.parametrize("text", ["89+", "> 88", "> 91"])
+def test_any_other_open_age_is_not_read(text):
+    assert read_number(text, AGE, False).value is None
+
+
+def test_a_common_word_for_a_code_is_read_and_said():
+    found = read_cell("F", PATIENTS.column("sex"))
+    assert (found.value, found.severity, found.problem) == ("female", "notes", "was read as female")
 
 
 @pytest.mark.parametrize("text", ["1,200", "1.200", "12.345"])
@@ -211,6 +244,7 @@ def test_90_itself_needs_no_word():
 def test_an_age_that_cannot_be_read_is_withheld_if_it_may_be_over_89(text):
     found = read_number(text, AGE, False)
     assert found.severity == "stops" and found.withheld and found.value is None
+    assert text not in found.problem + found.remedy
 
 
 def test_a_minor_is_asked_about():

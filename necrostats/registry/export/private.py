@@ -10,10 +10,10 @@ from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
 from necrostats.registry.export.mapped_sheets import aliases, headings, is_named
-from necrostats.registry.export.words import all_words
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
 from necrostats.registry.source_table import Written, objects
+from necrostats.registry.words import all_words
 
 _BARE = SheetLayout(names=())
 

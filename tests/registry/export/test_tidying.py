@@ -27,7 +27,8 @@ from necrostats.registry.export.batches import Stretch
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import prepared, read_stretch, registry_of_export
-from necrostats.registry.export.tidying import AcrossStretches, CsvFile, Outputs, texts_of, tidy
+from necrostats.registry.export.tidying import AcrossStretches, tidy, write_stretch
+from necrostats.registry.export.writing import CsvFile, Outputs, texts_of
 from necrostats.registry.loading import read_registry
 
 
@@ -114,7 +115,7 @@ def test_the_folder_of_the_export_and_a_file_are_refused(tmp_path):
 
 
 def test_the_lines_of_a_long_ledger_are_counted_while_they_are_written(tmp_path, monkeypatch):
-    monkeypatch.setattr("necrostats.registry.export.tidying._PROGRESS", 1)
+    monkeypatch.setattr("necrostats.registry.export.writing._PROGRESS", 1)
     said = []
     path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, *LINES]})
     tidy(path, parse_layout(WIDE), tmp_path / "tidy", say=said.append)
@@ -135,7 +136,7 @@ def quiet(line: str) -> None:
 def test_no_file_is_there_before_all_is_whole_and_then_all_are(tmp_path, read):
     folder = tmp_path / "tidy"
     with Outputs(folder, quiet) as outputs:
-        outputs.add(read)
+        write_stretch(outputs, read)
         assert not [each for each in folder.iterdir() if not each.name.startswith(".")]
         files = outputs.finish(read.registry.findings, read.registry.set_aside, {})
     assert sorted(each.name for each in folder.iterdir()) == sorted(each.name for each in files)
@@ -146,8 +147,8 @@ def test_no_file_is_there_before_all_is_whole_and_then_all_are(tmp_path, read):
 
 def test_stretches_stand_one_below_the_other(tmp_path, read):
     with Outputs(tmp_path / "tidy", quiet) as outputs:
-        outputs.add(read)
-        outputs.add(read)
+        write_stretch(outputs, read)
+        write_stretch(outputs, read)
         outputs.finish(read.registry.findings, read.registry.set_aside, {})
     assert pd.read_csv(tmp_path / "tidy" / "patients.csv")["patient_id"].tolist() == ["P0001", "P0001"]
 
@@ -158,7 +159,7 @@ def test_what_is_not_finished_leaves_nothing_behind_and_what_was_there_stays(tmp
     (old / "patients.csv").write_text("patient_id\nP9\n")
     for folder in (made, old):
         with pytest.raises(RuntimeError), Outputs(folder, quiet) as outputs:
-            outputs.add(read)
+            write_stretch(outputs, read)
             raise RuntimeError
     assert not made.exists()
     assert [each.name for each in old.iterdir()] == ["patients.csv"]
@@ -167,7 +168,7 @@ def test_what_is_not_finished_leaves_nothing_behind_and_what_was_there_stays(tmp
 
 def test_the_key_of_private_periods_lies_beside_the_folder_outputs(tmp_path, read):
     with Outputs(tmp_path / "tidy", quiet) as outputs:
-        outputs.add(read)
+        write_stretch(outputs, read)
         files = outputs.finish(read.registry.findings, read.registry.set_aside, {"2024Q1": "P01"})
     assert files[-1] == tmp_path / "tidy-private-period-key.csv"
     assert files[-1].read_text() == "quarter,period\n2024Q1,P01\n"

@@ -8,7 +8,8 @@ from functools import lru_cache
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in, common_codes, listed
-from necrostats.registry.tidy_cells import NO, YES
+
+YES, NO = frozenset(("yes", "y", "true", "1", "1.0")), frozenset(("no", "n", "false", "0", "0.0"))
 
 _PLAIN: Mapping[str, Mapping[str, str]] = {
     "sex": {"female": "f,woman", "male": "m,man"},
