@@ -49,12 +49,16 @@ EMPTY = RawCell(text="")
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RawColumn:
-    """A column: each different cell once, the empty one first; `which` (N,) says which of them a row holds."""
+    """A column: each different cell once, the empty one first; `which` (N,) says which of them a row holds.
+
+    `row` is where the spreadsheet shows its one cell, if that is not where the rows of the sheet say.
+    """
 
     number: int
     cells: tuple[RawCell, ...]
     which: np.ndarray
     hidden: bool = False
+    row: int = 0
 
     @property
     def letters(self) -> str:
@@ -77,7 +81,7 @@ class RawColumn:
         number = np.zeros(len(self.cells), dtype=np.int32)
         number[order] = np.arange(len(order))
         cells = tuple(map(self.cells.__getitem__, order.tolist()))
-        return RawColumn(number=self.number, cells=cells, which=number[which[1:]], hidden=self.hidden)
+        return RawColumn(number=self.number, cells=cells, which=number[which[1:]], hidden=self.hidden, row=self.row)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

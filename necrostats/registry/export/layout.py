@@ -10,6 +10,7 @@ from necrostats.registry.export.own_words import OwnWords
 
 NUMBER = "{n}"
 SHEET = "{sheet}"
+HEADING_OF_A_FORM, VALUES_OF_A_FORM = 0, 1  # the rows that a form is turned into
 NO_WORDS = OwnWords()
 Words = Mapping[str, str]
 
@@ -89,10 +90,15 @@ class SheetLayout:
 
     `patient` may be "{sheet}", the name of the sheet. Rows whose first cell is one of `skip_texts` are no record.
     `session`: the column that names a session of another sheet, and through it the patient.
+    `labels` and `values` (letters of columns): the sheet is a form with a label beside each value, in `label_rows` or
+    in every row, and makes one row.
     """
 
     names: tuple[str, ...]
     header_rows: tuple[int, ...] = (1,)
+    labels: str = ""
+    values: str = ""
+    label_rows: tuple[int, ...] = ()
     patient: tuple[str, ...] = ()
     session: str = ""
     each_row_is_a_patient: bool = False

@@ -22,6 +22,7 @@ from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.layout import (
+    HEADING_OF_A_FORM,
     NO_WORDS,
     NUMBER,
     ColumnLayout,
@@ -387,9 +388,14 @@ def check_whole(layout: Layout, problems: Problems) -> None:
         )
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter(folded(name) for sheet in layout.sheets for name in sheet.names)
-    for name in [name for name, count in names.items() if count > 1]:
-        problems.add("sheet.name", "two [[sheet]] have this name", "Put all that it makes under one [[sheet]].", name)
+    names = Counter((folded(name), bool(sheet.labels)) for sheet in layout.sheets for name in sheet.names)
+    for name in [name for (name, _), count in names.items() if count > 1]:
+        problems.add(
+            "sheet.name",
+            "two [[sheet]] have this name",
+            "Put all that it makes under one [[sheet]]; a form above a table has its own.",
+            name,
+        )
 
 
 def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: bool) -> None:
@@ -562,11 +568,29 @@ def _form(ids: Keys) -> str:
     return form
 
 
+def _column_letters(keys: Keys, key: str) -> str:
+    letters = keys.text(key).strip().upper()
+    if letters and not re.fullmatch("[A-Z]{1,3}", letters):
+        keys.problems.add(keys.at(key), "is no column of a spreadsheet", 'Write its letters, such as "A".', letters)
+        return ""
+    return letters
+
+
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
     skipped = _is_texts(keys.content.get("skip_rows"))
+    labels, values = _column_letters(keys, "labels"), _column_letters(keys, "values")
+    if bool(labels) != bool(values):
+        keys.problems.add(
+            keys.at("labels"),
+            "a form needs both the column of its labels and that of its values",
+            'Write, for instance, labels = "A" and values = "B".',
+        )
     sheet = SheetLayout(
         names=keys.texts("name"),
-        header_rows=keys.numbers("header_rows", 1000) or (1,),
+        header_rows=keys.numbers("header_rows", 1000) or ((HEADING_OF_A_FORM,) if labels else (1,)),
+        labels=labels,
+        values=values,
+        label_rows=keys.numbers("label_rows", MOST_ROWS),
         patient=keys.texts("patient"),
         session=keys.text("session"),
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),

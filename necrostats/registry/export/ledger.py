@@ -381,7 +381,8 @@ class _Piece:
         headings = np.array([*(column.heading for column in columns), ""], dtype=object)[lines.number]
         letters = np.array([*(column.raw.number for column in columns), 0])[lines.number]
         letters = np.where(mapped, letters, lines.letters).astype(np.int64)
-        row = self.sheet.rows[lines.at]
+        own = np.array([*(column.raw.row for column in columns), 0])[lines.number]
+        row = np.where(mapped & (own > 0), own, self.sheet.rows[lines.at])
         order = np.lexsort((_rank(lines.field), _rank(lines.table), letters, row))
         placed = {
             "file": constant(self.sheet.grid.file, len(row)),

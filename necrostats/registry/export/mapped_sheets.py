@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 import numpy as np
 
 from necrostats.errors import RegistryError
-from necrostats.registry.export.cells import Export, Grid, RawColumn
-from necrostats.registry.export.layout import Layout, SheetLayout
+from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.layout import HEADING_OF_A_FORM, VALUES_OF_A_FORM, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.export.names import hint
 from necrostats.registry.folding import folded
@@ -63,11 +63,38 @@ class Laid:
     strangers: tuple[Grid, ...]
 
 
+def as_laid(grid: Grid, sheet: SheetLayout) -> Grid:
+    """The sheet as the layout sees it: a form, with a label beside each value, as headings above one row."""
+    if not sheet.labels:
+        return grid
+    label, value = (_column(grid, letters) for letters in (sheet.labels, sheet.values))
+    rows = np.flatnonzero(np.isin(grid.rows, sheet.label_rows) | (not sheet.label_rows))
+    fields = [
+        RawColumn(
+            number=value.number,
+            cells=(EMPTY, RawCell(text=text), value.cells[value.which[at]]),
+            which=np.array([1, 2]),
+            hidden=value.hidden,
+            row=int(grid.rows[at]),
+        )
+        for at in rows.tolist()
+        if (text := label.cells[label.which[at]].text.strip().rstrip(" :."))
+    ]
+    none = np.empty(0, dtype=np.int64)
+    place = np.array([HEADING_OF_A_FORM, VALUES_OF_A_FORM])
+    return replace(grid, rows=place, columns=tuple(fields), merges=(), swallowed=none.astype(bool), widths=none)
+
+
+def _column(grid: Grid, letters: str) -> RawColumn:
+    found = next((column for column in grid.columns if column.letters == letters), None)
+    return found or RawColumn(number=0, cells=(EMPTY,), which=np.zeros(len(grid.rows), dtype=np.int8))
+
+
 def laid(export: Export, layout: Layout) -> Laid:
     """RegistryError, with all `findings`, if the export lacks sheets or headings that the layout names."""
     problems = Problems(layout.name)
     chosen = [(sheet, grid) for sheet in layout.sheets for grid in _grids(export, sheet, layout, problems)]
-    sheets = tuple(_laid(number, grid, sheet) for number, (sheet, grid) in enumerate(chosen))
+    sheets = tuple(_laid(number, as_laid(grid, sheet), sheet) for number, (sheet, grid) in enumerate(chosen))
     for sheet in sheets:
         _check_headings(sheet, layout, problems)
     if len(problems):
@@ -157,10 +184,10 @@ def plainest(heading: str) -> str:
 def headings(grid: Grid, header_rows: tuple[int, ...]) -> list[str]:
     """The heading of each column: its header rows joined by a blank, a merged heading counted for all it spans."""
     lines = [_line(grid, row) for row in header_rows]
-    return [" ".join(_pieces([line[column.number] for line in lines])) for column in grid.columns]
+    return [" ".join(_pieces(parts)) for parts in zip(*lines, strict=True)]
 
 
-def _pieces(parts: list[str]) -> Iterator[str]:
+def _pieces(parts: Iterable[str]) -> Iterator[str]:
     before = ""
     for part in parts:
         bare = " ".join(part.split())
@@ -169,19 +196,18 @@ def _pieces(parts: list[str]) -> Iterator[str]:
         before = bare or before
 
 
-def _line(grid: Grid, row: int) -> dict[int, str]:
-    """Column number → what stands in a row, merged cells spread."""
+def _line(grid: Grid, row: int) -> list[str]:
+    """What stands in a row, one text a column, merged cells spread."""
     at = np.flatnonzero(grid.rows == row)
-    texts = {
-        column.number: column.cells[column.which[at[0]]].text.strip() if len(at) else "" for column in grid.columns
-    }
+    texts = [column.cells[column.which[at[0]]].text.strip() if len(at) else "" for column in grid.columns]
+    numbers = [column.number for column in grid.columns]
     for first_row, first, last_row, last in grid.merges:
         if first_row <= row <= last_row and (first_row < row or first < last):
             source = np.flatnonzero(grid.rows == first_row)
-            if len(source) and first in texts:
+            if len(source) and first in numbers:
                 corner = grid.columns[first - 1]
                 text = corner.cells[corner.which[source[0]]].text.strip()
-                texts.update({number: text for number in range(first, last + 1) if number in texts})
+                texts = [text if first <= each <= last else own for each, own in zip(numbers, texts, strict=True)]
     return texts
 
 

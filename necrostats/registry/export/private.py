@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import Export, Grid
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, headings, is_named
+from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, is_named
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
 from necrostats.registry.source_table import Written, objects
@@ -26,7 +27,7 @@ def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: C
     """
     known = _known_words(layout)
     accepted = [*accepted, *(layout.accept if layout else ())]
-    found = [each for grid in export.grids for each in _in_grid(grid, _form_of(grid, layout), accepted, known)]
+    found = [each for grid, form in _as_laid(export, layout) for each in _in_grid(grid, form, accepted, known)]
     found += find_identifiers([], export.other_texts, accepted=accepted)
     if found:
         raise RegistryError(refusal_text(found))
@@ -39,9 +40,27 @@ def _known_words(layout: Layout | None) -> frozenset[str]:
     return frozenset(listed) | all_words()
 
 
-def _form_of(grid: Grid, layout: Layout | None) -> SheetLayout:
-    sheets = layout.sheets if layout else ()
-    return next((sheet for sheet in sheets if not sheet.names or is_named(grid, sheet.names)), _BARE)
+def _as_laid(export: Export, layout: Layout | None) -> Iterator[tuple[Grid, SheetLayout]]:
+    """Every sheet as the layout sees it: first as a form, where it is one, then what the form leaves of it."""
+    for grid in export.grids:
+        named = [sheet for sheet in layout.sheets if not sheet.names or is_named(grid, sheet.names)] if layout else []
+        forms = [sheet for sheet in named if sheet.labels]
+        yield from ((as_laid(grid, form), form) for form in forms)
+        tables = [sheet for sheet in named if not sheet.labels]
+        yield _without(grid, forms), tables[0] if tables else _BARE
+
+
+def _without(grid: Grid, forms: Collection[SheetLayout]) -> Grid:
+    """The sheet with the labels and values of its forms blanked out."""
+    for form in forms:
+        rows = np.isin(grid.rows, form.label_rows) | (not form.label_rows)
+        beside = (form.labels, form.values)
+        columns = [
+            replace(column, which=np.where(rows & (column.letters in beside), 0, column.which))
+            for column in grid.columns
+        ]
+        grid = replace(grid, columns=tuple(columns))
+    return grid
 
 
 def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -100,10 +100,16 @@ class Places:
         return {
             "file": [sheet.grid.file for sheet in sheets],
             "sheet": [sheet.grid.sheet for sheet in sheets],
-            "row": pd.array([int(sheet.rows[each]) for sheet, each in zip(sheets, at, strict=True)], dtype="Int64"),
+            "row": pd.array([int(row) for row in self._rows(origin, sheets, at)], dtype="Int64"),
             "column": heading,
             "value": self.values(origin),
         }
+
+    def _rows(self, origin: Origin, sheets: Sequence[LaidSheet], at: np.ndarray) -> Iterator[int]:
+        """Where the spreadsheet shows each cell."""
+        for number, sheet, each in zip(origin.column, sheets, at, strict=True):
+            own = 0 if number == NOWHERE else self.making.columns[number].raw.row
+            yield own or sheet.rows[each]
 
     def _sheet_of(self, origin: Origin) -> np.ndarray:
         listed = np.array([*(column.sheet for column in self.making.columns), 0])

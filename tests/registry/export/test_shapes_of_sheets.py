@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line
+from necrostats.errors import RegistryError
 from necrostats.registry.export.conservation import counts_of
+from necrostats.registry.export.layout_reading import parse_layout
+from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.mapped_sheets import plainest
 
 ONE_A_SHEET = (
@@ -102,3 +105,69 @@ columns = { "Day" = { to = "day", days = true }, "Which" = "collection" }
         ["11", "pelvic"],
         ["12", "lesser_sac"],
     ]
+
+
+FORM = (
+    TOP
+    + """
+[[sheet]]
+name = "P*"
+labels = "A"
+values = "B"
+label_rows = "1-5"
+patient = "Code"
+[[sheet.rows]]
+table = "patients"
+columns = { "Age" = "age_years", "First drainage" = "index_date" }
+[[sheet]]
+name = "P*"
+header_rows = 7
+patient = "{sheet}"
+[[sheet.rows]]
+table = "sessions"
+constants = { session_type = "necrosectomy" }
+columns = { "Date" = "day", "Yield" = { to = "yield", unit = "ml" } }
+"""
+)
+
+
+def _form(code, age="52 y"):
+    return [
+        ["Necrosectomy sheet"],
+        ["Code:", code],
+        ["Age", age],
+        ["First drainage:", INDEX],
+        ["Diet", "oral"],
+        [],
+        ["Date", "Yield"],
+        ["10/03/24", "100"],
+        ["12/03/24", "~50 cc"],
+    ]
+
+
+def test_a_form_with_a_label_beside_each_value_and_a_table_beneath_are_both_read(tmp_path):
+    found = read(tmp_path, {"P1": _form("P1"), "P2": _form("P2", 61)}, FORM)
+    assert found.registry.patients["age_years"].tolist() == [52, 61]
+    assert found.registry.sessions["day"].tolist() == [0, 9, 11, 0, 9, 11]
+    assert found.registry.sessions["yield_low"].dropna().tolist() == [100, 50, 100, 50]
+    assert counts_of(found.material).complete
+
+
+def test_what_is_said_of_a_form_names_the_row_and_letters_of_the_cell(tmp_path):
+    found = read(tmp_path, {"P1": _form("P1", "old")}, FORM)
+    aside = found.registry.findings.query("column == 'Age'").iloc[0]
+    assert (aside["sheet"], aside["row"], aside["value"]) == ("P1", 3, "old")
+    cells = ledger_of(found).query("field == 'age_years'")["cell"].tolist()
+    assert cells == ["B3"]
+    assert "Diet" in found.registry.findings.query("rule == 'COLUMN_NOT_MENTIONED'")["column"].tolist()
+
+
+def test_an_identity_in_a_form_is_refused_with_its_place_and_not_shown(tmp_path):
+    with pytest.raises(RegistryError) as caught:
+        read(tmp_path, {"P1": _form("P1", "someone@example.org")}, FORM)
+    assert "Age" in str(caught.value) and "someone" not in str(caught.value)
+
+
+def test_labels_without_values_are_refused_with_what_to_write():
+    with pytest.raises(RegistryError, match="labels"):
+        parse_layout(FORM.replace('values = "B"', ""))
