@@ -33,9 +33,10 @@ ONWARDS = np.inf
 class ScanRanges:
     """One entry a patient, in the order of `registry.patients`: resolved within (left, right].
 
-    `left` (n,) is the day of the last scan on which a collection was still seen, before the end of the course (0, the
-    index drainage, if there is none); `right` (n,) the day of the scan that documented resolution, infinite where none
-    did. `unscanned` counts the courses without any such scan.
+    `left` (n,) is the last day on which the patient was known not to be resolved, before the end of the course: a scan
+    still showed a collection, or a review found symptoms where the definition asks for none (0, the index drainage, if
+    there is neither); `right` (n,) the day of the scan that documented resolution, infinite where none did.
+    `unscanned` counts the courses without any such day.
     """
 
     left: np.ndarray
@@ -44,19 +45,21 @@ class ScanRanges:
 
 
 def scan_ranges(registry: Registry, ends: Outcomes, definition: ResolutionDefinition) -> ScanRanges:
-    """The ranges of resolution; a scan dated to a range counts at its earliest on the left, at its latest on the right.
+    """The ranges of resolution; a day known as a range counts at its earliest on the left, at its latest on the right.
 
     A scan that shows nothing left but is not followed by a symptom-free review narrows nothing: it says neither.
     """
     resolved = ends.cause == 1
-    patient = registry.position("scans").astype(np.int64)
-    scans = registry.scans
-    first = scans["day"].fillna(0).to_numpy(dtype=np.int64)
-    latest = scans["day_latest"].fillna(scans["day"]).fillna(0).to_numpy(dtype=np.int64)
-    seen = scans["long_mm"].notna().to_numpy() & ~counts_as_gone(registry, definition) & (first > 0)
-    before = np.where(resolved[patient], latest < ends.day[patient], first <= ends.day[patient])
     left = np.zeros(len(registry.patients))
-    np.maximum.at(left, patient[seen & before], first[seen & before].astype(float))
+    still_there = registry.scans["long_mm"].notna().to_numpy() & ~counts_as_gone(registry, definition)
+    unwell = registry.reviews["symptom_free"].eq(False).fillna(False).to_numpy(dtype=bool)
+    for name, unresolved in {"scans": still_there, "reviews": unwell & definition.symptom_free}.items():
+        patient, days = registry.position(name).astype(np.int64), registry.tables[name]
+        first = days["day"].fillna(0).to_numpy(dtype=np.int64)
+        latest = days["day_latest"].fillna(days["day"]).fillna(0).to_numpy(dtype=np.int64)
+        before = np.where(resolved[patient], latest < ends.day[patient], first <= ends.day[patient])
+        told = unresolved & (first > 0) & before
+        np.maximum.at(left, patient[told], first[told].astype(float))
     return ScanRanges(
         left=left,
         right=np.where(resolved, ends.day.astype(float), ONWARDS),
@@ -102,8 +105,8 @@ def interval_censored_resolution(
     """Incidence of resolution by day, dated in three ways, as three causes of one curve; other ends compete in each.
 
     "resolved": the day of the scan that documented it, as time_to_resolution. "resolved, mid-point": half-way from the
-    last scan that still showed a collection. "resolved, interval-censored": the non-parametric maximum-likelihood
-    estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of patients from `seed`,
+    last day known unresolved, by scan or by a review with symptoms. "resolved, interval-censored": the non-parametric
+    maximum-likelihood estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of patients from `seed`,
     none while nobody or once everybody has resolved; where the data leave the share open it is given half-way between
     `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose range had not ended by
     then and `events` ranges that end on the day.
@@ -143,10 +146,11 @@ def interval_censored_resolution(
         method=Method(
             estimand="probability of resolution by a day since index drainage, "
             f"{competing(ends.causes)} competing, dated by "
-            "the scan that documented it, half-way from the last scan that still showed a collection, and at any time "
-            "between those two scans",
+            "the scan that documented it, half-way from the last day known unresolved (a scan that still showed "
+            "a collection, or a review with symptoms where the definition asks for none), and at any time between them",
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
-            "patients who ended otherwise counted as never resolved up to the data lock",
+            "patients who ended otherwise counted as never resolved up to the data lock; within a stretch of days that "
+            "the data cannot tell apart it is drawn as a box, and stated half-way up it",
             interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients "
             f"(seed {seed}), expanded for few patients, none where nobody or everybody has resolved",
             level=level,
@@ -237,8 +241,8 @@ def _caution(right: np.ndarray, left: np.ndarray, resolved: np.ndarray) -> Note:
     wide = np.median((right - left)[resolved])
     return Note(
         code="INTERVAL_CENSORED",
-        text="Resolution is known only to lie between the last scan that still showed a collection and the scan that "
-        f"documented it, half of the time {wide:g} days or more apart. The mid-point is an assumption; the "
+        text="Resolution is known only to lie between the last day known unresolved, by scan or by review, and the scan "
+        f"that documented it, half of the time {wide:g} days or more apart. The mid-point is an assumption; the "
         "interval-censored estimate assumes that scans were not timed by how the patient was doing.",
     )
 

@@ -56,9 +56,31 @@ def _faint_from(rows: pd.DataFrame, axis: str) -> float:
 def _drawn(rows: pd.DataFrame, result: Curves) -> pd.DataFrame:
     """The rows that shape a curve: where something happened, the points named in advance, the first and the last."""
     axis = result.axis
+    if _open(rows).any():
+        return rows
     happened = rows.loc[rows["events"] > 0, axis]
     points = {*happened, *result.landmarks, rows[axis].min(), rows[axis].max()}
     return rows[rows[axis].isin(points)]
+
+
+_ROUNDING = 1e-9
+
+
+def _open(rows: pd.DataFrame) -> pd.Series:
+    """Where the data leave a curve open between `least` and `most`."""
+    if "most" not in rows:
+        return pd.Series(False, index=rows.index)
+    return rows["most"] - rows["least"] > _ROUNDING
+
+
+def _boxes(rows: pd.DataFrame, axis: str) -> tuple[tuple[float, float, float, float], ...]:
+    """A box for each run of points at which a curve is open: from the first to one after the last."""
+    is_open = _open(rows)
+    runs = rows[is_open].groupby((~is_open).cumsum()[is_open])
+    return tuple(
+        (float(run[axis].min()), float(run[axis].max()) + 1, float(run["least"].iloc[0]), float(run["most"].iloc[0]))
+        for _, run in runs
+    )
 
 
 def _curve(rows: pd.DataFrame, all_rows: pd.DataFrame, result: Curves, label: str, style: Style, bold: bool) -> Curve:
@@ -68,7 +90,8 @@ def _curve(rows: pd.DataFrame, all_rows: pd.DataFrame, result: Curves, label: st
         style=style,
         bold=bold,
         x=tuple(rows[point].astype(float)),
-        y=tuple(rows["estimate"].astype(float)),
+        y=tuple(rows["estimate"].astype(float).mask(_open(rows))),
+        boxes=_boxes(rows, point),
         low=tuple(rows["low"].astype(float)),
         high=tuple(rows["high"].astype(float)),
         faint_from=_faint_from(all_rows, point),

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
+from matplotlib.patches import Rectangle
 
 from necrostats.present.figures import blank
 from necrostats.present.labels import width_of, wrapped
@@ -28,7 +29,10 @@ NAME_GAP = 0.06
 
 @dataclass(frozen=True, kw_only=True)
 class Curve:
-    """A right-continuous step curve with its interval, from `start` at 0, faint where few are at risk."""
+    """A right-continuous step curve with its interval, from `start` at 0, faint where few are at risk.
+
+    `boxes` (first, last, low, high) stand where the curve may run anywhere within: there `y` is NaN.
+    """
 
     label: str
     style: Style
@@ -39,6 +43,7 @@ class Curve:
     high: tuple[float, ...]
     faint_from: float
     start: float = 0.0
+    boxes: tuple[tuple[float, float, float, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,6 +179,13 @@ def _draw_curve(axes: Axes, curve: Curve, stop: float, *, behind: bool = False) 
         )
 
 
+def _draw_boxes(axes: Axes, curve: Curve) -> None:
+    for first, last, low, high in curve.boxes:
+        size = (last - first, high - low)
+        look = {"facecolor": curve.style.colour, "edgecolor": curve.style.colour, "linewidth": 0.6, "alpha": 0.35}
+        axes.add_patch(Rectangle((first, low), *size, zorder=2, **look))
+
+
 def _tick_widths(grid: Grid) -> list[float]:
     """The room each tick needs for its own label and for the numbers under it in every panel."""
     rows = [row.counts for panel in grid.panels for row in panel.risk]
@@ -271,6 +283,7 @@ def _draw_panel(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[f
         _draw_curve(axes, curve, span[1], behind=True)
     for curve in panel.curves:
         _shade(axes, curve, span[1], 0.14 if len(panel.curves) < 3 else 0.1)
+        _draw_boxes(axes, curve)
         _draw_curve(axes, curve, span[1])
     _draw_labels(pen, panel, layout, (left, top))
     if not panel.curves and not facets:

@@ -1,6 +1,9 @@
-""""""
+"""What two scans say of the day of resolution between them, by five routes."""
 
 from __future__ import annotations
+
+import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -13,6 +16,8 @@ from necrostats.errors import DesignError
 from necrostats.measures import interval_censored_resolution, parametric_resolution, time_to_resolution
 from necrostats.measures.between_scans import BETWEEN, DOCUMENTED, MIDDLE, middles, never_resolved, scan_ranges
 from necrostats.present import chart, table, words
+from necrostats.present.curves import _boxes, _curve
+from necrostats.present.style import style_at
 from necrostats.registry.tables import registry_from
 from necrostats.stats.parametric_times import parametric_times
 
@@ -241,6 +246,37 @@ def test_without_an_earlier_scan_it_lies_between_the_index_drainage_and_the_scan
 def test_a_scan_that_is_clear_but_not_confirmed_by_a_review_narrows_nothing():
     ranges = _ranges(registry_of(Course(scans=[(20, 80), (40, 10), (90, 10)], well_on=[90])))
     assert (ranges.left.tolist(), ranges.right.tolist()) == ([20], [90])
+
+
+def test_a_review_with_symptoms_moves_the_left_end_as_a_scan_does():
+    course = Course(scans=[(20, 80), (50, 12)], unwell_on=[35], well_on=[50])
+    assert _ranges(registry_of(course)).left.tolist() == [35]
+    assert _ranges(registry_of(Course(scans=[(20, 80)], unwell_on=[35], last_contact=90))).left.tolist() == [35]
+
+
+@pytest.mark.parametrize(("day", "left"), ((49, 49), (60, 20)))
+def test_a_review_with_symptoms_counts_only_before_the_scan_that_documented_resolution(day, left):
+    course = Course(scans=[(20, 80), (50, 12)], unwell_on=[day], well_on=[50])
+    ranges = _ranges(registry_of(course))
+    assert (ranges.left.tolist(), ranges.right.tolist()) == ([left], [50])
+
+
+def test_where_symptoms_do_not_matter_a_review_moves_nothing():
+    registry = registry_of(Course(scans=[(20, 80), (50, 12)], unwell_on=[35]))
+    sized = replace(DOCUMENTED_RESOLUTION, symptom_free=False)
+    assert scan_ranges(registry, outcomes(registry, sized), sized).left.tolist() == [20]
+
+
+def test_a_stretch_that_cannot_be_told_apart_is_a_box_and_no_line():
+    """All within (10, 30]: at 10 nobody, at 30 everybody, and between them anything."""
+    courses = [Course(scans=[(10, 80), (30, 12)], well_on=[30])] * 12
+    result = interval_censored_resolution(registry_of(*courses), replicates=20)
+    rows = result.frame[result.frame["cause"] == BETWEEN]
+    assert _boxes(rows, "days") == ((11.0, 30.0, 0.0, 1.0),)
+    drawn = _curve(rows, rows, result, "", style_at(0), True)
+    inside = [math.isnan(y) for x, y in zip(drawn.x, drawn.y, strict=True) if 10 < x < 30]
+    assert len(inside) == 19 and all(inside)
+    assert "box" in result.method.estimator
 
 
 def test_a_scan_of_unknown_size_narrows_nothing():
