@@ -208,7 +208,7 @@ def _events_and_days(seen: Watched, side: Side, events: np.ndarray, unit: str) -
     """Events and days of each patient of a group."""
     if unit == STENT_DAYS:
         return side.stents.counts(events)
-    return side.watchful.per_patient(seen.per_session(events)[side.watchful.here]), side.watchful.days
+    return side.watchful.per_patient(seen.per_watched(events)[side.watchful.here]), side.watchful.days
 
 
 def _rate_rule(crowded: bool, fewest: int) -> str:
@@ -284,7 +284,8 @@ def compare_adverse_events(
     groups = session_groups(registry, by)
     seen = watched(registry, groups, window)
     stents, of_stents = stent_groups(registry, seen, by, (unit,), len(groups.labels))
-    counted = of_types(registry, variables) & (seen.event_session >= 0 if stents is None else stents.events)
+    home = seen.event_session if unit == SESSIONS else seen.watching
+    counted = of_types(registry, variables) & (home >= 0 if stents is None else stents.events)
     chosen = chosen_events(registry, scale, grade_from, attribution_from, counted)
     sides = [Side(watchful=Watchful.of(seen, at), stents=of_stents[at]) for at in range(len(groups.labels))]
     base = _reference(groups, sides, reference)

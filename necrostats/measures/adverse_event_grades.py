@@ -146,8 +146,8 @@ def _worst(registry: Registry, seen: Watched, scale: GradingScale, group: int, l
     patients = side.days.size
     place = np.full(seen.sessions, -1, dtype=np.int64)
     place[side.here] = side.patient
-    counts = seen.event_session >= 0
-    whose, grade = place[seen.event_session[counts]], _grades(registry, scale)[counts]
+    counts = seen.watching >= 0
+    whose, grade = place[seen.watching[counts]], _grades(registry, scale)[counts]
     worst, any_event = np.full(patients, -1, dtype=np.int64), np.zeros(patients, dtype=bool)
     np.maximum.at(worst, whose[whose >= 0], grade[whose >= 0])
     any_event[whose[whose >= 0]] = True
@@ -171,7 +171,7 @@ def _worst(registry: Registry, seen: Watched, scale: GradingScale, group: int, l
 
 def _counts(registry: Registry, seen: Watched, scale: GradingScale, variable: str, group: int):
     """The rows of one type in one group: each grade, not graded."""
-    in_group = np.append(seen.group == group, False)[seen.event_session]
+    in_group = np.append(seen.group == group, False)[seen.watching]
     here = in_group & of_type(registry, variable)
     grade = _grades(registry, scale)[here]
     graded = np.bincount(grade + 1, minlength=len(scale.grades) + 1)
@@ -194,7 +194,7 @@ def _seriousness(scale: GradingScale) -> str:
 
 
 def _ungraded_note(registry: Registry, seen: Watched, scale: GradingScale) -> tuple[Note, ...]:
-    counts = seen.event_session >= 0
+    counts = seen.watching >= 0
     without = int(np.count_nonzero(_grades(registry, scale)[counts] < 0))
     events = counted(int(np.count_nonzero(counts)), "event carries", "events carry")
     text = f"{without:,} of {events} no {scale.name} grade: a patient's worst may be graver than what is shown."

@@ -57,7 +57,7 @@ def time_to_first_event(
     scale, span = scale_named(grading), None if window is None else window_named(window)
     (variable,) = known_types(event_type if event_type is None else (event_type,), (ANY,))
     groups, seen = patient_groups(registry, by), watched(registry, session_groups(registry, None), span or THIRTY_DAYS)
-    within = _after_the_start(registry) if span is None else seen.event_session >= 0
+    within = _after_the_start(registry) if span is None else seen.watching >= 0
     of_kind = within & of_type(registry, variable)
     chosen = chosen_events(registry, scale, grade_from, attribution_from, of_kind)
     events = chosen.counts & of_kind

@@ -106,10 +106,10 @@ def interval_censored_resolution(
 
     "resolved": the day of the scan that documented it, as time_to_resolution. "resolved, mid-point": half-way from the
     last day known unresolved, by scan or by a review with symptoms. "resolved, interval-censored": the non-parametric
-    maximum-likelihood estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of patients from `seed`,
-    none while nobody or once everybody has resolved; where the data leave the share open it is given half-way between
-    `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose range had not ended by
-    then and `events` ranges that end on the day.
+    maximum-likelihood estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of
+    patients from `seed`, none while nobody or once everybody has resolved; where the data leave the share open it is
+    given half-way between `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose
+    range had not ended by then and `events` ranges that end on the day.
     Patients who ended otherwise count as never resolved up to the data lock.
     """
     groups, ends = patient_groups(registry, by), outcomes(registry, definition)
@@ -241,8 +241,8 @@ def _caution(right: np.ndarray, left: np.ndarray, resolved: np.ndarray) -> Note:
     wide = np.median((right - left)[resolved])
     return Note(
         code="INTERVAL_CENSORED",
-        text="Resolution is known only to lie between the last day known unresolved, by scan or by review, and the scan "
-        f"that documented it, half of the time {wide:g} days or more apart. The mid-point is an assumption; the "
+        text="Resolution is known only to lie between the last day known unresolved, by scan or by review, and the "
+        f"scan that documented it, half of the time {wide:g} days or more apart. The mid-point is an assumption; the "
         "interval-censored estimate assumes that scans were not timed by how the patient was doing.",
     )
 

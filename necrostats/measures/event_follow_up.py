@@ -20,7 +20,13 @@ from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days
 from necrostats.errors import DesignError, unknown_choice
 from necrostats.measures.grouping import Grouping
 from necrostats.registry.codebook import ADVERSE_EVENTS
-from necrostats.registry.tables import NO_DAY, Registry, next_session_days, session_of_events
+from necrostats.registry.tables import (
+    NO_DAY,
+    Registry,
+    next_session_days,
+    session_of_events,
+    sessions_before_events,
+)
 
 STENT_UNKNOWN = "patients with a stent of which the end is not known"
 
@@ -37,12 +43,15 @@ class WindowEnds:
 class PlacedEvents:
     """For each of E events the row of its session (-1: none) and whether it lies `inside` its window.
 
-    `outside` counts those that do not, by reason, each event once. `ranged_inside` and `ranged_after` count events
-    dated only to a range, which are placed by their earliest day.
+    `host` (E,) is the row of another session of the patient in whose window an event lies that is after its own: it
+    counts for the patient and the days watched, for no session; -1 for every other. `outside` counts those that do not
+    count, by reason, each event once. `ranged_inside` and `ranged_after` count events dated only to a range, which are
+    placed by their earliest day.
     """
 
     session: np.ndarray
     inside: np.ndarray
+    host: np.ndarray
     day: np.ndarray
     outside: Mapping[str, int]
     ranged_inside: int
@@ -77,11 +86,13 @@ def placed_events(registry: Registry, window: EventWindow, ends: WindowEnds) -> 
     for reason, lacking in reasons.items():
         outside[reason] = int(np.count_nonzero(inside & lacking))
         inside &= ~lacking
-    outside["events after the window"] = int(np.count_nonzero(inside & after))
+    host = np.where(inside & after & (not window.during_only), _hosts(registry, session, ends, day), -1)
+    outside[AFTER] = int(np.count_nonzero(inside & after & (host < 0)))
     ranged = inside & (latest > day) & (not window.during_only)
     return PlacedEvents(
         session=session,
         inside=inside & ~after,
+        host=host,
         day=day,
         outside=outside,
         ranged_inside=int(np.count_nonzero(ranged & ~after)),
@@ -89,6 +100,14 @@ def placed_events(registry: Registry, window: EventWindow, ends: WindowEnds) -> 
     )
 
 
+def _hosts(registry: Registry, session: np.ndarray, ends: WindowEnds, day: np.ndarray) -> np.ndarray:
+    """The last session before each event (E,), if it is another than its own and the event lies in its window."""
+    before = sessions_before_events(registry)
+    holds = (before >= 0) & (before != session) & np.append(ends.known, False)[before]
+    return np.where(holds & (day <= np.append(ends.last, 0)[before]), before, -1)
+
+
+AFTER = "events after the window"
 NO_RECORD = "with no record that adverse events were looked for"
 
 
@@ -98,19 +117,22 @@ class Watched:
 
     `patient`, `group`, `days` (S,): the row number in patients, the place of the group, and the days of the window
     up to the patient's next session and to the last day the patient was seen. `event_session` (E,): a place among
-    the S sessions, -1 where the event does not count. `looked_at` (P,): patients with a session in which somebody
+    the S sessions, -1 where the event does not count; `watching` (E,) the one in whose days it fell, which is another
+    for an event after the window of the session it names. `looked_at` (P,): patients with a session in which somebody
     looked or an event was recorded; `unended` (P,): those whose windows have no known end.
 
     `unchecked`, `no_group` and `no_end` count sessions that do not count, `events_out` events, by reason. Of the S
     sessions, `by_event_only` count only because of an event, and `unfinished` have no event and a window that runs
-    past the last day the patient was seen (death ends a window). `ranged_inside` and `ranged_after` count events
-    dated only to a range.
+    past the last day the patient was seen (death ends a window); `fully` (S,): the window has ended. `ranged_inside`
+    and `ranged_after` count events dated only to a range.
     """
 
     patient: np.ndarray
     group: np.ndarray
     days: np.ndarray
     event_session: np.ndarray
+    watching: np.ndarray
+    fully: np.ndarray
     looked_at: np.ndarray
     unended: np.ndarray
     unchecked: int
@@ -136,6 +158,16 @@ class Watched:
         """How many of the events marked True (E,) fall to each session (S,)."""
         kept = self.event_session[events & (self.event_session >= 0)]
         return np.bincount(kept, minlength=self.sessions)
+
+    def per_watched(self, events: np.ndarray) -> np.ndarray:
+        """How many of the events marked True (E,) fell in the days of each session (S,), whichever they name."""
+        kept = self.watching[events & (self.watching >= 0)]
+        return np.bincount(kept, minlength=self.sessions)
+
+    @property
+    def elsewhere(self) -> int:
+        """How many events count for the patient and the days, and for no session."""
+        return int(np.count_nonzero((self.watching >= 0) & (self.event_session < 0)))
 
     def left_out(self) -> dict[str, int]:
         """What does not count, by reason."""
@@ -163,18 +195,26 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
     time = _time_watched(registry, ends, placed)
     renumbered = np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)
     event_session = np.where(placed.inside, renumbered[placed.session], -1)
+    hosted = renumbered[placed.host]
+    unhosted = int(np.count_nonzero((placed.host >= 0) & (hosted < 0)))
     ungrouped = int(np.count_nonzero(placed.inside & (event_session < 0)))
     return Watched(
         patient=patient[kept],
         group=groups.codes[kept],
         days=np.where(_repeated(registry, kept, groups.codes), 0, time.days)[kept],
         event_session=event_session,
+        watching=np.where(placed.inside, event_session, hosted),
+        fully=~time.unfinished[kept],
         looked_at=np.bincount(patient[checked], minlength=len(registry.patients)) > 0,
         unended=np.bincount(patient[~ends.known], minlength=len(registry.patients)) > 0,
         unchecked=int(np.count_nonzero(~checked)),
         no_group=int(np.count_nonzero(checked & ends.known & ~kept)),
         no_end=int(np.count_nonzero(checked & ~ends.known)),
-        events_out={**placed.outside, "events in sessions without a recorded group": ungrouped},
+        events_out={
+            **placed.outside,
+            AFTER: placed.outside[AFTER] + unhosted,
+            "events in sessions without a recorded group": ungrouped,
+        },
         by_event_only=int(np.count_nonzero(kept & ~looked)),
         unfinished=int(np.count_nonzero(kept & ~affected & time.unfinished)),
         ranged_inside=placed.ranged_inside,
@@ -238,7 +278,8 @@ def _time_watched(registry: Registry, ends: WindowEnds, placed: PlacedEvents) ->
     closes = np.where(_last_of_its_day(patient, day), np.minimum(ends.last, following - 1), day)
     seen = last_contact(registry)[patient]
     seen = np.where(following < NO_DAY, np.maximum(seen, following), seen)
-    np.maximum.at(seen, placed.session[placed.inside], placed.day[placed.inside])
+    for session in (np.where(placed.inside, placed.session, -1), placed.host):
+        np.maximum.at(seen, session[session >= 0], placed.day[session >= 0])
     dead = end_days(registry, "death")[patient] <= seen
     return _Time(days=np.maximum(np.minimum(closes, seen) - day, 0) + 1, unfinished=(closes > seen) & ~dead)
 

@@ -178,10 +178,15 @@ class Registry:
 
 def session_of_events(registry: Registry) -> np.ndarray:
     """For each adverse event the row number of its session: the one named, else the last by its day, else -1."""
-    events, sessions = registry.adverse_events, registry.sessions
     named = registry.position("adverse_events", "sessions").astype(np.int64)
+    return np.where(named >= 0, named, sessions_before_events(registry))
+
+
+def sessions_before_events(registry: Registry) -> np.ndarray:
+    """For each adverse event the row number of the patient's last session by its day, whatever it names; else -1."""
+    events, sessions = registry.adverse_events, registry.sessions
     if sessions.empty or events.empty:
-        return named
+        return np.full(len(events), -1, dtype=np.int64)
     days = sessions["day"].to_numpy(dtype=np.int64)
     span = np.int64(1 << 20)
     session_key = registry.position("sessions").astype(np.int64) * span + days
@@ -191,7 +196,7 @@ def session_of_events(registry: Registry) -> np.ndarray:
     place = np.searchsorted(session_key[order], event_patient * span + event_days, side="right") - 1
     before = np.where(place >= 0, order[place.clip(0)], -1)
     same = registry.position("sessions")[before.clip(0)] == event_patient
-    return np.where(named >= 0, named, np.where((before >= 0) & same, before, -1))
+    return np.where((before >= 0) & same, before, -1)
 
 
 def next_session_days(registry: Registry) -> np.ndarray:

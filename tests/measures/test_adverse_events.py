@@ -1,4 +1,4 @@
-""""""
+"""Adverse events over every denominator, the notes they carry, and the intervals."""
 
 from __future__ import annotations
 
@@ -257,3 +257,46 @@ def test_limits_of_six_patients_with_three_events_each_are_the_exact_ones():
     row = _row_adverse_event_units(registry_of(*[Course(events=days)] * 6), "100 patient-days")
     assert row["events"] == 18
     assert (row["low"] * row["n"] / 100, row["high"] * row["n"] / 100) == pytest.approx((10.668, 28.448), abs=5e-4)
+
+
+def _late_for_its_session(day=35, second=30, **more):
+    """Named to the session of day 0 (window to day 30), and in the window of that of `second`."""
+    registry = registry_of(Course(necrosectomies=[second], events=[(day, "bleeding")], **more))
+    events = registry.adverse_events.assign(session_id=registry.sessions["session_id"].iloc[0])
+    return registry_from({**registry.tables, "adverse_events": events}, recorded=registry.recorded)
+
+
+def test_an_event_after_its_sessions_window_but_in_anothers_counts_for_the_patient_and_the_days_only():
+    result = adverse_event_rates(_late_for_its_session())
+    rows = result.frame[result.frame["variable"] == "bleeding"].set_index("unit")
+    assert rows["events"].to_dict() == {"patients": 1, "sessions": 0, "100 patient-days": 1}
+    assert rows.loc["100 patient-days", "n"] == 30 + 31
+    assert "1 event lies after the window of the session named" in " ".join(_notes(result, "MISSING"))
+    assert "events after the window" not in result.population.left_out
+
+
+@pytest.mark.parametrize(("day", "second", "counts"), ((30, 30, 1), (31, 31, 1), (31, 32, 0), (61, 31, 1), (62, 31, 0)))
+def test_the_other_window_begins_and_ends_where_it_says(day, second, counts):
+    """By hand: the window of the second session is its day to 30 days after, both included."""
+    rows = adverse_event_rates(_late_for_its_session(day, second)).frame
+    row = rows[(rows["variable"] == "bleeding") & (rows["unit"] == "patients")].iloc[0]
+    assert row["events"] == counts
+
+
+def test_an_event_in_the_days_of_a_session_nobody_looked_at_counts_nowhere():
+    result = adverse_event_rates(_late_for_its_session(unchecked=[30]))
+    assert result.population.left_out["events after the window"] == 1
+
+
+def test_the_share_among_sessions_watched_to_the_end_stands_beside_that_of_all():
+    registry = registry_of(Course(last_contact=12), Course(events=[(3, "bleeding")]), Course())
+    assert "Of the 2 watched to the end 1 was followed by an event." in " ".join(
+        _notes(adverse_event_rates(registry), "NOT_MATURED")
+    )
+
+
+@pytest.mark.parametrize(("patients", "said"), ((20, True), (21, False)))
+def test_limits_with_strong_crowding_in_few_patients_are_said_to_fall_short(patients, said):
+    crowded = Course(necrosectomies=[5, 10], events=[(1, "bleeding"), (6, "bleeding"), (11, "bleeding")])
+    result = adverse_event_rates(registry_of(crowded, *[Course()] * (patients - 1)), event_type="bleeding")
+    assert any("covered 92 %" in text for text in _notes(result, "OVERDISPERSED")) == said
