@@ -240,7 +240,8 @@ class Curves(Result):
     `medians` has one row for each group and cause: estimate (NaN = not reached), low, high.
     `falling`: the share still free of the cause, from 1 downwards, and not the share that has had it. `remaining`
     names the cause that stands for the share with none of the others: they add up to 1 and are drawn stacked.
-    `of` says what is counted at risk: "patients", "collections".
+    `of` says what is counted at risk: "patients", "collections". `beside`: sentences without which a share of the
+    curve could mislead, so that they stand wherever it is put into words.
     """
 
     columns: ClassVar[tuple[str, ...]] = (
@@ -259,6 +260,7 @@ class Curves(Result):
     falling: bool = False
     remaining: str = ""
     of: str = "patients"
+    beside: tuple[str, ...] = ()
 
     @property
     def axis(self) -> str:

@@ -18,7 +18,7 @@ from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionD
 from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping, estimate_row, estimate_table, patient_groups
 from necrostats.measures.needs import needing, of_resolution
-from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, competing, record_notes
+from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, all_deaths, competing, record_notes
 from necrostats.measures.scan_schedule import gap_quartiles, imbalance, scan_gaps
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Note, Population
@@ -137,6 +137,7 @@ def interval_censored_resolution(
         title="Time to resolution, dated in three ways",
         frame=_stacked(parts),
         medians=_stacked(medians),
+        beside=all_deaths(registry, groups.codes >= 0),
         landmarks=landmarks,
         population=Population(
             patients=len(registry.patients) - groups.left_out,
@@ -149,7 +150,8 @@ def interval_censored_resolution(
             "the scan that documented it, half-way from the last day known unresolved (a scan that still showed "
             "a collection, or a review with symptoms where the definition asks for none), and at any time between them",
             estimator="Aalen–Johansen for the first two; for the third the non-parametric maximum-likelihood estimate, "
-            "patients who ended otherwise counted as never resolved up to the data lock; within a stretch of days that "
+            "patients who ended otherwise counted as never resolved up to the data lock (the day the records "
+            "were frozen); within a stretch of days that "
             "the data cannot tell apart it is drawn as a box, and stated half-way up it",
             interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients "
             f"(seed {seed}), expanded for few patients, none where nobody or everybody has resolved",

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.outcomes import Outcomes, outcomes
+from necrostats.definitions.outcomes import NEVER, Outcomes, end_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.curves import entry_days, entry_notes, event_free, incidence
@@ -74,6 +74,7 @@ def time_to_resolution(
         title="Time to documented resolution",
         frame=curve.table,
         medians=curve.medians,
+        beside=all_deaths(registry, seen.codes >= 0),
         landmarks=landmarks,
         population=Population(
             patients=int(np.count_nonzero(seen.codes >= 0)),
@@ -115,6 +116,13 @@ def competing(causes: tuple[str, ...]) -> str:
     """The competing ends in words, of causes that begin with resolution."""
     *first, last = causes[1:]
     return f"{', '.join(first)} and {last}"
+
+
+def all_deaths(registry: Registry, known: np.ndarray) -> tuple[str, ...]:
+    """All deaths of the patients marked True (n,), to stand beside those that came first; nothing if nobody died."""
+    died = int(np.count_nonzero(known & (end_days(registry, "death") < NEVER)))
+    people = counted(int(np.count_nonzero(known)), "patient", "patients")
+    return (f"All deaths while observed, before or after resolution: {died:,} of {people}.",) if died else ()
 
 
 def record_notes(ends: Outcomes) -> tuple[Note, ...]:
@@ -301,6 +309,7 @@ def sessions_to_resolution(
         title="Sessions to documented resolution",
         frame=curve.table,
         medians=curve.medians,
+        beside=all_deaths(registry, courses.known),
         landmarks=landmarks,
         population=courses.population,
         method=incidence_method(
@@ -340,6 +349,7 @@ def session_states(
         title="Where patients stand after each necrosectomy",
         frame=_joined(curve.table, left.table, (*causes, STILL)),
         medians=curve.medians,
+        beside=all_deaths(registry, courses.known),
         landmarks=axis["landmarks"],
         remaining=STILL,
         population=courses.population,

@@ -13,7 +13,7 @@ from necrostats.present import numbers
 from necrostats.present.bound import DEFINITION, Row, Sentence, bound, joined, quoted, row_where, rows_of, say
 from necrostats.present.labels import EVERYONE, in_order, plain
 from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
-from necrostats.present.say_curves import reached
+from necrostats.present.say_curves import lost_before, reached
 from necrostats.present.saying import plural
 from necrostats.results import Curves, Result
 
@@ -170,10 +170,23 @@ def _n_at_start(result: Curves, group: object) -> int:
 
 
 def _of_patients(series: CaseSeries, measure: str, row: Row, verb: str, *, named: bool = True) -> Sentence:
-    """ "67 % of 138 patients (95 % CI 58–74 %) had documented resolution"."""
-    n, key = _n_at_start(series.results[measure], row.group), (("group", str(row.group)),)
-    whole = bound(f"{numbers.count(n)} {plural(n, 'patients')}", measure, key, [("at_risk", float(n), "patients")])
-    return say(row.percent(n), " of ", whole, " (", row.percent_limits(n, named=named), f") {verb}")
+    """ "67 % of 138 patients (95 % CI 58–74 %) had documented resolution"; once somebody was lost to follow-up
+    "an estimated 67 % (95 % CI 58–74 %; n = 138)".
+    """
+    result, key = series.results[measure], (("group", str(row.group)),)
+    n = _n_at_start(result, row.group)
+    limits = row.percent_limits(n, named=named)
+    here = result.frame[result.frame["group"] == row.group]
+    number = [("at_risk", float(n), "patients")]
+    if lost_before(result, here, row.cells[result.axis]):
+        whole = bound(numbers.count(n), measure, key, number)
+        return say("an estimated ", row.percent(n), " (", limits, "; n = ", whole, f"){_verbal(verb)}")
+    whole = bound(f"{numbers.count(n)} {plural(n, 'patients')}", measure, key, number)
+    return say(row.percent(n), " of ", whole, " (", limits, f"){_verbal(verb)}")
+
+
+def _verbal(verb: str) -> str:
+    return f" {verb}" if verb else ""
 
 
 def _median(series: CaseSeries, measure: str, unit: str) -> Sentence:
@@ -302,10 +315,9 @@ def _groups(series: CaseSeries) -> Sentence:
 
 
 def _group_share(series: CaseSeries, row: Row, place: int) -> Sentence:
-    n, key = _n_at_start(series.results["time_by_group"], row.group), (("group", str(row.group)),)
-    whole = bound(numbers.count(n), "time_by_group", key, [("at_risk", float(n), "patients")])
-    noun, limits = "" if place else " patients", row.percent_limits(n, named=not place)
-    return say(labelled(row.group, "time_by_group"), ": ", row.percent(n), " of ", whole, f"{noun} (", limits, ")")
+    return say(
+        labelled(row.group, "time_by_group"), ": ", _of_patients(series, "time_by_group", row, "", named=not place)
+    )
 
 
 def _difference(series: CaseSeries) -> Sentence:

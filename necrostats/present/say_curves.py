@@ -143,12 +143,12 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
         return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
     further = (_further(row, n, main, result.of) for row in each[1:])
-    counted = not _lost_before(result, rows, at)
+    counted = not lost_before(result, rows, at)
     parts = [_first(each[0], n, result.method.level, main, result.of, counted=counted), *further]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 
 
-def _lost_before(result: Curves, rows: pd.DataFrame, at: int) -> bool:
+def lost_before(result: Curves, rows: pd.DataFrame, at: int) -> bool:
     """Whether somebody left view before a point, so that what is known there is an estimate."""
     one = rows[(rows["cause"] == rows["cause"].iloc[0]) & (rows[result.axis] < at)]
     return bool(one["censored"].sum() > 0)
@@ -156,7 +156,7 @@ def _lost_before(result: Curves, rows: pd.DataFrame, at: int) -> bool:
 
 def _last_with_enough(result: Curves, rows: pd.DataFrame, at: int) -> int:
     """The point to speak of: the one asked for, or the last before it with 10 at risk once somebody was lost."""
-    if not _lost_before(result, rows, at):
+    if not lost_before(result, rows, at):
         return at
     enough = rows[(rows["at_risk"] >= FEWEST_AT_RISK) & (rows[result.axis] <= at)][result.axis]
     return int(enough.max()) if len(enough) and enough.max() > rows[result.axis].min() else at
@@ -215,4 +215,4 @@ def _(result: Curves, *, at: int | None = None, **options) -> tuple[str, ...]:
     grouped = is_grouped(result.frame)
     groups = in_order(result.frame["group"])
     said = [about(group, grouped, _group(result, group, landmark)) for group in groups]
-    return tuple(said) or ("Nobody was at risk.",)
+    return (*said, *result.beside) or ("Nobody was at risk.",)

@@ -3,8 +3,10 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from builders.courses import Course, registry_of
 from builders.results import NAN, curves, exact_curves
 from necrostats.errors import ChoiceError
+from necrostats.measures import time_to_resolution
 from necrostats.present import words
 from necrostats.present.say_curves import counted_once, reached
 from necrostats.present.saying import findings
@@ -127,3 +129,10 @@ def test_a_median_without_a_band_has_no_interval():
 )
 def test_the_end_at_the_horizon_has_a_verb_alone_and_beside_others(cause, verb):
     assert reached(cause) == verb
+
+
+def test_who_died_first_never_stands_without_all_deaths():
+    died = Course(scans=[(20, 12)], well_on=[20], died_on=60)
+    result = time_to_resolution(registry_of(died, Course(died_on=30), *[Course()] * 10))
+    assert findings(result)[-1] == "All deaths while observed, before or after resolution: 2 of 12 patients."
+    assert time_to_resolution(registry_of(*[Course()] * 10)).beside == ()
