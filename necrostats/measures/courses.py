@@ -248,7 +248,8 @@ def _method(definition: ResolutionDefinition, level: float, lost_after: int) -> 
         definition=f"{definition.sentence()} Unresolved and last seen within {lost_after} days of the data lock (the "
         "day the records were frozen for this report): still under treatment; earlier: lost to view. A session of "
         "drainage and necrosectomy counts as both. The size of a scan day is the longest axis of the largest "
-        "collection measured on it. Grades are AGREE grades. Patients are numbered in the order shown: no identifier and no date",
+        "collection measured on it. Grades are AGREE grades. Patients are numbered in the order shown: no identifier "
+        "and no date",
         references=tuple(filter(None, [definition.reference])),
     )
 
