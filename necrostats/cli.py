@@ -120,6 +120,7 @@ def _add_draft_layout(commands, shared: argparse.ArgumentParser) -> None:
         "correct it before you use it.",
     )
     draft.add_argument("source", metavar="EXPORT", help="a workbook, a csv file, or a folder of csv files")
+    _add_accept(draft)
     draft.set_defaults(run=_draft_layout)
 
 
@@ -209,7 +210,7 @@ def _tidy(request: argparse.Namespace) -> int:
 def _draft_layout(request: argparse.Namespace) -> int:
     from necrostats.registry.export.commands import run_draft
 
-    print(run_draft(request.source))
+    print(run_draft(request.source, request.accept))
     return DONE
 
 

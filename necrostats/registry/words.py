@@ -102,6 +102,12 @@ _PLAIN: Mapping[str, Mapping[str, str]] = {
         "mesenteric": "mesentery,root of mesentery,mesenteric root",
     },
 }
+_ANSWERS = {
+    "symptom_free": {
+        "yes": "asymptomatic,symptom free,no symptoms,none,nil,well",
+        "no": "symptomatic,unwell,pain,fever,vomiting,nausea,septic",
+    },
+}
 _INSTRUMENTS = {
     "snare": "snares,polypectomy snare",
     "net": "nets,retrieval net",
@@ -166,7 +172,7 @@ def _spread(words: Mapping[str, str]) -> dict[str, str]:
 
 @lru_cache(maxsize=1)
 def _tables() -> dict[str, dict[str, str]]:
-    plain = {name: _spread(words) for name, words in _PLAIN.items()}
+    plain = {name: _spread(words) for name, words in {**_PLAIN, **_ANSWERS}.items()}
     return {**plain, "instrument_class": _spread(_INSTRUMENTS), "event_type": _spread(_EVENTS)}
 
 
@@ -176,9 +182,9 @@ def built_in(column: str) -> Mapping[str, str]:
 
 
 def codes_of_columns() -> tuple[str, ...]:
-    """The columns for whose codes a language has words, "yes_no" and "yield_words" among them."""
+    """The columns for whose codes or answers a language has words, "yes_no" and "yield_words" among them."""
     coded = (column.name for table in TABLES.values() for column in table.columns if column.kind == "code")
-    return tuple(dict.fromkeys([*coded, "yes_no"]))
+    return tuple(dict.fromkeys([*coded, *_ANSWERS, "yes_no"]))
 
 
 def all_words() -> frozenset[str]:
@@ -191,8 +197,9 @@ def all_words() -> frozenset[str]:
 def known_words(column: str, codes: tuple[str, ...], own: Mapping[str, str]) -> dict[str, str]:
     """Every word that stands for a code: the codes themselves, with and without underscores, and all synonyms."""
     themselves = {form: code for code in codes for form in (folded(code), folded(code.replace("_", " ")))}
-    elsewhere = common_codes("yes_no" if codes == ("yes", "no") else column)
+    answered = codes == ("yes", "no")
+    elsewhere = {**(common_codes("yes_no") if answered else {}), **common_codes(column)}
     themselves = {**{word: code for word, code in elsewhere.items() if code in codes}, **themselves}
-    if codes == ("yes", "no"):
+    if answered:
         themselves |= {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no")}
     return {**themselves, **{word: code for word, code in built_in(column).items() if code in codes}, **own}

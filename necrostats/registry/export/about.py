@@ -8,16 +8,19 @@ import pandas as pd
 
 from necrostats.registry.earlier_set_aside import count
 from necrostats.registry.export.cells import Grid
+from necrostats.registry.export.heading_guesses import asks_the_opposite
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.findings import findings_frame
+
+_YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     """One finding for each, in the order of the sheets."""
     found = [*_strangers(laid), *_files(laid)]
     for sheet in laid.sheets:
-        found += [*_columns(sheet), *_marks(sheet)]
+        found += [*_columns(sheet), *_turned_round(sheet), *_marks(sheet)]
     return [*found, *(_row(each) for each in aside)]
 
 
@@ -89,6 +92,23 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             "Map it, or name it under ignore.",
             column=column.heading,
         )
+
+
+def _turned_round(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    """A column of symptoms that is read as "free of symptoms": yes may mean the opposite of what is read."""
+    columns = [column for rows in sheet.layout.rows for _, each in rows.each_number() for column in each]
+    for column in columns:
+        said = {column.codes.get(word) for word in _YES}
+        if column.to == "symptom_free" and asks_the_opposite(column.heading) and "no" not in said:
+            yield _about(
+                sheet.grid,
+                "asks",
+                "SYMPTOMS_OR_FREE",
+                "is read as symptom_free: a yes there means free of symptoms",
+                'If it means symptoms, write { to = "symptom_free", codes = { "yes" = "no", "no" = "yes" } } with the '
+                "words of the cells.",
+                column=column.heading,
+            )
 
 
 def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:

@@ -37,9 +37,9 @@ def status_line(counts: Counts, set_aside: pd.DataFrame) -> str:
     return counts.status(rows["rule"].nunique())
 
 
-def run_draft(export: str) -> str:
+def run_draft(export: str, accepted: Collection[str] = ()) -> str:
     """The proposed layout to print."""
-    return draft_layout(export)
+    return draft_layout(export, accepted=accepted)
 
 
 def run_guide() -> str:

@@ -6,7 +6,7 @@ Each is read whole or not at all.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 
 from necrostats.registry.codebook import ADVERSE_EVENTS, COLLECTIONS, INSTRUMENT_USES, STENTS
 from necrostats.registry.export.readings import BLANK, Fills, Reading, number_text, refused
@@ -307,10 +307,19 @@ def _stent_size(kind: str, found: re.Match[str]) -> Fills | None:
     return {name: number_text(value)} if value is not None else None
 
 
+_REMOVED = frozenset(
+    {"removed", "out", "explanted", "extracted", "pulled", "removal", *(folded(word) for word in listed("removed"))}
+)
+
+
+_BEFORE_A_DATE = frozenset(("on", "at", "am", "den", "vom", "le", "el", "il", "dal", "del", "du"))
+
+
 def parted_end(text: str, own: Words) -> tuple[str, str] | None:
     """ "migrated 23/10/24" → ("migrated", "23/10/24"): why a stent ended, and what is left to be its date.
 
-    None if no part of the cell is a known reason, unless the whole of it may be a date.
+    A word for removed gives no reason: "removed 23/10/24" → ("", "23/10/24"). None if no part of the cell is a known
+    reason or such a word, unless the whole of it may be a date.
     """
     words = known_words("end_reason", STENTS.column("end_reason").codes, own)
     pieces = text.split()
@@ -318,5 +327,12 @@ def parted_end(text: str, own: Words) -> tuple[str, str] | None:
         for first, rest in ((pieces[:length], pieces[length:]), (pieces[-length:], pieces[:-length])):
             code = words.get(folded(" ".join(first).strip(" ,;:.-()")))
             if code is not None:
-                return code, " ".join(rest).strip(" ,;:-()")
-    return ("", text) if re.search("[0-9]", text) else None
+                return code, _without(rest, _BEFORE_A_DATE)
+    rest = _without(pieces, _REMOVED | _BEFORE_A_DATE)
+    return ("", rest) if re.search("[0-9]", rest) else None
+
+
+def _without(pieces: Sequence[str], words: Collection[str]) -> str:
+    """Pieces of a cell joined again, but for some small words."""
+    kept = (piece for piece in pieces if folded(piece.strip(" ,;:.-()")) not in words)
+    return " ".join(kept).strip(" ,;:-()")

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
-from pathlib import Path
 from statistics import median
 
 from necrostats.registry import languages
@@ -23,6 +21,7 @@ from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.quantities.cells import points_elsewhere
 from necrostats.registry.tidy_cells import read_cell
+from necrostats.registry.words import NO, YES
 
 WHOLE, WITHIN, BEGINNING, COMPOUND = 3.0, 2.0, 1.2, 1.0
 _SHORTEST_BEGINNING, _SHORTEST_COMPOUND = 4, 5
@@ -36,11 +35,9 @@ _LONGEST_WORD = 24
 @lru_cache(maxsize=1)
 def phrases() -> Mapping[str, Mapping[str, tuple[str, ...]]]:
     """The headings that units write: section → target → phrases as `plain_heading` makes them."""
-    text = Path(languages.__file__).with_name("headings.toml").read_text(encoding="utf-8")
-    sections = tomllib.loads(text)
     return {
         section: {target: tuple(map(plain_heading, listed.split(", "))) for target, listed in each.items()}
-        for section, each in sections.items()
+        for section, each in languages.headings().items()
     }
 
 
@@ -82,7 +79,7 @@ class Guess:
     """A heading that may become a target; `filled` cells that hold something, `read` of them read as the target.
 
     `score` grows with the likeness of the heading and the share read. `examples` are cells that may be shown, `unread`
-    words in a column of codes that stand for none yet.
+    words in a column of codes that stand for none yet, `opposite` answers that mean the opposite of what they say.
     """
 
     heading: str
@@ -94,6 +91,7 @@ class Guess:
     filled: int = 0
     read: int = 0
     examples: tuple[str, ...] = field(default=(), repr=False)
+    opposite: tuple[tuple[str, str], ...] = ()
     unread: tuple[str, ...] = field(default=(), repr=False)
 
     @property
@@ -154,8 +152,22 @@ def _by_cells(
         filled=len(cells),
         read=sum(sound),
         examples=tuple(shown[:_SHOWN]),
+        opposite=_opposite(heading, cells, target, codes),
         unread=tuple(_unread(cells, sound, table, target, codes)),
     )
+
+
+def _opposite(
+    heading: str, cells: Sequence[RawCell], target: str, codes: Mapping[str, str]
+) -> tuple[tuple[str, str], ...]:
+    """Plain answers in a column of symptoms, turned round: yes there are some is no, not free of them."""
+    if target != "symptom_free" or not asks_the_opposite(heading):
+        return ()
+    answers = {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no"), **languages.common_codes("yes_no")}
+    plain = {word for language in languages.LANGUAGES for word in languages.codes_in(language, "yes_no")}
+    answers |= {word: code for word, code in codes.items() if word in plain}
+    written = dict.fromkeys(folded(cell.text) for cell in cells)
+    return tuple((word, "no" if answers[word] == "yes" else "yes") for word in written if word in answers)
 
 
 def _unread(
@@ -193,7 +205,19 @@ def _codes(table: str, target: str, language: str) -> Mapping[str, str]:
     coded = {"instruments": "instrument_class", "event": "event_type", "stents": "stent_type", "stent": "stent_type"}
     name = coded.get(target, target)
     kind = TABLES[table].column(target).kind if target in TABLES[table].names else "code"
-    return languages.codes_in(language, "yes_no" if kind == "yes_no" else name)
+    if kind == "yes_no":
+        return {**languages.codes_in(language, "yes_no"), **languages.codes_in(language, name)}
+    return languages.codes_in(language, name)
+
+
+_SYMPTOMS = re.compile(r"s[iy]mpt|beschwerd")
+_FREE_OF_THEM = re.compile(r"free|frei|libre|liber|sans|sin |senza|ohne|\bno\b|a[sz]s?[iy]mpt")
+
+
+def asks_the_opposite(heading: str) -> bool:
+    """Whether a column that is to say "free of symptoms" seems by its heading to say that there are some."""
+    name = plain_heading(heading)
+    return bool(_SYMPTOMS.search(name)) and not _FREE_OF_THEM.search(name)
 
 
 def _is_sound(reading: Reading, table: str) -> bool:

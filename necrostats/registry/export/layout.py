@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from necrostats.registry.export.own_words import OwnWords
+from necrostats.registry.folding import folded
 
 NUMBER = "{n}"
 SHEET = "{sheet}"
@@ -148,6 +149,12 @@ class Layout:
     fill: Mapping[tuple[str, str], str] = field(default_factory=dict)
     sha256: str = ""
     name: str = "layout"
+
+    @property
+    def vouched(self) -> frozenset[str]:
+        """The names of sheets that the layout writes out, folded: somebody has looked at each."""
+        named = {*self.ignore_sheets, *(name for sheet in self.sheets for name in sheet.names)}
+        return frozenset(folded(name) for name in named if not {"*", "?"} & set(name))
 
     def makers(self) -> Iterator[tuple[SheetLayout, RowsLayout]]:
         """Every group of made rows with its sheet, in order."""

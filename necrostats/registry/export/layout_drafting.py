@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -59,6 +59,7 @@ _ESSENTIAL = {
 _LONG = tuple(name for name in _ESSENTIAL if name != "collections")
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
+_HALF = 0.5  # of codes shared with other sheets
 _MOST_WORDS = 20
 _ORDERS = ("day_first", "month_first")
 
@@ -98,12 +99,14 @@ class Maker:
         return any(each.target == target for each in self.found)
 
 
-def draft_layout(export: str | Path) -> str:
+def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
     """The text of a layout for an export. SourceError if it cannot be read; RegistryError if a heading or a name in it
-    looks like an identifier."""
+    looks like an identifier and is not among the places `accepted` by a person, which the layout then accepts too.
+    """
     read = read_export(export)
-    refuse_names(read, {id(grid): header_rows_of(grid) for grid in read.grids})
-    return "\n".join([_TOP, *_whole(read)]).rstrip() + "\n"
+    refuse_names(read, {id(grid): header_rows_of(grid) for grid in read.grids}, accepted)
+    looked_at = [f"accept = {_list(accepted)}  # places that a person has looked at", ""] if accepted else []
+    return "\n".join([_TOP, *looked_at, *_whole(read)]).rstrip() + "\n"
 
 
 def header_rows_of(grid: Grid) -> tuple[int, ...]:
@@ -182,7 +185,9 @@ def _is_unique(column: RawColumn) -> bool:
 
 def _with_keys(sheets: Sequence[Sheet]) -> list[Sheet]:
     """Sheets with the column of study codes: well headed, and with the codes that the sheet of patients has."""
-    first = [replace(sheet, key=_best_key(sheet, "patient", frozenset())) for sheet in sheets]
+    headed = [replace(sheet, key=_best_key(sheet, "patient", frozenset())) for sheet in sheets]
+    everywhere = frozenset(code for sheet in headed if sheet.key for code in _codes(sheet.columns[sheet.key]))
+    first = [sheet if sheet.key else replace(sheet, key=_likest(sheet, everywhere)) for sheet in headed]
     main = _main(first)
     known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
     return [_keyed(sheet, known) for sheet in first]
@@ -201,9 +206,24 @@ def _best_key(sheet: Sheet, kind: str, known: frozenset[str]) -> str:
     scores = {}
     for heading, column in sheet.columns.items():
         alike = likeness(heading, phrases()["keys"][kind])
-        if alike >= WITHIN and likeness(heading, other) <= alike and _are_codes(column):
+        headed = alike >= WITHIN and likeness(heading, other) <= alike
+        held = kind == "patient" and _shared(column, _telling(known)) >= _HALF
+        if (headed or held) and _are_codes(column):
             scores[heading] = alike + 2 * _shared(column, known)
     return max(scores, key=scores.get, default="")
+
+
+def _likest(sheet: Sheet, known: frozenset[str]) -> str:
+    """The column, whatever its heading, that holds most of the codes of the other sheets; blank if none has half."""
+    telling = _telling(known)
+    shares = {heading: _shared(column, telling) for heading, column in sheet.columns.items() if _are_codes(column)}
+    best = max(shares, key=shares.get, default="")
+    return best if best and shares[best] >= _HALF else ""
+
+
+def _telling(codes: frozenset[str]) -> frozenset[str]:
+    """Codes with a letter in them: a bare number can be anything."""
+    return frozenset(code for code in codes if re.search("[a-z]", code))
 
 
 def _codes(column: RawColumn) -> list[str]:
@@ -535,6 +555,9 @@ def _overflow(sheet: Sheet, maker: Maker) -> Iterator[str]:
 def _target(guess: Guess) -> str:
     if guess.target == "operator":
         return '{ to = "operator", pseudonyms = true }'
+    if guess.opposite:
+        codes = ", ".join(f"{_text(word)} = {_text(code)}" for word, code in guess.opposite)
+        return f"{{ to = {_text(guess.target)}, codes = {{ {codes} }} }}"
     if guess.day_first is False:
         return f'{{ to = {_text(guess.target)}, order = "month_first" }}'
     return f"{{ to = {_text(guess.target)}, unit = {_text(guess.unit)} }}" if guess.unit else _text(guess.target)

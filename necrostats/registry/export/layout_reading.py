@@ -13,7 +13,7 @@ import hashlib
 import re
 import tomllib
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -50,9 +50,11 @@ _DAY_FILLS = {("patients", "last_contact_day"): (LAST_RECORD, DATA_LOCK)}
 
 
 def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str, str]]:
-    """[synonyms]: column → folded word → code, beside the words of the languages that the layout names."""
-    names = sorted({column.name for table in TABLES.values() for column in table.columns if column.kind == "code"})
-    known = ["yes_no", *names]
+    """[synonyms]: column, or target, → folded word → code, beside the words of the languages that the layout names."""
+    coded, answered = (
+        sorted({column.name for column in _every_column() if column.kind == kind}) for kind in ("code", "yes_no")
+    )
+    known = ["yes_no", *coded, *answered, *(target for target in _CODED if target not in coded)]
     own = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
     keys.done()
     found = {name: merged(*(codes_in(language, name) for language in languages), own[name]) for name in known}
@@ -60,13 +62,18 @@ def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str,
 
 
 def choices_of(name: str) -> tuple[str, ...]:
-    """The codes that words of a column (or of "yes_no") can stand for."""
-    if name == "yes_no":
+    """The codes that words of a column, of a target, or of "yes_no" can stand for."""
+    name = _CODED.get(name, name)
+    if name == "yes_no" or any(column.name == name and column.kind == "yes_no" for column in _every_column()):
         return YES_NO
     if name == "yield_words":
         return SIZES
     column = code_column(name)
     return column.codes if column else ()
+
+
+def _every_column() -> Iterator[Column]:
+    return (column for table in TABLES.values() for column in table.columns)
 
 
 def codes_of(keys: Keys, choices: tuple[str, ...]) -> dict[str, str]:
@@ -268,7 +275,8 @@ def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
     name = _CODED.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
     choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
     own = codes_of(options.keys("codes"), choices)
-    general = {word: code for word, code in defaults.synonyms.get(name, {}).items() if not code or code in choices}
+    said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
+    general = {word: code for word, code in said.items() if not code or code in choices}
     return merged(general, own)
 
 

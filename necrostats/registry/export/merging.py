@@ -11,7 +11,7 @@ import pandas as pd
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
 from necrostats.registry.export.assembling import CHILDREN, conflict
 from necrostats.registry.export.cells import first_rows
-from necrostats.registry.export.table_drafts import NOWHERE, Days, Made, Making, Mark
+from necrostats.registry.export.table_drafts import NO_MAKER, NOWHERE, Days, Made, Making, Mark
 from necrostats.registry.export.texts import Texts
 
 SAME_ROW = "DUPLICATE_ID"
@@ -126,14 +126,20 @@ def one_row_a_patient(making: Making) -> Making:
 
 
 def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Making:
-    """Sessions (mask (N,) `merging`) on day 0 joined with the index drainage of their patient, where there is one."""
+    """Sessions (mask (N,) `merging`) on day 0 joined with the index drainage of their patient, where there is one.
+
+    A drainage that is there only because its date stands with the patient gives way to one with a row of its own.
+    """
     sessions = making.tables["sessions"]
-    drains = sessions.text("session_type").among(DRAINAGES) & on_day_0
-    home = pd.Series(np.flatnonzero(drains), index=sessions.person[drains])
+    implied = sessions.maker == NO_MAKER
+    drains = np.flatnonzero(sessions.text("session_type").among(DRAINAGES) & on_day_0)
+    drains = drains[np.argsort(implied[drains], kind="stable")]
+    home = pd.Series(drains, index=sessions.person[drains])
     home = home[~home.index.duplicated()]
     group = np.arange(len(sessions))
-    joining = merging & on_day_0 & np.isin(sessions.person, home.index)
+    joining = (merging | implied) & on_day_0 & np.isin(sessions.person, home.index)
     group[joining] = home.reindex(sessions.person[joining]).to_numpy(dtype=np.int64)
+    joining &= group != np.arange(len(sessions))
     if not joining.any():
         return making
     numbered = np.flatnonzero(joining & (sessions.number > 0) & ~sessions.text("session").filled)

@@ -27,7 +27,8 @@ def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: C
     """
     known = _known_words(layout)
     accepted = [*accepted, *(layout.accept if layout else ())]
-    found = [each for grid, form in _as_laid(export, layout) for each in _in_grid(grid, form, accepted, known)]
+    vouched = layout.vouched if layout else frozenset()
+    found = [each for grid, form in _as_laid(export, layout) for each in _in_grid(grid, form, accepted, known, vouched)]
     found += find_identifiers([], export.other_texts, accepted=accepted)
     if found:
         raise RegistryError(refusal_text(found))
@@ -63,9 +64,11 @@ def _without(grid: Grid, forms: Collection[SheetLayout]) -> Grid:
     return grid
 
 
-def _in_grid(grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str]) -> list[Suspicion]:
+def _in_grid(
+    grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str], vouched: Collection[str]
+) -> list[Suspicion]:
     above = list(_above(grid, form.header_rows))
-    sheet = _sheet(grid, form.header_rows)
+    sheet = replace(_sheet(grid, form.header_rows), vouched=folded(grid.name) in vouched)
     there = _headings_there(form, sheet)
     keys, periods, operators = map(there, (form.keys, _mapped(form, _periods), _mapped(form, _operators)))
     no_dates = {folded(heading) for heading in (*keys, *operators)}
@@ -128,12 +131,12 @@ def _mapped(form: SheetLayout, wanted) -> Iterator[str]:
             yield from (heading.replace("{n}", str(number)) for number in rows.numbers or (0,))
 
 
-def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]]) -> None:
+def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]], accepted: Collection[str] = ()) -> None:
     """RegistryError if a heading, or the name of a file or sheet, looks like an identifier; cells are not looked at."""
     found = [
         each
         for grid in export.grids
-        for each in find_identifiers([_without_cells(_sheet(grid, header_rows[id(grid)]))])
+        for each in find_identifiers([_without_cells(_sheet(grid, header_rows[id(grid)]))], accepted=accepted)
         if each.row is not None or each.where
     ]
     if found:
@@ -141,4 +144,5 @@ def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]]) -> 
 
 
 def _without_cells(sheet: Sheet) -> Sheet:
-    return Sheet(file=sheet.file, name=sheet.name, header=sheet.header, columns={name: [] for name in sheet.columns})
+    none = {name: [] for name in sheet.columns}
+    return Sheet(file=sheet.file, name=sheet.name, header=sheet.header, columns=none, vouched=True)

@@ -17,7 +17,7 @@ from necrostats.registry.export.linking import NOTHING_BEFORE, grouped, linked, 
 from necrostats.registry.export.mapped_sheets import Laid
 from necrostats.registry.export.merging import one_row_a_patient, same_day
 from necrostats.registry.export.patients import People, RowsAside, people_of, rows_aside
-from necrostats.registry.export.table_drafts import Making, joined
+from necrostats.registry.export.table_drafts import NO_MAKER, Making, joined
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.export.timing import INDEX_DATE, hidden_quarters, index_of, timed
 
@@ -93,7 +93,7 @@ def _with_index_sessions(making: Making, layout: Layout) -> Making:
     patients, sessions = making.tables["patients"], making.tables["sessions"]
     rows = np.flatnonzero(patients.day(INDEX_DATE).known)
     made = replace(
-        patients, table=sessions.table, texts={}, origins={}, days={}, marks=(), maker=np.full(len(patients), -1)
+        patients, table=sessions.table, texts={}, origins={}, days={}, marks=(), maker=np.full(len(patients), NO_MAKER)
     ).take(rows)
     made = replace(
         made,

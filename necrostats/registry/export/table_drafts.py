@@ -12,6 +12,7 @@ from necrostats.registry.export.mapped_sheets import LaidColumn
 from necrostats.registry.export.texts import Texts
 
 NOWHERE = -1
+NO_MAKER = -1  # of rows that no group of rows of the layout made
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -51,10 +51,18 @@ def ordinary_words() -> frozenset[str]:
     """Single folded words that units of other languages write and that name nobody."""
     lines = Path(__file__).with_name("ordinary.txt").read_text(encoding="utf-8").splitlines()
     found = {word for line in lines if not line.startswith("#") for word in line.split()}
+    for targets in headings().values():
+        found |= {word for text in targets.values() for word in re.findall(r"[^\W\d_]{4,}", folded(text))}
     for language in LANGUAGES:
         for lists in (_file(language)["words"], *_file(language)["codes"].values()):
             found |= {word for text in lists.values() for word in re.findall(r"\w{4,}", folded(text))}
     return frozenset(found)
+
+
+@lru_cache(maxsize=1)
+def headings() -> Mapping[str, Mapping[str, str]]:
+    """What units head their columns with: section → target → phrases, as one text with commas between."""
+    return tomllib.loads(Path(__file__).with_name("headings.toml").read_text(encoding="utf-8"))
 
 
 @lru_cache(maxsize=8)

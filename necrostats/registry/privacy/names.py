@@ -362,6 +362,11 @@ def clues_in_names(text: str) -> Iterator[Clue]:
         yield _CAPITAL
 
 
+def only_looks_so(clue: Clue) -> bool:
+    """Whether a clue rests on the look of a word alone: on no list, title or deed."""
+    return clue in (_WRITTEN, _CAPITAL)
+
+
 def _bare(words: Sequence[str]) -> list[str]:
     return [word for each in words if each.casefold() not in DISEASES for word in (each, each.split("'")[0])]
 

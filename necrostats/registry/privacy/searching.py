@@ -9,7 +9,7 @@ from necrostats.registry.privacy.columns import Role, hits_in_column
 from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
 from necrostats.registry.privacy.known_words import KnownWords
-from necrostats.registry.privacy.names import clue_of_person
+from necrostats.registry.privacy.names import clue_of_person, only_looks_so
 from necrostats.registry.privacy.numbers import clues_in_code_of_a_file
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
 from necrostats.registry.privacy.texts import clues_in, forget
@@ -77,8 +77,9 @@ class _Names:
 
     def __init__(self, sheets: Sequence[Sheet]) -> None:
         self.suspicions: list[Suspicion] = []
+        vouched = {sheet.name for sheet in sheets if sheet.vouched}
         self._files = self._named("file", [sheet.file for sheet in sheets])
-        self._sheets = self._named("sheet", [sheet.name for sheet in sheets])
+        self._sheets = self._named("sheet", [sheet.name for sheet in sheets], vouched)
 
     def file(self, sheet: Sheet) -> str:
         return self._files[sheet.file]
@@ -86,10 +87,10 @@ class _Names:
     def sheet(self, sheet: Sheet) -> str:
         return self._sheets[sheet.name]
 
-    def _named(self, what: str, names: Sequence[str]) -> dict[str, str]:
+    def _named(self, what: str, names: Sequence[str], vouched: Collection[str] = ()) -> dict[str, str]:
         shown = {}
         for number, name in enumerate(dict.fromkeys(names), 1):
-            clues = _clues_in_name(name)
+            clues = [clue for clue in _clues_in_name(name) if not (name in vouched and only_looks_so(clue))]
             shown[name] = f"{what} {number} (name withheld)" if clues else name
             self.suspicions += [_elsewhere(clue, f"name of {what} {number}") for clue in clues]
         return shown

@@ -48,7 +48,8 @@ class Sheet:
 
     `columns` maps each heading to its N cells as text: a list, an object array, or anything with `texts` (U,),
     each text once, and `which` (N,), the text of each row. `rows` (N,) are the row numbers that the spreadsheet
-    shows; left out, they run from 2.
+    shows; left out, they run from 2. `vouched`: a person has written the sheet's name into a layout, or is about to, so
+    that looking like a name is no reason to stop it.
     """
 
     file: str
@@ -57,6 +58,7 @@ class Sheet:
     columns: Mapping[str, Any]
     hidden: bool = False
     rows: Sequence[int] | np.ndarray | None = None
+    vouched: bool = False
 
     def __repr__(self) -> str:
         return f"Sheet: {len(self.columns)} columns, text withheld"
@@ -107,6 +109,7 @@ _ADVICE = (
     "What to do:\n"
     "  remove the column, if the registry does not need it;\n"
     "  put pseudonyms in its place (study codes such as P001; operators A, B, C), and keep the key elsewhere;\n"
+    "  name a sheet in the layout (name, or ignore_sheets), if what it is called is nobody's name;\n"
     "  name a column of dates in the layout, so that its dates become days from the index drainage;\n"
     "  correct or blank the cells, or change the comment, property or name, in a copy of the file;\n"
     "  where a person has looked and found nobody named: --accept COLUMN lets the places pass that are not marked *,\n"

@@ -160,3 +160,44 @@ def test_sheets_of_one_form_are_told_as_one_and_a_session_may_name_the_patient(t
     assert layout.ignore_sheets == ("Legend",)
     index = [rows.index or rows.holds("index_date") for _, rows in layout.makers()]
     assert sum(map(bool, index)) == 1
+
+
+def test_a_study_code_under_a_heading_nobody_knows_is_found_by_the_codes_of_the_other_sheets(tmp_path):
+    path = workbook(
+        tmp_path / "a.xlsx",
+        {
+            "Kranke": [
+                ["Kürzel", "Alter", "Erstdrainage"],
+                ["A-01", 50, date(2024, 3, 1)],
+                ["A-02", 61, date(2024, 3, 5)],
+            ],
+            "Sitzungen": [
+                ["Patient", "Datum", "Menge"],
+                ["A01", date(2024, 3, 8), "100 ml"],
+                ["A02", date(2024, 3, 9), "50 ml"],
+            ],
+        },
+    )
+    layout = parse_layout(draft_layout(path))
+    assert {sheet.names[0]: sheet.patient for sheet in layout.sheets} == {
+        "Kranke": ("Kürzel",),
+        "Sitzungen": ("Patient",),
+    }
+
+
+@pytest.mark.parametrize(
+    ("heading", "opposite"),
+    [
+        ("Symptoms", True),
+        ("Symptom free", False),
+        ("Beschwerden", True),
+        ("beschwerdefrei", False),
+        ("Asymptomatic", False),
+    ],
+)
+def test_a_column_of_symptoms_is_drafted_with_its_answers_turned_round(tmp_path, heading, opposite):
+    clinic = [["Study no", "Date", heading], ["A1", date(2024, 5, 1), "yes"], ["A2", date(2024, 5, 2), "no"]]
+    people = [["Study no", "Age", "Index drainage"], ["A1", 50, date(2024, 3, 1)], ["A2", 60, date(2024, 3, 2)]]
+    text = draft_layout(workbook(tmp_path / "a.xlsx", {"Patients": people, "Clinic": clinic}))
+    turned = 'codes = { "yes" = "no", "no" = "yes" }'
+    assert f'"{heading}" = ' in text and (turned in text) == opposite

@@ -6,8 +6,9 @@ from datetime import date
 import pytest
 import xlsxwriter
 
-from builders.exports import HEADINGS, WIDE, read, read_wide, wide_line
+from builders.exports import HEADINGS, INDEX, WIDE, read, read_wide, wide_line, workbook
 from necrostats.errors import RegistryError
+from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import read_with_layout
 
@@ -161,3 +162,27 @@ def test_record_numbers_under_such_a_heading_still_stop(tmp_path):
     headings, layout = ["Pat.-Nr.", *HEADINGS[1:]], WIDE.replace('"Study no"', '"Pat.-Nr."')
     lines = [wide_line(key=key) for key in (70311842, 70922541, 71234410)]
     refused(read_wide, tmp_path, *lines, layout=layout, headings=headings)
+
+
+@pytest.mark.parametrize("named", ['name = "Quorlis"', 'ignore_sheets = ["Quorlis"]'])
+def test_a_sheet_that_the_layout_names_is_read_or_left_and_any_other_that_looks_like_a_name_is_refused(tmp_path, named):
+    sheets = {"DEN": [HEADINGS, wide_line("1")], "Quorlis": [["Study no", "Date"], ["1", "10/04/24"]]}
+    with pytest.raises(RegistryError, match="ignore_sheets"):
+        read(tmp_path, sheets, WIDE)
+    reviews = """
+[[sheet]]
+name = "Quorlis"
+patient = "Study no"
+[[sheet.rows]]
+table = "reviews"
+columns = { "Date" = "day" }
+"""
+    layout = f"{WIDE}\n{reviews}" if named.startswith("name") else WIDE.replace("format = 1", f"format = 1\n{named}")
+    assert len(read(tmp_path, sheets, layout).registry.reviews) == named.startswith("name")
+
+
+def test_a_draft_is_made_of_places_that_a_person_accepts_and_accepts_them_too(tmp_path):
+    path = workbook(tmp_path / "a.xlsx", {"Margaret": [["Study no", "Index drainage"], ["1", INDEX]]})
+    with pytest.raises(RegistryError, match="name of sheet 1"):
+        draft_layout(path)
+    assert 'accept = ["name of sheet 1"]' in draft_layout(path, accepted=["name of sheet 1"])

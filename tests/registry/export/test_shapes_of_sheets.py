@@ -171,3 +171,74 @@ def test_an_identity_in_a_form_is_refused_with_its_place_and_not_shown(tmp_path)
 def test_labels_without_values_are_refused_with_what_to_write():
     with pytest.raises(RegistryError, match="labels"):
         parse_layout(FORM.replace('values = "B"', ""))
+
+
+CLINIC = (
+    WIDE
+    + """
+[[sheet]]
+name = "Clinic"
+patient = "Study no"
+[[sheet.rows]]
+table = "reviews"
+columns = { "Date" = "day", "Symptoms" = "symptom_free" }
+"""
+)
+
+
+def test_a_column_of_symptoms_read_as_free_of_them_is_asked_about_until_yes_is_explained(tmp_path):
+    clinic = [["Study no", "Date", "Symptoms"], ["1", "10/04/24", "yes"], ["1", "10/05/24", "none"]]
+    sheets = {"DEN": [HEADINGS, wide_line("1")], "Clinic": clinic}
+    assert told(read(tmp_path, sheets, CLINIC), "SYMPTOMS_OR_FREE")
+    turned = CLINIC.replace(
+        '"Symptoms" = "symptom_free"', '"Symptoms" = { to = "symptom_free", codes = { "yes" = "no" } }'
+    )
+    found = read(tmp_path, sheets, turned)
+    assert not told(found, "SYMPTOMS_OR_FREE")
+    assert found.registry.reviews["symptom_free"].tolist() == [False, True]
+
+
+def test_words_for_answers_may_be_given_by_the_name_of_their_column_or_target(tmp_path):
+    layout = WIDE.replace("[[sheet]]", '[synonyms.event]\n"blutig" = "bleeding"\n[[sheet]]', 1)
+    found = read_wide(tmp_path, wide_line("1", DEN1_date="10/03/24", DEN1_compl="blutig"), layout=layout)
+    assert found.registry.adverse_events["event_type"].tolist() == ["bleeding"]
+
+
+def test_a_drainage_with_a_row_of_its_own_is_not_made_a_second_time_from_the_date_beside_the_patient(tmp_path):
+    layout = (
+        WIDE
+        + """
+[[sheet]]
+name = "Scopes"
+patient = "Study no"
+[[sheet.rows]]
+table = "sessions"
+columns = { "Date" = "day", "Type" = "session_type", "Min" = "minutes_total" }
+"""
+    )
+    scopes = [["Study no", "Date", "Type", "Min"], ["1", INDEX, "drainage", 45], ["1", "10/03/24", "necrosectomy", 60]]
+    found = read(tmp_path, {"DEN": [HEADINGS, wide_line("1"), wide_line("2")], "Scopes": scopes}, layout)
+    sessions = found.registry.sessions[["patient_id", "day", "session_type", "minutes_total"]].astype(str)
+    assert sessions.to_numpy().tolist() == [
+        ["P0001", "0", "drainage", "45.0"],
+        ["P0001", "9", "necrosectomy", "60.0"],
+        ["P0002", "0", "drainage", "nan"],
+    ]
+
+
+@pytest.mark.parametrize(
+    "written", ["removed 12/03/24", "entfernt am 12.03.24", "retirée le 12/03/24", "rimosso il 12/03/24"]
+)
+def test_a_stent_that_was_removed_has_a_day_and_no_reason(tmp_path, written):
+    layout = (
+        WIDE
+        + """
+[[sheet.rows]]
+table = "stents"
+constants = { stent_type = "lumen_apposing", placed_day = "0" }
+columns = { "Stent end" = "end" }
+"""
+    )
+    sheet = [(*HEADINGS, "Stent end"), [*wide_line("1"), written]]
+    stents = read(tmp_path, {"DEN": sheet}, layout).registry.stents
+    assert stents["removed_day"].tolist() == [11] and stents["end_reason"].isna().all()

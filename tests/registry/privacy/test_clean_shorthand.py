@@ -6,6 +6,10 @@ import pytest
 
 from necrostats.registry.privacy import Sheet, find_identifiers
 
+OTHER_SHEETS = """
+Kranke Ambulanz Kontrollen Todesfälle Kürzel Legende Kommentar Antécédents Décès Lexique Contrôles Registro Casos
+Fallecidos Ayuda Malati Controlli Decessi Scheda Help Glossary Tracker Demographics Info Summary Pivot Lookup Audit
+"""
 TOOLS = """
 snare+net, then H2O2|rat-tooth forceps x2|Polypenschlinge + Netz|Schlinge, Körbchen|panier de Dormia
 Fasszange|LAMS 20 x 10|DPT 7 Fr x 5 cm|10 Fr DPS|guidewire 0.035|Seldinger, 12F|S+N|APC 40W|cap 4 cm
@@ -40,7 +44,8 @@ def test_the_shorthand_of_a_clean_spreadsheet_passes(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["Sessions", "DEN list", "WON 2", "Tabelle1", "necrosectomy_2026Q3", "unit_export_v2.xlsx"]
+    "name",
+    ["Sessions", "DEN list", "WON 2", "Tabelle1", "necrosectomy_2026Q3", "unit_export_v2.xlsx", *OTHER_SHEETS.split()],
 )
 def test_plain_names_of_sheets_and_files_pass(name: str) -> None:
     assert find_identifiers([Sheet(file=name, name=name, header=["x"], columns={"x": ["1"]})]) == []

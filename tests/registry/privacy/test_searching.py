@@ -270,3 +270,13 @@ def test_the_order_of_rows_changes_only_the_row_numbers(order: list[int]) -> Non
     cells = ["pus", "a@example.org", "2 passes", "net", "snare", "tel 07700 900123", "soft", "tough"]
     found = find_identifiers([_sheet(x=[cells[each] for each in order])])
     assert {(each.kind, order[each.row - 2]) for each in found} == {("email", 1), ("telephone", 5)}
+
+
+def test_a_sheets_name_that_somebody_wrote_into_a_layout_stops_only_for_more_than_its_look() -> None:
+    def found(name: str, vouched: bool) -> bool:
+        return bool(find_identifiers([Sheet(file="a.xlsx", name=name, header=[], columns={}, vouched=vouched)]))
+
+    assert found("Brandelow", vouched=False) and not found("Brandelow", vouched=True)
+    assert (
+        found("MRN 1234567", vouched=True) and found("Margaret", vouched=True) and found("Dr Brandelow", vouched=True)
+    )
