@@ -29,7 +29,8 @@ def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: C
     accepted = [*accepted, *(layout.accept if layout else ())]
     vouched = layout.vouched if layout else frozenset()
     found = [each for grid, form in _as_laid(export, layout) for each in _in_grid(grid, form, accepted, known, vouched)]
-    found += find_identifiers([], export.other_texts, accepted=accepted)
+    said = [(place, text) for place, text in export.other_texts if folded(text) not in vouched]
+    found += find_identifiers([], said, accepted=accepted)
     if found:
         raise RegistryError(refusal_text(found))
 
