@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 from necrostats.registry.codebook import Column
 from necrostats.registry.columns import LATEST
 from necrostats.registry.quantities.amounts import read_quantity
 from necrostats.registry.quantities.numbers import read_count, read_minutes, read_number
 
+_SPELT = {
+    "mm": "mm",
+    "ml": "ml|cc",
+    "%": "%|percent",
+    "minutes": "min|mins|minutes|minutos|minuten|'",
+    "Fr": "fr|french|f",
+}
 _UNITS = {"mm": "mm", "ml": "ml", "%": "percent", "percent": "percent"}
 
 
@@ -25,6 +34,13 @@ def _typed(text: str, column: Column) -> str:
     if found is None or found.value is None or found.problem or found.question:
         return ""
     return f"{found.value:g}" + (" (about is not kept here)" if found.approximate else "")
+
+
+def number_in_own_unit(text: str, column: Column) -> float | None:
+    """The number of a cell that repeats the unit of its column, "45 mm" or "7 Fr"; None for any other cell."""
+    own = _SPELT.get(column.unit)
+    found = re.fullmatch(rf"([0-9]+(?:\.[0-9]+)?)\s*(?:{own})\.?", text, re.IGNORECASE) if own else None
+    return float(found[1]) if found else None
 
 
 def _number(text: str, column: Column):

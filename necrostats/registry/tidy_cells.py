@@ -24,7 +24,7 @@ from necrostats.registry.cell_findings import (
 from necrostats.registry.codebook import Column
 from necrostats.registry.defusing import undefused
 from necrostats.registry.folding import folded
-from necrostats.registry.retyping import instead
+from necrostats.registry.retyping import instead, number_in_own_unit
 from necrostats.registry.shapes import shaped
 from necrostats.registry.words import NO, YES, built_in
 
@@ -41,6 +41,7 @@ _RANGE = re.compile(
     r"|.*\b(?:at least|up to|more than|less than|over|under)\b.*"
 )
 _LONGEST = 60
+_CLASSES = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _NINETY_OR_OVER = re.compile(r"90\s*\+|(?:>|≥|>=|over)\s*(?:89|90)")
 
 
@@ -85,6 +86,8 @@ def _no_number(text: str, column: Column) -> Verdict:
         return CALENDAR_DATE
     if column.name == "age_years" and _NINETY_OR_OVER.fullmatch(text):
         return _age_90()
+    if (own := in_own_unit(text, column)) is not None:
+        return own
     private = column.name == "age_years"  # a remedy shows the cell
     typed = "" if private or len(text) > _LONGEST else instead(text, column)
     if len(text) <= _LONGEST and _RANGE.fullmatch(text.casefold()):
@@ -94,6 +97,23 @@ def _no_number(text: str, column: Column) -> Verdict:
             "RANGE",
         )
     return _refused("is not a number", typed or "Write the number alone, without a unit, a sign or a word.")
+
+
+def in_own_unit(text: str, column: Column) -> Any:
+    """A number with the unit of its column, "45 mm", or a class in Roman numerals, "III", said; None for any other."""
+    value = _CLASSES.get(text.upper()) if column.name == "asa_class" else number_in_own_unit(text, column)
+    if value is None:
+        return None
+    found = _on_scale(float(value), column)
+    if isinstance(found, Verdict):
+        return found
+    return Verdict(
+        severity="notes",
+        rule="READ_AS",
+        problem=f"was read as {value:g}",
+        remedy="Nothing to do if that is what was meant.",
+        value=found,
+    )
 
 
 def _on_scale(value: float, column: Column) -> Any:
@@ -215,7 +235,8 @@ def _read_code(text: str, column: Column) -> Any:
         return listed[form]
     if is_unknown(text):
         return "unknown" if "unknown" in listed and form in ("?", "unk") else None
-    if (code := built_in(column.name).get(folded(text))) in column.codes:
+    code = built_in(column.name).get(folded(text), "")
+    if code in column.codes and code.startswith(folded(text)):
         return Verdict(
             severity="notes",
             rule="READ_AS",

@@ -124,6 +124,7 @@ PASSES = SESSIONS.column("passes")
 DAY = SESSIONS.column("day")
 AGE = PATIENTS.column("age_years")
 PEROXIDE = SESSIONS.column("peroxide_percent")
+ASA, CALIBER = PATIENTS.column("asa_class"), TABLES["stents"].column("caliber_fr")
 YIELD, MINUTES = SESSIONS.column("yield_low"), SESSIONS.column("minutes_total")
 
 
@@ -164,7 +165,7 @@ def test_a_decimal_comma_is_read_and_said(semicolons):
         ("~150", YIELD, "~150: yield_low 150, yield_high 150, yield_approximate yes."),
         ("0.3 L", YIELD, "0.3 L: yield_low 300, yield_high 300, yield_unit ml."),
         ("8 cm", MM, "8 cm: 80."),
-        ("45 min", MINUTES, "45 min: 45."),
+        ("1 h", MINUTES, "1 h: 60."),
         ("3 passes", PASSES, "3 passes: 3."),
         ("5-7", DAY, "5-7: day 5, day_latest 7."),
     ],
@@ -263,3 +264,28 @@ def test_any_text_is_a_number_or_unknown_or_a_verdict(text, comma, column):
 @given(value=st.floats(0, 400, allow_subnormal=False).map(lambda value: round(value, 6)))
 def test_what_python_writes_is_read_back_in_a_file_separated_by_commas(value):
     assert read_number(f"{value:.6f}", MM, False) == value
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "value"),
+    [
+        ("45 mm", MM, 45),
+        ("45 min", MINUTES, 45),
+        ("7 Fr", CALIBER, 7),
+        ("III", ASA, 3),
+        ("iv", ASA, 4),
+        ("3%", PEROXIDE, 3),
+    ],
+)
+def test_a_number_with_the_unit_of_its_column_and_a_class_in_roman_numerals_are_read_and_said(text, column, value):
+    found = read_cell(text, column)
+    assert (found.value, found.severity, found.rule) == (value, "notes", "READ_AS")
+
+
+@pytest.mark.parametrize(("text", "column"), [("45 cm", MM), ("VI", ASA), ("III", PASSES), ("-4 mm", MM)])
+def test_another_unit_and_any_other_numeral_are_not(text, column):
+    assert read_cell(text, column).severity == "stops"
+
+
+def test_a_word_for_a_code_that_is_not_its_abbreviation_stops():
+    assert rule("fell out", TABLES["stents"].column("end_reason")) == "NOT_LISTED"

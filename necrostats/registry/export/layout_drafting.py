@@ -110,14 +110,17 @@ def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
 
 
 def header_rows_of(grid: Grid) -> tuple[int, ...]:
-    """The row among the first that holds the most short texts, with the row above it if that has merged headings."""
+    """The row among the first that holds the most short texts, with the row above it if that has merged headings and
+    two headings of the row would be the same without it.
+    """
     counted = Counter()
     for position in range(min(_LOOKED_AT, len(grid.rows))):
         cells = [column.cells[column.which[position]] for column in grid.columns]
         counted[int(grid.rows[position])] = len({cell.text for cell in cells if _like_a_heading(cell)})
     row = max(counted, key=lambda number: (counted[number], -number), default=1)
     merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
-    return (row - 1, row) if merged else (row,)
+    named = [folded(each) for each in headings(grid, (row,)) if each]
+    return (row - 1, row) if merged and len(set(named)) < len(named) else (row,)
 
 
 def _like_a_heading(cell: RawCell) -> bool:
