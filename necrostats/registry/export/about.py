@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
@@ -11,8 +11,10 @@ from necrostats.registry.export.cells import Grid
 from necrostats.registry.export.heading_guesses import asks_the_opposite
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import RowsAside
+from necrostats.registry.export.private import Withheld
 from necrostats.registry.findings import findings_frame
 
+_MOST_ROWS = 12
 _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 
@@ -22,6 +24,22 @@ def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]
     for sheet in laid.sheets:
         found += [*_columns(sheet), *_turned_round(sheet), *_marks(sheet)]
     return [*found, *(_row(each) for each in aside)]
+
+
+def about_withheld(withheld: Sequence[Withheld]) -> Iterator[pd.DataFrame]:
+    """One finding for each column with cells that look like a name."""
+    for each in withheld:
+        rows = ", ".join(map(str, each.rows[:_MOST_ROWS])) + (" …" if len(each.rows) > _MOST_ROWS else "")
+        cells = count(len(each.rows), "cell looks", "cells look")
+        yield _about(
+            each.grid,
+            "stops",
+            "MAY_BE_A_NAME",
+            f"{cells} like a name and {'was' if len(each.rows) == 1 else 'were'} withheld: row {rows}",
+            f'If a person has looked and nobody is named there: --accept "{each.release}", or in the layout '
+            f'accept = ["{each.release}"]. Words of your own can also be explained there, under [synonyms].',
+            column=each.heading,
+        )
 
 
 def not_mapped(found: pd.DataFrame, name: str) -> pd.DataFrame:

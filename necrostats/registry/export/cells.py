@@ -25,6 +25,7 @@ def first_rows(group: np.ndarray, groups: int) -> np.ndarray:
 
 
 Merge = tuple[int, int, int, int]
+COMMENT = ", the comment on "
 
 
 class RawCell(NamedTuple):

@@ -14,14 +14,14 @@ from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft
-from necrostats.registry.export.about import about_export, listed_aside, not_mapped
+from necrostats.registry.export.about import about_export, about_withheld, listed_aside, not_mapped
 from necrostats.registry.export.batches import Stretch, everything
 from necrostats.registry.export.drafting import marked, raw_source
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
 from necrostats.registry.export.linking import NOTHING_BEFORE
 from necrostats.registry.export.mapped_sheets import laid
-from necrostats.registry.export.private import refuse_identifiers
+from necrostats.registry.export.private import Withheld, screened
 from necrostats.registry.export.reading import quietly, read_export
 from necrostats.registry.export.relocating import Places
 from necrostats.registry.export.reshaping import Material, Reshaped, material_of, reshaped
@@ -40,6 +40,7 @@ class Prepared:
     sha256: str
     material: Material
     dates_shown: bool
+    withheld: tuple[Withheld, ...] = ()
 
     @property
     def layout(self) -> Layout:
@@ -104,13 +105,14 @@ def prepared(
     plan = layout if isinstance(layout, Layout) else read_layout(layout)
     export = read_export(source, say=say)
     say("looking for identifiers")
-    refuse_identifiers(export, plan, accepted)
+    passed = screened(export, plan, accepted)
     say("reading by the layout")
     return Prepared(
         name=export.name,
         sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),
-        material=material_of(laid(export, plan)),
+        material=material_of(laid(passed.export, plan)),
         dates_shown=dates_shown,
+        withheld=passed.withheld,
     )
 
 
@@ -145,7 +147,7 @@ def read_stretch(
 
 def all_findings(ready: Prepared, about: Sequence[pd.DataFrame], told: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """What there is to say of an export, in order: `about` the source, and `told` of its rows and cells."""
-    listed = [*about, *about_export(ready.material.laid, ready.material.aside), *told]
+    listed = [*about, *about_withheld(ready.withheld), *about_export(ready.material.laid, ready.material.aside), *told]
     return in_order(pd.concat([each for each in listed if len(each)] or [no_findings()], ignore_index=True))
 
 

@@ -63,6 +63,18 @@ class Laid:
     strangers: tuple[Grid, ...]
 
 
+def no_record(grid: Grid, sheet: SheetLayout) -> np.ndarray:
+    """Rows (N,) that the layout says are no record: by number, or by their first cell with a text in it ("Mean*")."""
+    patterns = [folded(text) for text in sheet.skip_texts]
+    named, free = np.zeros(len(grid.rows), dtype=bool), np.full(len(grid.rows), bool(patterns))
+    for column in grid.columns if patterns else ():
+        matches = [any(fnmatchcase(folded(cell.text), each) for each in patterns) for cell in column.cells]
+        filled = column.filled() & free
+        named |= filled & np.array(matches)[column.which]
+        free &= ~filled
+    return (named | np.isin(grid.rows, sheet.skip_rows)) & (grid.rows > max(sheet.header_rows))
+
+
 def as_laid(grid: Grid, sheet: SheetLayout) -> Grid:
     """The sheet as the layout sees it: a form, with a label beside each value, as headings above one row."""
     if not sheet.labels:

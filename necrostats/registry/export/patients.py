@@ -8,14 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.layout import SHEET, Layout
-from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
+from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
 from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.folding import folded
@@ -237,23 +236,11 @@ def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator
     yield RowsAside(
         rule="SKIPPED",
         sheet=sheet,
-        at=np.flatnonzero(np.isin(sheet.rows, sheet.layout.skip_rows) | _named_no_record(sheet)),
+        at=np.flatnonzero(no_record(sheet.grid, sheet.layout)[sheet.below]),
         severity="notes",
         problem="the layout says that this row is no record",
         remedy="Nothing to do if that is right.",
     )
-
-
-def _named_no_record(sheet: LaidSheet) -> np.ndarray:
-    """Rows (N,) whose first cell with a text in it says that they are no record ("Total", "Mean*")."""
-    patterns = [folded(text) for text in sheet.layout.skip_texts]
-    named, free = np.zeros(len(sheet), dtype=bool), np.full(len(sheet), bool(patterns))
-    for column in sheet.columns.values() if patterns else ():
-        matches = [any(fnmatchcase(folded(cell.text), each) for each in patterns) for cell in column.raw.cells]
-        filled = column.raw.filled() & free
-        named |= filled & np.array(matches)[column.raw.which]
-        free &= ~filled
-    return named
 
 
 def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

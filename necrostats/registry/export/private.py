@@ -1,55 +1,97 @@
-"""The privacy check over a whole export: every cell, heading, comment, property and name, before anything is read."""
+"""The privacy check over a whole export: every cell, heading, comment, property and name, before anything is read.
+
+What merely looks like a name is judged by where it would go: a cell that is to become a code, a number or a day is
+withheld alone; what the layout does not read goes nowhere, and passes. Anything else stops the whole export.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from necrostats.errors import RegistryError
-from necrostats.registry.export.cells import Export, Grid
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.cells import COMMENT, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, is_named
+from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, is_named, no_record
+from necrostats.registry.export.redaction import WITHHELD
 from necrostats.registry.folding import folded
-from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers, refusal_text
+from necrostats.registry.privacy import (
+    STOPS,
+    Sheet,
+    Suspicion,
+    find_identifiers,
+    may_head_study_codes,
+    only_looks_so,
+    refusal_text,
+)
 from necrostats.registry.source_table import Written, objects
 from necrostats.registry.words import all_words
 
 _BARE = SheetLayout(names=())
 
 
-def refuse_identifiers(export: Export, layout: Layout | None = None, accepted: Collection[str] = ()) -> None:
-    """RegistryError, with places and never a value, if anything looks like an identifier.
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Withheld:
+    """Cells of one column that look like a name, and so are set aside and shown nowhere."""
 
-    Dates may stand anywhere but in a study code or an operator's name: what is read of a column of dates is a day, and
-    a date in another column is set aside there and shown nowhere.
+    grid: Grid
+    heading: str
+    column: int
+    rows: tuple[int, ...]
+
+    @property
+    def release(self) -> str:
+        """What a person who has looked accepts to have them read."""
+        return f"{self.grid.sheet or self.grid.file}!{self.heading}"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Screened:
+    """An export that may be read, and the cells of it that were withheld."""
+
+    export: Export
+    withheld: tuple[Withheld, ...] = ()
+
+
+def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> Screened:
+    """The export without the cells that look like a name where a code, a number or a day belongs.
+
+    RegistryError, with places and never a value, if anything else looks like an identifier. Dates may stand anywhere
+    but in a study code or an operator's name: what is read of a column of dates is a day, and a date in another column
+    is set aside there and shown nowhere.
     """
-    known = _known_words(layout)
-    accepted = [*accepted, *(layout.accept if layout else ())]
-    vouched = layout.vouched if layout else frozenset()
-    found = [each for grid, form in _as_laid(export, layout) for each in _in_grid(grid, form, accepted, known, vouched)]
-    said = [(place, text) for place, text in export.other_texts if folded(text) not in vouched]
-    found += find_identifiers([], said, accepted=accepted)
+    accepted = [*accepted, *layout.accept]
+    looked_at = [_Looked.at(*seen, layout, accepted) for seen in _as_laid(export, layout)]
+    found = [each for looked in looked_at for each in looked.stopping()]
+    found += _outside_the_cells(export, layout, accepted)
     if found:
         raise RegistryError(refusal_text(found))
+    withheld = tuple(each for looked in looked_at for each in looked.withheld())
+    grids = tuple(_redacted(grid, [each for each in withheld if each.grid is grid]) for grid in export.grids)
+    return Screened(export=replace(export, grids=grids), withheld=withheld)
 
 
-def _known_words(layout: Layout | None) -> frozenset[str]:
-    """The words that the layout lists for codes, and those that the reader knows by itself."""
-    makers = layout.makers() if layout else ()
-    listed = {word for _, rows in makers for column in rows.columns for word in column.codes}
-    return frozenset(listed) | all_words()
+def _outside_the_cells(export: Export, layout: Layout, accepted: Collection[str]) -> Iterator[Suspicion]:
+    """What stops an export outside its cells: not the names of sheets that the layout writes out, nor the look of a
+    comment, which is shown nowhere.
+    """
+    texts = [(place, text) for place, text in export.other_texts if folded(text) not in layout.vouched]
+    for each in find_identifiers([], texts, accepted=accepted):
+        if not (COMMENT in each.where and only_looks_so(each.rule)):
+            yield each
 
 
-def _as_laid(export: Export, layout: Layout | None) -> Iterator[tuple[Grid, SheetLayout]]:
-    """Every sheet as the layout sees it: first as a form, where it is one, then what the form leaves of it."""
+def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, SheetLayout]]:
+    """Every sheet, as it is and as the layout sees it: first as a form, where it is one, then what is left of it."""
     for grid in export.grids:
-        named = [sheet for sheet in layout.sheets if not sheet.names or is_named(grid, sheet.names)] if layout else []
+        named = [sheet for sheet in layout.sheets if not sheet.names or is_named(grid, sheet.names)]
         forms = [sheet for sheet in named if sheet.labels]
-        yield from ((as_laid(grid, form), form) for form in forms)
+        yield from ((grid, as_laid(grid, form), form) for form in forms)
         tables = [sheet for sheet in named if not sheet.labels]
-        yield _without(grid, forms), tables[0] if tables else _BARE
+        yield grid, _without(grid, forms), tables[0] if tables else _BARE
 
 
 def _without(grid: Grid, forms: Collection[SheetLayout]) -> Grid:
@@ -65,24 +107,86 @@ def _without(grid: Grid, forms: Collection[SheetLayout]) -> Grid:
     return grid
 
 
-def _in_grid(
-    grid: Grid, form: SheetLayout, accepted: Collection[str], known: Collection[str], vouched: Collection[str]
-) -> list[Suspicion]:
-    above = list(_above(grid, form.header_rows))
-    sheet = replace(_sheet(grid, form.header_rows), vouched=folded(grid.name) in vouched)
-    there = _headings_there(form, sheet)
-    keys, periods, operators = map(there, (form.keys, _mapped(form, _periods), _mapped(form, _operators)))
-    no_dates = {folded(heading) for heading in (*keys, *operators)}
-    return find_identifiers(
-        [sheet],
-        above,
-        accepted=accepted,
-        id_columns=keys,
-        date_columns=[heading for heading in sheet.columns if folded(heading) not in no_dates],
-        period_columns=periods,
-        operator_columns=operators,
-        known_words=known,
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Looked:
+    """A sheet that was looked at: what was found, and which of its headings are read, and read as codes."""
+
+    grid: Grid
+    form: SheetLayout
+    order: tuple[str, ...]
+    found: tuple[Suspicion, ...]
+    read: frozenset[str]
+    coded: frozenset[str]
+
+    @classmethod
+    def at(cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str]) -> _Looked:
+        """Every suspicion in a sheet as the layout sees it; rows that are no record are stopped by hard clues only."""
+        sheet = replace(_sheet(seen, form.header_rows), vouched=folded(grid.name) in layout.vouched)
+        there = _headings_there(form, sheet)
+        coded = frozenset(there(_mapped(form, _coded)))
+        roles = _roles(form, sheet, there, coded)
+        skipped = no_record(seen, form)
+        record, rest = (
+            replace(_sheet(seen, form.header_rows, rows), vouched=sheet.vouched) for rows in (~skipped, skipped)
+        )
+        known = _known_words(layout)
+        found = find_identifiers(
+            [record], _above(seen, form.header_rows), accepted=accepted, known_words=known, **roles
+        )
+        hard = find_identifiers([rest], accepted=accepted, known_words=known, **roles) if skipped.any() else []
+        return cls(
+            grid=grid,
+            form=form,
+            order=tuple(sheet.columns),
+            found=(*found, *(each for each in hard if each.severity == STOPS)),
+            read=frozenset(there(form.headings())),
+            coded=coded,
+        )
+
+    def stopping(self) -> list[Suspicion]:
+        """What stops the export."""
+        return [each for each in self.found if not (self._goes_nowhere(each) or self._may_be_withheld(each))]
+
+    def withheld(self) -> Iterator[Withheld]:
+        """What need not, by column."""
+        held = [each for each in self.found if self._may_be_withheld(each)]
+        for heading in dict.fromkeys(each.column for each in held):
+            rows = sorted({each.row for each in held if each.column == heading})
+            yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
+
+    def _goes_nowhere(self, each: Suspicion) -> bool:
+        unread = bool(each.where and not each.where.startswith("name of")) or (
+            each.column and each.column not in self.read
+        )
+        return unread and only_looks_so(each.rule)
+
+    def _may_be_withheld(self, each: Suspicion) -> bool:
+        told = each.row is not None and each.column in self.coded and not self.form.labels
+        return told and only_looks_so(each.rule)
+
+
+def _known_words(layout: Layout) -> frozenset[str]:
+    """The words that the layout lists for codes, and those that the reader knows by itself."""
+    return (
+        frozenset(word for _, rows in layout.makers() for column in rows.columns for word in column.codes) | all_words()
     )
+
+
+def _roles(
+    form: SheetLayout, sheet: Sheet, there: Callable[[Iterable[str]], list[str]], coded: Collection[str]
+) -> dict[str, Collection[str]]:
+    """What the layout says of the columns of a sheet. One that it does not read may head study codes."""
+    keys, periods, operators = map(there, (form.keys, _mapped(form, _periods), _mapped(form, _operators)))
+    read = set(there(form.headings()))
+    unread = [heading for heading in sheet.columns if heading not in read and may_head_study_codes(heading)]
+    no_dates = {folded(heading) for heading in (*keys, *operators)}
+    return {
+        "id_columns": [*keys, *unread],
+        "date_columns": [heading for heading in sheet.columns if folded(heading) not in no_dates],
+        "period_columns": periods,
+        "operator_columns": operators,
+        "coded_columns": coded,
+    }
 
 
 def _headings_there(form: SheetLayout, sheet: Sheet) -> Callable[[Iterable[str]], list[str]]:
@@ -92,8 +196,9 @@ def _headings_there(form: SheetLayout, sheet: Sheet) -> Callable[[Iterable[str]]
     return lambda headings: [shown.get(other.get(folded(heading), folded(heading)), heading) for heading in headings]
 
 
-def _sheet(grid: Grid, header_rows: tuple[int, ...]) -> Sheet:
-    below = np.flatnonzero(grid.rows > max(header_rows))
+def _sheet(grid: Grid, header_rows: tuple[int, ...], rows: np.ndarray | None = None) -> Sheet:
+    """A sheet to be looked at, all of it below the headings, or some of its rows (N,)."""
+    below = np.flatnonzero((grid.rows > max(header_rows)) & (True if rows is None else rows))
     columns: dict[str, Written] = {}
     for column, heading in zip(grid.columns, headings(grid, header_rows), strict=True):
         shown = heading or f"({column.letters})"
@@ -126,10 +231,34 @@ def _operators(rows: RowsLayout) -> set[str]:
     return {column.heading for column in rows.columns if column.to == "operator"}
 
 
+def _coded(rows: RowsLayout) -> set[str]:
+    """The columns whose cells become codes, numbers or days: of their texts nothing is kept."""
+    coded = {column.heading for column in rows.columns if not _keeps_text(rows.table, column.to)}
+    return coded | ({rows.overflow.column} if rows.overflow else set())
+
+
+def _keeps_text(table: str, target: str) -> bool:
+    named = target in TABLES[table].names and TABLES[table].column(target).kind in ("text", "id", "ids")
+    return named or target in ("session", "collection")
+
+
 def _mapped(form: SheetLayout, wanted) -> Iterator[str]:
     for rows in form.rows:
         for heading in wanted(rows):
             yield from (heading.replace("{n}", str(number)) for number in rows.numbers or (0,))
+
+
+def _redacted(grid: Grid, held: Sequence[Withheld]) -> Grid:
+    """The sheet with a note in place of each cell that is withheld."""
+    columns = list(grid.columns)
+    for each in held:
+        columns[each.column] = _with_note(columns[each.column], np.isin(grid.rows, each.rows))
+    return replace(grid, columns=tuple(columns)) if held else grid
+
+
+def _with_note(column: RawColumn, rows: np.ndarray) -> RawColumn:
+    which = np.where(rows, len(column.cells), column.which)
+    return replace(column, cells=(*column.cells, RawCell(text=WITHHELD)), which=which)
 
 
 def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]], accepted: Collection[str] = ()) -> None:

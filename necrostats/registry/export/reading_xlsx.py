@@ -21,7 +21,7 @@ from openpyxl import load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
-from necrostats.registry.export.cells import Comment, Gathering, Grid, Merge, RawCell
+from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, RawCell
 from necrostats.registry.reading_xlsx import MOST_ROWS, as_text, look_inside, refuse_other_kinds
 from necrostats.registry.source_table import blocks
 
@@ -214,7 +214,7 @@ def _read(path: Path, archive: zipfile.ZipFile) -> Book:
         for sheet in book.worksheets:
             marks = marks_of(archive, sheet._worksheet_path)
             grids.append(_grid(path, sheet, marks, system))
-            texts += [(f'sheet "{sheet.title}", the comment on {each.place}', each.text) for each in marks.comments]
+            texts += [(f'sheet "{sheet.title}"{COMMENT}{each.place}', each.text) for each in marks.comments]
             texts += [(f'sheet "{sheet.title}", outside its cells', text) for text in marks.other_texts]
         texts += [("the name of a sheet", title) for title in book.sheetnames]
     finally:

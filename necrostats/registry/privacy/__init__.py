@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from necrostats.registry.privacy.headings import may_head_study_codes
 from necrostats.registry.privacy.ids import KnownIds
+from necrostats.registry.privacy.names import only_looks_so
 from necrostats.registry.privacy.searching import find_identifiers
 from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, refusal_text
 
@@ -14,5 +16,7 @@ __all__ = [
     "Sheet",
     "Suspicion",
     "find_identifiers",
+    "may_head_study_codes",
+    "only_looks_so",
     "refusal_text",
 ]

@@ -21,7 +21,7 @@ from necrostats.registry.privacy.headings import (
 )
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.known_words import KnownWords
-from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
+from necrostats.registry.privacy.names import OPERATOR, is_pseudonym, only_looks_so
 from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.privacy.texts import clues_in, exceptions, is_harmless, stands_for_its_texts
@@ -46,6 +46,7 @@ class Role:
     ids: bool = False
     periods: bool = False
     operators: bool = False
+    coded: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -103,7 +104,7 @@ def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> 
     bad = _bad_texts(said, _Judge(heading, role, known))
     kept = {clue: places for clue, places in bad.items() if clue not in whole}
     if kept:
-        yield from _cells_or_column(kept, cells, said, bool(whole))
+        yield from _cells_or_column(kept, cells, said, refused=bool(whole), coded=role.coded)
 
 
 def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
@@ -183,12 +184,16 @@ def _by_clue(found: dict[tuple[Clue, ...], list[np.ndarray]]) -> dict[Clue, np.n
     return {clue: np.concatenate(places[clue]) for clue in sorted(first, key=first.__getitem__)}
 
 
-def _cells_or_column(found: Mapping[Clue, np.ndarray], cells: Distinct, said: Shaped, refused: bool) -> Iterator[Hit]:
+def _cells_or_column(
+    found: Mapping[Clue, np.ndarray], cells: Distinct, said: Shaped, *, refused: bool, coded: bool
+) -> Iterator[Hit]:
+    """Hits in cells, or in the column where they are many; the look of words in a `coded` one is told by cells only."""
     counts = cells.counts()
     filled = int(counts[said.which >= 0].sum())
     for clue, texts in found.items():
         number = int(counts[texts].sum())
-        if number > MOST_CELLS or (number >= FEWEST_CELLS and number >= SHARE_OF_COLUMN * filled):
+        many = number > MOST_CELLS or (number >= FEWEST_CELLS and number >= SHARE_OF_COLUMN * filled)
+        if many and not (coded and only_looks_so(clue.rule)):
             yield Hit(clue=clue)
         elif not refused and number:
             marked = np.zeros(len(cells.texts) + 1, dtype=bool)

@@ -362,9 +362,9 @@ def clues_in_names(text: str) -> Iterator[Clue]:
         yield _CAPITAL
 
 
-def only_looks_so(clue: Clue) -> bool:
-    """Whether a clue rests on the look of a word alone: on no list, title or deed."""
-    return clue in (_WRITTEN, _CAPITAL)
+def only_looks_so(rule: str) -> bool:
+    """Whether the rule of a clue rests on the look of a word that no list explains, and on no title or name known."""
+    return rule in (_WRITTEN.rule, _CAPITAL.rule, _BESIDE.rule)
 
 
 def _bare(words: Sequence[str]) -> list[str]:

@@ -25,15 +25,17 @@ def find_identifiers(
     period_columns: Collection[str] = ("period", "index_period"),
     id_columns: Collection[str] = (),
     operator_columns: Collection[str] = ("operator",),
+    coded_columns: Collection[str] = (),
     known_words: Collection[str] = (),
 ) -> list[Suspicion]:
     """Every suspicion in sheets and in other texts (place, text): comments, properties, names of files, hidden cells.
 
     Columns are named by heading, whatever their case, accents and blanks. `accepted`: a person has looked, so
     only hard clues still stop a cell of such a column, and nothing a place whose `release` is among them.
-    `date_columns`: calendar dates belong there. `known_words`: words that a layout lists; a cell made of nothing else
-    is stopped by hard clues only. No suspicion holds a value; a heading, sheet or file whose name is itself suspect is
-    given by its number. No text makes this raise.
+    `date_columns`: calendar dates belong there. `coded_columns`: their cells become codes, numbers or days, so that
+    what merely looks like a name is told cell by cell, however often it occurs. `known_words`: words that a layout
+    lists; a cell made of nothing else is stopped by hard clues only. No suspicion holds a value; a heading, sheet or
+    file whose name is itself suspect is given by its number. No text makes this raise.
     """
     released = frozenset(map(fold_heading, accepted))
     try:
@@ -47,6 +49,7 @@ def find_identifiers(
                 periods=period_columns,
                 ids=id_columns,
                 operators=operator_columns,
+                coded=coded_columns,
             ),
         )
         return [each for each in found if fold_heading(each.release) not in released]
@@ -90,7 +93,7 @@ class _Names:
     def _named(self, what: str, names: Sequence[str], vouched: Collection[str] = ()) -> dict[str, str]:
         shown = {}
         for number, name in enumerate(dict.fromkeys(names), 1):
-            clues = [clue for clue in _clues_in_name(name) if not (name in vouched and only_looks_so(clue))]
+            clues = [clue for clue in _clues_in_name(name) if not (name in vouched and only_looks_so(clue.rule))]
             shown[name] = f"{what} {number} (name withheld)" if clues else name
             self.suspicions += [_elsewhere(clue, f"name of {what} {number}") for clue in clues]
         return shown
