@@ -23,6 +23,7 @@ def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]
     found = [*_strangers(laid), *_files(laid)]
     for sheet in laid.sheets:
         found += [*_columns(sheet), *_turned_round(sheet), *_marks(sheet)]
+    found += _not_in_every_sheet(laid)
     return [*found, *(_row(each) for each in aside)]
 
 
@@ -109,6 +110,24 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             f"the column is {hidden}not mentioned in the layout; its {cells} not read",
             "Map it, or name it under ignore.",
             column=column.heading,
+        )
+
+
+def _not_in_every_sheet(laid: Laid) -> Iterator[pd.DataFrame]:
+    """A heading that some sheets of one form have and others have not."""
+    lacking: dict[str, list[LaidSheet]] = {}
+    for sheet in laid.sheets:
+        for heading in sheet.lacking:
+            lacking.setdefault(heading, []).append(sheet)
+    for heading, sheets in lacking.items():
+        names = ", ".join(sheet.grid.name for sheet in sheets[:_MOST_ROWS]) + (" …" if len(sheets) > _MOST_ROWS else "")
+        yield _about(
+            sheets[0].grid,
+            "notes",
+            "HEADING_MISSING",
+            f"is no heading of {count(len(sheets), 'sheet', 'sheets')} of this form: {names}; nothing is known there",
+            'Nothing to do if that is right. If it is headed otherwise there, write both: "Age | Age (years)".',
+            column=heading,
         )
 
 

@@ -11,6 +11,7 @@ from necrostats.registry.folding import folded
 
 NUMBER = "{n}"
 SHEET = "{sheet}"
+ALTERNATIVE = " | "
 HEADING_OF_A_FORM, VALUES_OF_A_FORM = 0, 1  # the rows that a form is turned into
 NO_WORDS = OwnWords()
 Words = Mapping[str, str]
@@ -92,11 +93,15 @@ class SheetLayout:
     `patient` may be "{sheet}", the name of the sheet. Rows whose first cell is one of `skip_texts` are no record.
     `session`: the column that names a session of another sheet, and through it the patient.
     `labels` and `values` (letters of columns): the sheet is a form with a label beside each value, in `label_rows` or
-    in every row, and makes one row.
+    in every row, and makes one row. `starts`: what the first cell of its headings says, where they stand in another row
+    on each sheet; `ends`: what the first cell of the first row says that is no longer meant. A heading may be several,
+    "Age | Age (years)", of which a sheet has one; one that another sheet of the form has may lack.
     """
 
     names: tuple[str, ...]
     header_rows: tuple[int, ...] = (1,)
+    starts: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
     labels: str = ""
     values: str = ""
     label_rows: tuple[int, ...] = ()

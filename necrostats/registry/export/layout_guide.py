@@ -92,6 +92,8 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
             'name = ["2024", "2025"]',
         ),
         ("header_rows", "the rows with the headings; two rows are joined by a blank", "header_rows = [2, 3]"),
+        ("starts", "the headings are in the row that begins so, wherever it is", 'starts = "No"'),
+        ("ends", "rows from the one that begins so on are not meant", 'ends = ["Controls", "Total"]'),
         ("labels", "the sheet is a form: the column with its labels", 'labels = "A"'),
         ("values", "the column with the value beside each label", 'values = "B"'),
         ("label_rows", "the rows of the form; without it, all of the sheet", 'label_rows = "3-14"'),

@@ -396,12 +396,12 @@ def check_whole(layout: Layout, problems: Problems) -> None:
         )
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter((folded(name), bool(sheet.labels)) for sheet in layout.sheets for name in sheet.names)
-    for name in [name for (name, _), count in names.items() if count > 1]:
+    names = Counter((folded(name), bool(sheet.labels), sheet.starts) for sheet in layout.sheets for name in sheet.names)
+    for name in [name for (name, *_), count in names.items() if count > 1]:
         problems.add(
             "sheet.name",
             "two [[sheet]] have this name",
-            "Put all that it makes under one [[sheet]]; a form above a table has its own.",
+            "Put all that it makes under one [[sheet]]; a form, or a block with its own `starts`, has one of its own.",
             name,
         )
 
@@ -596,6 +596,8 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
     sheet = SheetLayout(
         names=keys.texts("name"),
         header_rows=keys.numbers("header_rows", 1000) or ((HEADING_OF_A_FORM,) if labels else (1,)),
+        starts=keys.texts("starts"),
+        ends=keys.texts("ends"),
         labels=labels,
         values=values,
         label_rows=keys.numbers("label_rows", MOST_ROWS),

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 import numpy as np
 
 from necrostats.errors import RegistryError
-from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn
-from necrostats.registry.export.layout import HEADING_OF_A_FORM, VALUES_OF_A_FORM, Layout, SheetLayout
+from necrostats.registry.export.cells import EMPTY, Export, Grid, RawColumn
+from necrostats.registry.export.layout import ALTERNATIVE, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.export.names import hint
+from necrostats.registry.export.sheet_blocks import as_laid, headings
 from necrostats.registry.folding import folded
 from necrostats.registry.messages import problem_report
 
@@ -29,7 +30,10 @@ class LaidColumn:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class LaidSheet:
-    """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings."""
+    """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings.
+
+    `lacking` are headings that other sheets of the same form have: here nothing stands under them.
+    """
 
     number: int
     grid: Grid
@@ -38,6 +42,7 @@ class LaidSheet:
     columns: Mapping[str, LaidColumn]
     below: np.ndarray
     aliases: Mapping[str, str] = field(default_factory=dict)
+    lacking: tuple[str, ...] = ()
 
     def column(self, heading: str) -> LaidColumn:
         """The column of a heading, however it is written."""
@@ -63,56 +68,17 @@ class Laid:
     strangers: tuple[Grid, ...]
 
 
-def no_record(grid: Grid, sheet: SheetLayout) -> np.ndarray:
-    """Rows (N,) that the layout says are no record: by number, or by their first cell with a text in it ("Mean*")."""
-    patterns = [folded(text) for text in sheet.skip_texts]
-    named, free = np.zeros(len(grid.rows), dtype=bool), np.full(len(grid.rows), bool(patterns))
-    for column in grid.columns if patterns else ():
-        matches = [any(fnmatchcase(folded(cell.text), each) for each in patterns) for cell in column.cells]
-        filled = column.filled() & free
-        named |= filled & np.array(matches)[column.which]
-        free &= ~filled
-    return (named | np.isin(grid.rows, sheet.skip_rows)) & (grid.rows > max(sheet.header_rows))
-
-
-def as_laid(grid: Grid, sheet: SheetLayout) -> Grid:
-    """The sheet as the layout sees it: a form, with a label beside each value, as headings above one row."""
-    if not sheet.labels:
-        return grid
-    label, value = (_column(grid, letters) for letters in (sheet.labels, sheet.values))
-    rows = np.flatnonzero(np.isin(grid.rows, sheet.label_rows) | (not sheet.label_rows))
-    fields = [
-        RawColumn(
-            number=value.number,
-            cells=(EMPTY, RawCell(text=text), value.cells[value.which[at]]),
-            which=np.array([1, 2]),
-            hidden=value.hidden,
-            row=int(grid.rows[at]),
-        )
-        for at in rows.tolist()
-        if (text := label.cells[label.which[at]].text.strip().rstrip(" :."))
-    ]
-    none = np.empty(0, dtype=np.int64)
-    place = np.array([HEADING_OF_A_FORM, VALUES_OF_A_FORM])
-    return replace(grid, rows=place, columns=tuple(fields), merges=(), swallowed=none.astype(bool), widths=none)
-
-
-def _column(grid: Grid, letters: str) -> RawColumn:
-    found = next((column for column in grid.columns if column.letters == letters), None)
-    return found or RawColumn(number=0, cells=(EMPTY,), which=np.zeros(len(grid.rows), dtype=np.int8))
-
-
 def laid(export: Export, layout: Layout) -> Laid:
     """RegistryError, with all `findings`, if the export lacks sheets or headings that the layout names."""
     problems = Problems(layout.name)
     chosen = [(sheet, grid) for sheet in layout.sheets for grid in _grids(export, sheet, layout, problems)]
-    sheets = tuple(_laid(number, as_laid(grid, sheet), sheet) for number, (sheet, grid) in enumerate(chosen))
-    for sheet in sheets:
-        _check_headings(sheet, layout, problems)
+    found = tuple(_laid(number, *as_laid(grid, sheet)) for number, (sheet, grid) in enumerate(chosen))
+    for number, sheet in enumerate(layout.sheets, start=1):
+        _check_headings([made for made, (own, _) in zip(found, chosen, strict=True) if own is sheet], number, problems)
     if len(problems):
         findings = problems.findings()
         raise RegistryError(problem_report(findings, layout.name), findings=findings)
-    read = {id(grid) for _, grid in chosen}
+    read, sheets = {id(grid) for _, grid in chosen}, tuple(map(_with_blanks, found))
     others = [grid for grid in export.grids if id(grid) not in read]
     return Laid(
         export=export,
@@ -183,8 +149,18 @@ def aliases(sheet: SheetLayout, columns: Collection[str]) -> dict[str, str]:
         by_form.setdefault(plainest(key), []).append(key)
     every = (*sheet.headings(), *sheet.carry_down, *sheet.ignore)
     named = {folded(heading) for heading in every} - set(columns)
-    found = {heading: by_form.get(plainest(heading), []) for heading in named}
-    return {heading: keys[0] for heading, keys in found.items() if len(keys) == 1}
+    found = {heading: _found(heading, columns, by_form) for heading in named}
+    return {heading: key for heading, key in found.items() if key}
+
+
+def _found(heading: str, columns: Collection[str], by_form: Mapping[str, list[str]]) -> str:
+    """The one column that is meant by a heading, or by the first of its alternatives that is there."""
+    for each in dict.fromkeys((heading, *heading.split(ALTERNATIVE))):
+        if each in columns:
+            return each
+        if len(keys := by_form.get(plainest(each), [])) == 1:
+            return keys[0]
+    return ""
 
 
 def plainest(heading: str) -> str:
@@ -193,46 +169,36 @@ def plainest(heading: str) -> str:
     return re.sub(r"[\W_]+", "", counted)
 
 
-def headings(grid: Grid, header_rows: tuple[int, ...]) -> list[str]:
-    """The heading of each column: its header rows joined by a blank, a merged heading counted for all it spans."""
-    lines = [_line(grid, row) for row in header_rows]
-    return [" ".join(_pieces(parts)) for parts in zip(*lines, strict=True)]
+def _with_blanks(sheet: LaidSheet) -> LaidSheet:
+    """The sheet with a blank column for each heading that other sheets of its form have, and it has not."""
+    blank = RawColumn(number=0, cells=(EMPTY,), which=np.zeros(len(sheet), dtype=np.int8))
+    lacking = {folded(heading): heading for heading in _lacking(sheet)}
+    columns = {key: LaidColumn(heading=heading, raw=blank, sheet=sheet.number) for key, heading in lacking.items()}
+    return replace(sheet, columns={**sheet.columns, **columns}, lacking=tuple(lacking.values())) if columns else sheet
 
 
-def _pieces(parts: Iterable[str]) -> Iterator[str]:
-    before = ""
-    for part in parts:
-        bare = " ".join(part.split())
-        if bare and bare != before:
-            yield bare
-        before = bare or before
-
-
-def _line(grid: Grid, row: int) -> list[str]:
-    """What stands in a row, one text a column, merged cells spread."""
-    at = np.flatnonzero(grid.rows == row)
-    texts = [column.cells[column.which[at[0]]].text.strip() if len(at) else "" for column in grid.columns]
-    numbers = [column.number for column in grid.columns]
-    for first_row, first, last_row, last in grid.merges:
-        if first_row <= row <= last_row and (first_row < row or first < last):
-            source = np.flatnonzero(grid.rows == first_row)
-            if len(source) and first in numbers:
-                corner = grid.columns[first - 1]
-                text = corner.cells[corner.which[source[0]]].text.strip()
-                texts = [text if first <= each <= last else own for each, own in zip(numbers, texts, strict=True)]
-    return texts
-
-
-def _check_headings(sheet: LaidSheet, layout: Layout, problems: Problems) -> None:
-    place = f"sheet[{layout.sheets.index(sheet.layout) + 1}]"
-    known = [column.heading for column in sheet.columns.values()]
+def _lacking(sheet: LaidSheet) -> list[str]:
     named = [*sheet.layout.headings(), *sheet.layout.carry_down, *sheet.layout.ignore]
     there = sheet.columns.keys() | sheet.aliases.keys()
-    lost = [heading for heading in dict.fromkeys(named) if folded(heading) not in there]
-    for heading in lost:
-        problems.add(
-            place,
-            f'is no heading of "{sheet.grid.name}"{hint(heading, known)}',
-            "Correct it here, or say in header_rows where the headings are.",
-            heading,
-        )
+    return [heading for heading in dict.fromkeys(named) if folded(heading) not in there]
+
+
+def _check_headings(sheets: Sequence[LaidSheet], number: int, problems: Problems) -> None:
+    """A heading that no sheet of a form has is a mistake; so is a key that one of them lacks."""
+    filled = [sheet for sheet in sheets if len(sheet) or len(sheets) == 1]
+    lacking = [_lacking(sheet) for sheet in filled]
+    everywhere = [heading for heading in (lacking[0] if lacking else []) if all(heading in each for each in lacking)]
+    for sheet, lost in zip(filled, lacking, strict=True):
+        for heading in lost:
+            if heading in everywhere or heading in sheet.layout.keys:
+                _say_missing(sheet, heading, number, problems)
+
+
+def _say_missing(sheet: LaidSheet, heading: str, number: int, problems: Problems) -> None:
+    known = [column.heading for column in sheet.columns.values()]
+    problems.add(
+        f"sheet[{number}]",
+        f'is no heading of "{sheet.grid.name}"{hint(heading, known)}',
+        "Correct it here, or say in header_rows where the headings are.",
+        heading,
+    )

@@ -15,8 +15,9 @@ from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import COMMENT, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, is_named, no_record
+from necrostats.registry.export.mapped_sheets import aliases, is_named
 from necrostats.registry.export.redaction import WITHHELD
+from necrostats.registry.export.sheet_blocks import as_laid, headings, in_form, no_record
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import (
     STOPS,
@@ -31,6 +32,7 @@ from necrostats.registry.source_table import Written, objects
 from necrostats.registry.words import all_words
 
 _BARE = SheetLayout(names=())
+_UNNAMED = SheetLayout(names=(), header_rows=(0,))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -85,26 +87,28 @@ def _outside_the_cells(export: Export, layout: Layout, accepted: Collection[str]
 
 
 def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, SheetLayout]]:
-    """Every sheet, as it is and as the layout sees it: first as a form, where it is one, then what is left of it."""
+    """Every sheet, as it is and as the layout sees it: its forms and blocks, then what these leave of it."""
     for grid in export.grids:
         named = [sheet for sheet in layout.sheets if not sheet.names or is_named(grid, sheet.names)]
-        forms = [sheet for sheet in named if sheet.labels]
-        yield from ((grid, as_laid(grid, form), form) for form in forms)
-        tables = [sheet for sheet in named if not sheet.labels]
-        yield grid, _without(grid, forms), tables[0] if tables else _BARE
+        parts = [sheet for sheet in named if sheet.labels or sheet.starts or sheet.ends]
+        whole = [sheet for sheet in named if sheet not in parts]
+        laid = [as_laid(grid, sheet) for sheet in parts]
+        yield from ((grid, *each) for each in laid)
+        yield grid, _without(grid, parts), whole[0] if whole else _UNNAMED if parts else _BARE
 
 
-def _without(grid: Grid, forms: Collection[SheetLayout]) -> Grid:
-    """The sheet with the labels and values of its forms blanked out."""
-    for form in forms:
-        rows = np.isin(grid.rows, form.label_rows) | (not form.label_rows)
-        beside = (form.labels, form.values)
+def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
+    """The sheet with what its forms and blocks hold blanked out."""
+    columns = list(grid.columns)
+    for part in parts:
+        block, _ = as_laid(grid, replace(part, labels="", values=""))
+        rows = np.isin(grid.rows, block.rows) & (in_form(grid, part) if part.labels else True)
+        beside = (part.labels, part.values) if part.labels else [column.letters for column in columns]
         columns = [
-            replace(column, which=np.where(rows & (column.letters in beside), 0, column.which))
-            for column in grid.columns
+            replace(column, which=np.where(rows, 0, column.which)) if column.letters in beside else column
+            for column in columns
         ]
-        grid = replace(grid, columns=tuple(columns))
-    return grid
+    return replace(grid, columns=tuple(columns))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -155,10 +159,10 @@ class _Looked:
             yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
 
     def _goes_nowhere(self, each: Suspicion) -> bool:
-        unread = bool(each.where and not each.where.startswith("name of")) or (
-            each.column and each.column not in self.read
-        )
-        return unread and only_looks_so(each.rule)
+        """Whether only the look of a cell is at fault that the layout does not read; a heading is shown, and stops."""
+        above = bool(each.where) and not each.where.startswith("name of")
+        unread = each.column in self.order and each.column not in self.read
+        return (above or unread) and only_looks_so(each.rule)
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
         told = each.row is not None and each.column in self.coded and not self.form.labels
