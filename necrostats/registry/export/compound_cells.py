@@ -173,10 +173,25 @@ def read_event(text: str, own: Words) -> Reading:
         return refused("says of one event that it was, and of another that it was not")
     if denied and not (rest - _REMARKS - {"or", "and", *_SIGNS}):
         return Reading(rule="no event", fills={"events_checked": "yes"})
+    if len(found) == 1 and _joins_something_else(bare, words):
+        return refused("names an event and something else that is not on the list")
     if len(found) != 1:
         problem = "names more than one event" if found else "names no event that is on the list"
         return refused(problem)
     return _one_event(found.pop(), rest)
+
+
+_JOINED_EVENTS = re.compile(r"\s*[+&]\s*")
+
+
+def _joins_something_else(bare: str, words: Words) -> bool:
+    """Whether a part beside a plus sign names nothing that is known: "bleeding + fever"."""
+    for part in _JOINED_EVENTS.split(bare):
+        found, rest, denied = _events_in(_PIECE.findall(_ELIDED.sub("", part)), words)
+        unknown = rest - _REMARKS - _PERHAPS - set(_SIGNS)
+        if not (found or denied) and any(word[0].isalnum() for word in unknown):
+            return True
+    return False
 
 
 def _one_event(event: str, rest: set[str]) -> Reading:
@@ -218,12 +233,17 @@ def _longest(pieces: list[str], place: int, words: Words) -> tuple[int, str]:
     return 0, ""
 
 
+_AROUND = " ():.;-"
+
+
 def read_collections(text: str, own: Words) -> Reading:
     """ "WON x2 (lesser sac + L paracolic)": a row a collection, with its site where one is named."""
     bare = plain(text)
     if len(bare) > LONGEST:
         return refused("is too long to be a list of collections")
-    words = known_words("site", COLLECTIONS.column("site").codes, own)
+    words = {
+        word.strip(_AROUND): code for word, code in known_words("site", COLLECTIONS.column("site").codes, own).items()
+    }
     rest = _MATTER.sub(" ", bare)
     counts = [int(first or second) for first, second in _TIMES.findall(rest)]
     rest = _TIMES.sub(" ", rest)
@@ -243,12 +263,12 @@ def read_collections(text: str, own: Words) -> Reading:
 
 
 def _sites(rest: str, words: Words) -> list[str] | None:
-    whole = folded(rest.strip(" ():.;-"))
+    whole = folded(rest.strip(_AROUND))
     if not whole:
         return []
     if whole in words:
         return [words[whole]]
-    parts = [folded(part.strip(" ().;-")) for part in _AND.split(re.sub("[;:()]", ",", rest))]
+    parts = [folded(part.strip(_AROUND)) for part in _AND.split(re.sub("[;:()]", ",", rest))]
     named = [part for part in parts if part]
     return [words[part] for part in named] if all(part in words for part in named) else None
 

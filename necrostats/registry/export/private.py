@@ -1,7 +1,7 @@
 """The privacy check over a whole export: every cell, heading, comment, property and name, before anything is read.
 
 What merely looks like a name is judged by where it would go: a cell that is to become a code, a number or a day is
-withheld alone; what the layout does not read goes nowhere, and passes. Anything else stops the whole export.
+withheld alone; what the layout ignores by name goes nowhere, and passes. Anything else stops the whole export.
 """
 
 from __future__ import annotations
@@ -113,14 +113,14 @@ def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Looked:
-    """A sheet that was looked at: what was found, and which of its headings are read, and read as codes."""
+    """A sheet that was looked at: what was found, and which of its headings are read as codes, and which ignored."""
 
     grid: Grid
     form: SheetLayout
     order: tuple[str, ...]
     found: tuple[Suspicion, ...]
-    read: frozenset[str]
     coded: frozenset[str]
+    ignored: frozenset[str]
 
     @classmethod
     def at(cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str]) -> _Looked:
@@ -143,8 +143,8 @@ class _Looked:
             form=form,
             order=tuple(sheet.columns),
             found=(*found, *(each for each in hard if each.severity == STOPS)),
-            read=frozenset(there(form.headings())),
             coded=coded,
+            ignored=frozenset(sheet.columns if is_named(grid, layout.ignore_sheets) else there(form.ignore)),
         )
 
     def stopping(self) -> list[Suspicion]:
@@ -159,10 +159,9 @@ class _Looked:
             yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
 
     def _goes_nowhere(self, each: Suspicion) -> bool:
-        """Whether only the look of a cell is at fault that the layout does not read; a heading is shown, and stops."""
+        """Whether only the look is at fault, of a cell that the layout ignores by name or a text above the headings."""
         above = bool(each.where) and not each.where.startswith("name of")
-        unread = each.column in self.order and each.column not in self.read
-        return (above or unread) and only_looks_so(each.rule)
+        return (above or each.column in self.ignored) and only_looks_so(each.rule)
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
         told = each.row is not None and each.column in self.coded and not self.form.labels

@@ -41,9 +41,11 @@ def test_a_cell_that_only_looks_like_a_name_is_withheld_where_a_code_belongs_and
     assert "MAY_BE_A_NAME" not in set(accepted.registry.findings["rule"])
 
 
-def test_what_looks_like_a_name_passes_in_a_column_that_is_not_read_and_stops_where_text_is_kept(tmp_path):
+def test_what_looks_like_a_name_passes_in_a_column_that_is_ignored_and_stops_where_text_is_kept(tmp_path):
     sheet = {"DEN": [(*HEADINGS, "Remarks"), [*wide_line(), "Konsil Quorlis"]]}
-    assert len(read(tmp_path, sheet, WIDE).registry.patients) == 1
+    refused(read, tmp_path, sheet, WIDE)
+    ignored = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Remarks"]')
+    assert len(read(tmp_path, sheet, ignored).registry.patients) == 1
     kept = WIDE.replace('"DEN{n} tools" = "instruments"', '"DEN{n} tools" = "operator"')
     refused(read_wide, tmp_path, wide_line(DEN1_tools="Quorlis"), layout=kept)
 
