@@ -58,11 +58,28 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
             columns = [_key_column(sheet, heading, layout) for heading in sheet.layout.patient]
             of[sheet.number] = _numbered(columns, known)
     if layout.keep_ids:
-        ids = tuple("-".join(key.strip(_BETWEEN).split(_BETWEEN)).upper() for key in known)
+        spelt = _spellings(sheets, layout)
+        ids = tuple(spelt.get(key) or "-".join(key.strip(_BETWEEN).split(_BETWEEN)).upper() for key in known)
     else:
         width = max(4, len(str(len(known))))
         ids = tuple(f"P{number:0{width}d}" for number in range(1, len(known) + 1))
     return People(ids=ids, of=tuple(of[sheet.number] for sheet in sheets), keys=tuple(known))
+
+
+_SIGNS_ONLY = {"hyphens", "blanks"}
+
+
+def _spellings(sheets: Sequence[LaidSheet], layout: Layout) -> dict[str, str]:
+    """Each code as the sheet of patients writes it first, in capitals, where the layout forgives how it is written."""
+    if layout.id_form or not layout.id_habits or not set(layout.id_habits) <= _SIGNS_ONLY:
+        return {}
+    found: dict[str, str] = {}
+    for sheet in sorted(sheets, key=lambda sheet: not _makes_patients(sheet)):
+        for heading in sheet.layout.patient if len(sheet.layout.patient) == 1 else ():
+            texts = [sheet.grid.name] if heading == SHEET else sheet.column(heading).raw.texts().tolist()
+            for text in dict.fromkeys(texts):
+                found.setdefault(_key(text, layout), folded(text).upper())
+    return found
 
 
 def session_keys(sheet: LaidSheet) -> np.ndarray:

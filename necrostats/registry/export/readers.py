@@ -102,6 +102,7 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
         "session": _session,
         "stent": lambda cell: _several(cell, column, read_stents),
         "stents": lambda cell: _several(cell, column, read_stents),
+        "event_type": lambda cell: _event_of_a_row(cell, column),
         "stent_size": lambda cell: _stent_size(cell, column),
     }
     if column.of_end:
@@ -194,7 +195,8 @@ def _number(cell: RawCell, column: ColumnLayout, plain: Column) -> Reading:
     if found.value is None:
         return Reading(rule=found.rule)
     rule = "number, marked as approximate" if found.approximate else found.rule
-    return Reading(rule=rule, fills={plain.name: number_text(found.value)}, question=found.question, withheld=withheld)
+    question = "is about so much, and is kept as that number" if found.approximate else found.question
+    return Reading(rule=rule, fills={plain.name: number_text(found.value)}, question=question, withheld=withheld)
 
 
 def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
@@ -292,6 +294,16 @@ def _one_size(cell: RawCell, column: ColumnLayout) -> Reading:
     axes = {"long_mm": found.long_mm, "mid_mm": found.mid_mm, "short_mm": found.short_mm}
     fills = {name: number_text(value) for name, value in axes.items() if value is not None}
     return Reading(rule=found.rule, fills=fills, question=found.question)
+
+
+def _event_of_a_row(cell: RawCell, column: ColumnLayout) -> Reading:
+    """The event that a row of a table of events is about, kept and asked about where it is in doubt."""
+    found = _several(cell, column, read_event)
+    if found.problem or not found.says_something:
+        return found
+    if not found.children:
+        return refused("says that nothing happened, in a table of events")
+    return replace(found, rule="code", fills=dict(found.children[0]), children=(), note="")
 
 
 def _several(

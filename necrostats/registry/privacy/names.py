@@ -465,7 +465,14 @@ def is_pseudonym(text: str) -> bool:
     return all(_is_one_pseudonym(part.strip()) for part in re.split(r"[;,/+&]| and | with ", text) if part.strip())
 
 
+_LETTERED = re.compile(
+    r"(?i:op|operator|operateur|operador|operatore|endoscopist|endo|arzt|untersucher)[ ._-]?(?:[A-Z]|\d{1,2})"
+)
+
+
 def _is_one_pseudonym(text: str) -> bool:
+    if _LETTERED.fullmatch(text):
+        return True
     words = _WORD.findall(text)
     if any(len(word) > 2 and not (is_ordinary(word) or word.casefold() in ("op", "ops", "anon")) for word in words):
         return False
