@@ -108,8 +108,8 @@ FLOWS = {
     **_meaning("out", "out,output,came out"),
     **_meaning("in", "in,input,instilled,infused,irrigated,lavage,lavage in,irrigation,wash in"),
     **dict.fromkeys(_in_other_languages("out"), "out"),
-    **dict.fromkeys(_in_other_languages("in"), "in"),
-}
+    **dict.fromkeys(set(_in_other_languages("in")) - set(_in_other_languages("between")), "in"),
+}  # "entré" without its accent is "between" in French and Spanish
 LAVAGE = {
     (*adverb.split(), *noun.split()): adverb in ("incl", "including", "inclusive of", "includes", "with")
     for adverb, noun in product(
