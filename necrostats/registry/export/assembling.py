@@ -14,6 +14,7 @@ from necrostats.registry.export.patients import People
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, joined, no_rows
+from necrostats.registry.export.targets import OF_THE_EVENT
 from necrostats.registry.export.texts import Texts
 from necrostats.registry.source_table import objects
 
@@ -38,12 +39,15 @@ def assembled(blocks: Sequence[Block], usable: Mapping[int, np.ndarray], people:
         keep = np.flatnonzero(usable[block.sheet.number][block.at] & block.says_something())
         table = block.rows.table
         made = _made(block.only(keep), people, makers.index(id(block.rows)), columns)
-        parts[table].append(made)
         if table == "sessions":
             for part in block.only(keep).parts:
                 if part.layout.to in CHILDREN:
-                    parts[CHILDREN[part.layout.to]].append(_children(made, part, sessions, columns))
+                    child = _children(made, part, sessions, columns)
+                    if part.layout.to == "event":
+                        made, child = _with_event(made, child, child.parent - sessions, block.only(keep).parts, columns)
+                    parts[CHILDREN[part.layout.to]].append(child)
             sessions += len(made)
+        parts[table].append(made)
     return Making(
         tables={name: joined(each) for name, each in parts.items()}, ids=people.ids, columns=tuple(columns.values())
     )
@@ -70,9 +74,39 @@ def _made(block: Block, people: People, maker: int, columns: Mapping[int, LaidCo
         parent=np.full(rows, -1),
         texts={name: Texts.everywhere(value, rows) for name, value in block.rows.constants.items()},
     )
-    for part in block.parts:
+    for part in block.parts if block.rows.table != "sessions" else _of_the_session(block.parts):
         made = _with_part(made, part, number_of(columns, part.column))
     return made
+
+
+def _of_the_session(parts: Sequence[Part]) -> list[Part]:
+    return [part for part in parts if not part.layout.to.startswith(OF_THE_EVENT)]
+
+
+def _with_event(
+    made: Made, child: Made, parent: np.ndarray, parts: Sequence[Part], columns: Mapping[int, LaidColumn]
+) -> tuple[Made, Made]:
+    """The events with what other cells of their sessions say of them; a cell that has no event beside it is told."""
+    without = np.ones(len(made), dtype=bool)
+    without[parent] = False
+    for part in (each for each in parts if each.layout.to.startswith(OF_THE_EVENT)):
+        number, name = number_of(columns, part.column), part.layout.to.removeprefix(OF_THE_EVENT)
+        child = _with_part(child, replace(part.at(parent), layout=replace(part.layout, to=name)), number)
+        alone = np.flatnonzero(without & part.mask(lambda reading: bool(reading.fills)))
+        made = made.with_marks(_no_event_beside(part.layout.to, alone, origin_of(part, made.at, number).take(alone)))
+    return made, child
+
+
+def _no_event_beside(target: str, at: np.ndarray, origin: Origin) -> Mark:
+    return Mark(
+        rule="NO_EVENT_BESIDE",
+        at=at,
+        column=target,
+        severity="asks",
+        origin=origin,
+        problem="tells of an event, and no event is named beside it",
+        remedy="Name the event, or take this away. It counts for nothing until then.",
+    )
 
 
 def origin_of(part: Part, at: np.ndarray, number: int) -> Origin:

@@ -29,6 +29,7 @@ _LOOKED_AT, _SHOWN = 100, 3
 _ENOUGH, _ENOUGH_IF_NAMED = 0.5, 0.2
 _FREE = ("text", "id", "ids")
 _SMALLEST_IN_MM = 25
+_CLEARLY = 2  # more dates that the other order of day and month reads than the usual one
 _LONGEST_WORD = 24
 
 
@@ -131,11 +132,12 @@ def _by_cells(
     dated = is_date(table, target)
     orders = (reader.day_first, not reader.day_first) if dated or target == "end" else (reader.day_first,)
     tried = [_tried(cells, table, target, replace(layout, day_first=order)) for order in orders]
-    readings, sound = max(tried, key=lambda each: sum(each[1]))
+    own, *others = tried
+    readings, sound = others[0] if others and sum(others[0][1]) >= sum(own[1]) + _CLEARLY else own
     share = sum(sound) / len(sound) if sound else 1.0
     if share < (_ENOUGH_IF_NAMED if alike >= WITHIN and not dated else _ENOUGH):
         return None
-    day_first = reader.day_first if sum(tried[0][1]) == sum(sound) else not reader.day_first
+    day_first = reader.day_first if sound is own[1] else not reader.day_first
     free = target in TABLES[table].names and TABLES[table].column(target).kind in _FREE
     shown = [
         cell.text.strip()

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.own_words import INSIDE, WHOLE
-from necrostats.registry.export.targets import SPECIAL, plain_columns
+from necrostats.registry.export.targets import EVENT_TARGETS, SPECIAL, plain_columns
 
 Key = tuple[str, str, str]
 TOP: tuple[Key, ...] = (
@@ -151,6 +151,10 @@ SPECIAL_TARGETS = {
     "yield": ("an amount, a range, a limit, or a word", "~250 cc; 200-300; >500; 1.2 L out (1 L in); minimal"),
     "instruments": ("instruments in order, a use each", "snare + net, then H2O2"),
     "event": ("one adverse event, or that there was none", "bled, stopped; no bleeding"),
+    **{
+        target: (f"{target.removeprefix('event.')} of the event in the same row", "IIIa, radiological, 2 …")
+        for target in EVENT_TARGETS
+    },
     "stents": ("stents placed in this session, a row each", "LAMS 15 + 2 x DPT 7Fr"),
     "stent": ("stents of this row, which share its dates, a row each", "2 x DPT 7Fr"),
     "stent_size": ("a size in mm or in Fr", "15 mm; 7 Fr"),

@@ -35,7 +35,16 @@ from necrostats.registry.export.layout import (
 from necrostats.registry.export.layout_keys import Keys, Problems
 from necrostats.registry.export.names import ID_HABITS, hint
 from necrostats.registry.export.own_words import INSIDE, WHOLE, OwnWords
-from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, code_column, is_date, plain_columns, targets
+from necrostats.registry.export.targets import (
+    BORES,
+    ENDS,
+    GRAMMAR_UNITS,
+    code_column,
+    home,
+    is_date,
+    plain_columns,
+    targets,
+)
 from necrostats.registry.folding import folded
 from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.messages import problem_report
@@ -87,6 +96,18 @@ def codes_of(keys: Keys, choices: tuple[str, ...]) -> dict[str, str]:
             keys.problems.add(keys.at(f'"{word}"'), problem, remedy, code)
         else:
             found[folded(word)] = listed.get(code, "")
+    return found
+
+
+def numbers_of(keys: Keys) -> dict[str, str]:
+    """A table of words → whole numbers that they stand for, in the unit of the column: "no collection" = 0."""
+    found = {}
+    for word in list(keys.content):
+        value = keys.take(word)
+        if isinstance(value, bool) or not re.fullmatch(r"[0-9]{0,6}", str(value)):
+            keys.wrong(f'"{word}"', value, "a whole number, or blank")
+        else:
+            found[folded(word)] = str(value)
     return found
 
 
@@ -271,10 +292,12 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
 
 
 def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
+    table, to = home(table, to)
     kind = TABLES[table].column(to).kind if to not in _CODED and to in TABLES[table].names else ""
     name = _CODED.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
     choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
-    own = codes_of(options.keys("codes"), choices)
+    numeric = to in ("size", "yield") or kind in ("number", "whole")
+    own = numbers_of(options.keys("codes")) if numeric else codes_of(options.keys("codes"), choices)
     said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
     general = {word: code for word, code in said.items() if not code or code in choices}
     return merged(general, own)

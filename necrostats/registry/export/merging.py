@@ -158,3 +158,34 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
         for name in CHILDREN.values()
     }
     return making.with_tables(sessions=joined, **children)
+
+
+def ends_with_their_stents(making: Making) -> Making:
+    """An end that stands with the patient, with neither kind nor day of a stent, goes to the patient's first stent.
+
+    First is the one placed first; of several on one day the lumen-apposing one, through which the others lie.
+    """
+    stents = making.tables["stents"]
+    typed = stents.text("stent_type").filled
+    loose = ~typed & ~stents.text("placed_day").filled & (stents.parent == NOWHERE)
+    loose &= stents.text("removed_day").filled | stents.text("end_reason").filled
+    if not loose.any():
+        return making
+    stents = stents.take(np.argsort(loose, kind="stable"))
+    loose, homes = np.sort(loose), np.flatnonzero(~np.sort(loose))
+    later = ~stents.text("stent_type").among(["lumen_apposing"])
+    homes = homes[np.lexsort((later[homes], _placed(stents, making.tables["sessions"])[homes]))]
+    first = pd.Series(homes, index=stents.person[homes])
+    first = first[~first.index.duplicated()]
+    group = np.arange(len(stents))
+    found = loose & np.isin(stents.person, first.index)
+    group[found] = first.reindex(stents.person[found]).to_numpy(dtype=np.int64)
+    return making.with_tables(stents=merged(stents, group))
+
+
+def _placed(stents: Made, sessions: Made) -> np.ndarray:
+    """The day (N,) each stent was placed, or that of its session; infinite where neither is known."""
+    own = pd.to_numeric(pd.Series(stents.text("placed_day").plain()), errors="coerce").to_numpy(dtype=float)
+    held = pd.to_numeric(pd.Series(sessions.text("day").plain()), errors="coerce").to_numpy(dtype=float)
+    day = np.where(np.isnan(own), np.append(held, np.nan)[stents.parent], own)
+    return np.where(np.isnan(day), np.inf, day)

@@ -113,7 +113,7 @@ def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Looked:
-    """A sheet that was looked at: what was found, and which of its headings are read as codes, and which ignored."""
+    """A sheet that was looked at: what was found, and which of its headings are read as codes, replaced, ignored."""
 
     grid: Grid
     form: SheetLayout
@@ -121,6 +121,7 @@ class _Looked:
     found: tuple[Suspicion, ...]
     coded: frozenset[str]
     ignored: frozenset[str]
+    replaced: frozenset[str]
 
     @classmethod
     def at(cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str]) -> _Looked:
@@ -144,6 +145,7 @@ class _Looked:
             order=tuple(sheet.columns),
             found=(*found, *(each for each in hard if each.severity == STOPS)),
             coded=coded,
+            replaced=frozenset(there(_mapped(form, _replaced))),
             ignored=frozenset(sheet.columns if is_named(grid, layout.ignore_sheets) else there(form.ignore)),
         )
 
@@ -159,7 +161,11 @@ class _Looked:
             yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
 
     def _goes_nowhere(self, each: Suspicion) -> bool:
-        """Whether only the look is at fault, of a cell that the layout ignores by name or a text above the headings."""
+        """Whether only the look is at fault, of a cell that the layout ignores by name or a text above the headings; of
+        an operator in whose place a pseudonym is put, anything but a certain identity.
+        """
+        if each.column in self.replaced:
+            return each.severity != STOPS
         above = bool(each.where) and not each.where.startswith("name of")
         return (above or each.column in self.ignored) and only_looks_so(each.rule)
 
@@ -232,6 +238,10 @@ def _periods(rows: RowsLayout) -> set[str]:
 
 def _operators(rows: RowsLayout) -> set[str]:
     return {column.heading for column in rows.columns if column.to == "operator"}
+
+
+def _replaced(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if column.to == "operator" and column.pseudonyms}
 
 
 def _coded(rows: RowsLayout) -> set[str]:

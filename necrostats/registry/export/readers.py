@@ -21,7 +21,7 @@ from necrostats.registry.export.layout import ColumnLayout
 from necrostats.registry.export.own_words import as_written
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
 from necrostats.registry.export.redaction import holds_date, holds_old_age
-from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, is_date
+from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, home, is_date
 from necrostats.registry.folding import folded
 from necrostats.registry.quantities import (
     Number,
@@ -56,6 +56,8 @@ def readings_of(
     cells: Sequence[RawCell], table: str, column: ColumnLayout, date_system: str, pseudonyms: Pseudonyms
 ) -> tuple[Reading, ...]:
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
+    table, to = home(table, column.to)
+    column = replace(column, to=to)
     reader = _reader(table, column, date_system or column.system, pseudonyms)
     if is_date(table, column.to):
         return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
@@ -86,9 +88,10 @@ def _guarded(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
     if cell.no_result:
         return NO_RESULT
     text = cell.text.strip()
-    if not text or column.codes.get(folded(text)) == "":
+    code = column.codes.get(folded(text))
+    if not text or code == "":
         return BLANK
-    return reader(cell)
+    return reader(cell._replace(text=code, value=None) if code and code.isdecimal() else cell)
 
 
 def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonyms) -> Reader:

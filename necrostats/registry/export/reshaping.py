@@ -15,7 +15,7 @@ from necrostats.registry.export.drafting import without_index
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.linking import NOTHING_BEFORE, grouped, linked, with_collections
 from necrostats.registry.export.mapped_sheets import Laid
-from necrostats.registry.export.merging import one_row_a_patient, same_day
+from necrostats.registry.export.merging import ends_with_their_stents, one_row_a_patient, same_day
 from necrostats.registry.export.patients import People, RowsAside, people_of, rows_aside
 from necrostats.registry.export.table_drafts import NO_MAKER, Making, joined
 from necrostats.registry.export.texts import Texts
@@ -66,7 +66,7 @@ def reshaped(material: Material, stretch: Stretch, before: Mapping[str, int] = N
         making = timed(making, index, layout)
         making, day_0 = without_index(making, index), index.day
     merging = np.isin(making.tables["sessions"].maker, [n for n, rows in enumerate(makers) if rows.merge_same_day])
-    making = same_day(making, merging, _on_day_0(making))
+    making = ends_with_their_stents(same_day(making, merging, _on_day_0(making)))
     making = linked(grouped(with_collections(making, layout)), layout, before)
     making = filled(making, layout)
     making, key = hidden_quarters(making) if layout.sequential else (making, {})

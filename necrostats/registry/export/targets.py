@@ -5,10 +5,25 @@ from __future__ import annotations
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.columns import LATEST
 
+OF_THE_EVENT = "event."
+"""Before a column of adverse_events: of the event that another cell of the same session names."""
+EVENT_TARGETS = tuple(
+    OF_THE_EVENT + name
+    for name in (
+        "phase",
+        "agree_grade",
+        "asge_severity",
+        "clavien_grade",
+        "attribution",
+        "treatment",
+        "extra_nights",
+        "icu_nights",
+    )
+)
 SPECIAL: dict[str, tuple[str, ...]] = {
     "patients": ("index_date",),
     "collections": ("size", "collections"),
-    "sessions": ("yield", "instruments", "event", "stents", "collection", "session"),
+    "sessions": ("yield", "instruments", "event", *EVENT_TARGETS, "stents", "collection", "session"),
     "instrument_uses": ("yield", "session"),
     "stents": ("stent", "stent_size", "end", "collection"),
     "scans": ("size", "collection"),
@@ -34,6 +49,7 @@ FILLS = {
     "yield": YIELD_FILLS,
     "size": ("long_mm", "mid_mm", "short_mm"),
     "event": ("events_checked",),
+    **dict.fromkeys(EVENT_TARGETS, ()),
     "collections": ("site",),
     "collection": ("collection_id", "also_treated"),
     "session": ("session_id",),
@@ -44,6 +60,13 @@ FILLS = {
     "index_date": (),
     OVERFLOW: (),
 }
+
+
+def home(table: str, target: str) -> tuple[str, str]:
+    """The table and column that a target fills by itself: "event.treatment" is that of adverse_events."""
+    if target.startswith(OF_THE_EVENT):
+        return "adverse_events", target.removeprefix(OF_THE_EVENT)
+    return table, target
 
 
 def plain_columns(table: str) -> tuple[str, ...]:

@@ -364,7 +364,7 @@ def clues_in_names(text: str) -> Iterator[Clue]:
 
 def only_looks_so(rule: str) -> bool:
     """Whether the rule of a clue rests on the look of a word that no list explains, and on no title or name known."""
-    return rule in (_WRITTEN.rule, _CAPITAL.rule, _BESIDE.rule)
+    return rule in (_WRITTEN.rule, _CAPITAL.rule, _BESIDE.rule, OPERATOR.rule)
 
 
 def _bare(words: Sequence[str]) -> list[str]:
