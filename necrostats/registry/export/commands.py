@@ -34,7 +34,7 @@ def run_tidy(
 def status_line(counts: Counts, set_aside: pd.DataFrame) -> str:
     """What a tired person reads first."""
     rows = set_aside[set_aside["scope"] == "row"]
-    return counts.status(rows["rule"].nunique())
+    return counts.status(len(rows.drop_duplicates(["file", "sheet", "row"])), rows["rule"].nunique())
 
 
 def run_draft(export: str, accepted: Collection[str] = ()) -> str:

@@ -26,6 +26,7 @@ def any_of(section: str) -> str:
 
 _THEN = re.compile(rf"\s*(?:->|→|;|,?\s*\b(?:then|followed by|{any_of('then')})\b)\s*")
 _AND = re.compile(rf"\s*(?:[+&,/]|\b(?:and|with|{any_of('with')})(?=\s))\s*")
+_KEPT = "\u2423"  # in place of a blank that parts nothing
 _TIMES = re.compile(r"(?:\(?x\s?([0-9]{1,2})\)?|([0-9]{1,2})\s?x)")
 _PIECE = re.compile(r"[^\W_]+(?:[-'][^\W_]+)*|\?+|[^\w\s]", re.UNICODE)
 _NOT = frozenset(("no", "not", "without", "nil", "never", "denies", "non", *map(folded, listed("negation"))))
@@ -122,7 +123,7 @@ def read_instruments(text: str, own: Words) -> Reading:
     if folded(bare) in words:
         classes, question = [words[folded(bare)]], ""
     else:
-        counted = _named_in(bare)
+        counted = _named_in(bare, words)
         unknown = [name for name, _ in counted if folded(name) not in words]
         if unknown or not counted:
             return refused("names an instrument that is neither in the codebook nor in the layout")
@@ -138,16 +139,19 @@ def read_instruments(text: str, own: Words) -> Reading:
     return Reading(rule="instruments", children=uses, question=question) if uses else BLANK
 
 
-def _named_in(bare: str) -> list[tuple[str, bool]]:
-    """The names in a list of instruments, and whether each is counted."""
-    parts = [part for step in _THEN.split(bare) for part in _AND.split(step)]
-    return [_without_count(part) for part in parts if part.strip(" .")]
+def _named_in(bare: str, words: Words) -> list[tuple[str, bool]]:
+    """The names in a list of instruments, folded, and whether each is counted; "jet d'eau" is one name, not two."""
+    whole = folded(bare)
+    for phrase in sorted((word for word in words if _AND.search(word)), key=len, reverse=True):
+        whole = whole.replace(phrase, phrase.replace(" ", _KEPT))
+    parts = [part for step in _THEN.split(whole) for part in _AND.split(step)]
+    return [_without_count(part.replace(_KEPT, " ")) for part in parts if part.strip(" .")]
 
 
 def unknown_instruments(text: str, own: Words) -> list[str]:
     """The names in a list of instruments that nobody has explained."""
     words = known_words("instrument_class", INSTRUMENT_USES.column("instrument_class").codes, own)
-    return [name for name, _ in _named_in(plain(text)) if folded(name) not in words]
+    return [name for name, _ in _named_in(plain(text), words) if folded(name) not in words]
 
 
 def _without_count(part: str) -> tuple[str, bool]:
@@ -282,11 +286,18 @@ _SIZE = re.compile(
 _SIZED_IN_MM = ("lumen_apposing", "self_expanding_metal")
 
 
+_REMOVED = frozenset(
+    {"removed", "out", "explanted", "extracted", "pulled", "removal", *(folded(word) for word in listed("removed"))}
+)
+
+
 def read_stents(text: str, own: Words) -> Reading:
     """ "LAMS 15 + 2 x DPT 7Fr": a row a stent, with its type and size; a metal stent's bare size is in millimetres."""
     bare = plain(text)
     if len(bare) > LONGEST:
         return refused("is too long to be a list of stents")
+    if folded(bare.strip(" .()")) in _REMOVED:
+        return Reading(rule="removal", question="says that a stent came out, not that one was placed")
     words = known_words("stent_type", STENTS.column("stent_type").codes, own)
     parts = [part.strip(" .()") for step in _THEN.split(bare) for part in _STENTS_APART.split(step)]
     stents: list[Fills] = []
@@ -325,11 +336,6 @@ def _stent_size(kind: str, found: re.Match[str]) -> Fills | None:
     name, grammar = ("diameter_mm", "bore") if unit in ("mm", "cm") else ("caliber_fr", "Fr")
     value = read_number(f"{found['size']} {unit}", unit=grammar).value
     return {name: number_text(value)} if value is not None else None
-
-
-_REMOVED = frozenset(
-    {"removed", "out", "explanted", "extracted", "pulled", "removal", *(folded(word) for word in listed("removed"))}
-)
 
 
 _BEFORE_A_DATE = frozenset(("on", "at", "am", "den", "vom", "le", "el", "il", "dal", "del", "du"))

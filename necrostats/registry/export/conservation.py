@@ -35,14 +35,14 @@ class Counts:
         told = self.interpreted + self.unknown + self.cells_set_aside + self.ignored + self.not_mentioned
         return self.cells == told and self.rows == self.rows_made + self.rows_set_aside
 
-    def status(self, reasons: int) -> str:
+    def status(self, aside: int, reasons: int) -> str:
         """The line that comes first: how much was read, and how many rows were set aside for so many reasons."""
         meant = self.cells - self.ignored - self.not_mentioned
         share = 100 * (self.interpreted + self.unknown) / meant if meant else 0.0
         shown = f"{share:.0f}" if share >= 99.5 or share < 99 else f"{share:.1f}"
-        aside = f"{self.rows_set_aside:,} {'row' if self.rows_set_aside == 1 else 'rows'} set aside"
-        why = f" for {reasons} {'reason' if reasons == 1 else 'reasons'}" if self.rows_set_aside else ""
-        return f"{shown} % of the mapped cells read; {aside}{why}."
+        gone = f"{aside:,} {'row' if aside == 1 else 'rows'} set aside"
+        why = f" for {reasons} {'reason' if reasons == 1 else 'reasons'}" if aside else ""
+        return f"{shown} % of the mapped cells read; {gone}{why}."
 
     def __str__(self) -> str:
         return (

@@ -157,6 +157,7 @@ def _whole(export: Export) -> Iterator[str]:
     yield from _numbers(reader)
     yield from _ids(sheets, main)
     yield from _fill(plans)
+    yield from _sexes(plans, reader)
     yield from _words(plans)
     indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
     for group, makers in plans:
@@ -315,11 +316,58 @@ def _of_patients(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Make
         if not (index and guess.target == "index_date")
     ]
     chosen = _one_site(assigned(candidates))
+    told = {each.heading for each in chosen}
+    beside = [*_beside(sheet, [heading for heading in rest if heading not in told], reader)]
     makers = [
         Maker(table=table, found=tuple(each for each in chosen if each.table == table))
         for table in ("patients", "collections", "stents")
     ]
-    return [*(each for each in makers if each.found and _has_essential(each)), *([index] if index else [])]
+    own = [each for each in makers if each.found and _has_essential(each)]
+    return [*own, *([index] if index else []), *beside]
+
+
+def _beside(sheet: Sheet, rest: Sequence[str], reader: Reader) -> Iterator[Maker]:
+    """What headings make that begin alike: "CT 3 months date", "CT 3 months (cm)" are one scan."""
+    begun: dict[str, list[str]] = {}
+    for heading in rest:
+        words = plain_heading(heading).split()
+        for length in range(1, len(words)):
+            begun.setdefault(" ".join(words[:length]), []).append(heading)
+        begun.setdefault(" ".join(words), []).append(heading)
+    used: set[str] = set()
+    for begins in sorted((each for each in begun if len(begun[each]) > 1), key=len, reverse=True):
+        own = [heading for heading in begun[begins] if heading not in used]
+        if maker := _one_beside(sheet, begins, own, reader):
+            used |= {guess.heading for guess in maker.found}
+            yield maker
+
+
+def _own_part(heading: str, begins: str) -> str:
+    """What a heading says beyond what several begin with; a bare unit of length heads a size."""
+    own = plain_heading(heading).removeprefix(begins).strip()
+    return "size" if own in ("", "mm", "cm") else own
+
+
+def _one_beside(sheet: Sheet, begins: str, own: Sequence[str], reader: Reader) -> Maker | None:
+    tried = []
+    for table in ("scans", "reviews", "other_interventions", "adverse_events"):
+        found = assigned(
+            [
+                guess
+                for heading in own
+                for guess in guesses(
+                    heading,
+                    sheet.columns[heading],
+                    (table,),
+                    reader,
+                    named=_own_part(heading, begins),
+                )
+            ]
+        )
+        maker = Maker(table=table, found=tuple(found))
+        if len(found) > 1 and _has_essential(maker):
+            tried.append((likeness(begins, phrases()["sheets"][table]) + maker.score, maker))
+    return max(tried, key=lambda each: each[0])[1] if tried else None
 
 
 def _one_site(chosen: Sequence[Guess]) -> list[Guess]:
@@ -374,7 +422,29 @@ def _long(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
         maker = Maker(table=table, found=tuple(found))
         if any(maker.holds(target) for target in _ESSENTIAL[section]):
             tried.append((2 * likeness(sheet.name, phrases()["sheets"][section]) + maker.score, maker))
-    return [max(tried, key=lambda each: each[0])[1]] if tried else []
+    if not tried:
+        return []
+    best = max(tried, key=lambda each: each[0])[1]
+    return [best, *_reviews_beside(sheet, free, best, reader)]
+
+
+def _reviews_beside(sheet: Sheet, free: Sequence[str], maker: Maker, reader: Reader) -> Iterator[Maker]:
+    """A scan whose row also says how the patient was makes a review of the same day."""
+    if maker.table != "scans":
+        return
+    told = {guess.heading for guess in maker.found}
+    rest = [heading for heading in free if heading not in told]
+    found = assigned(
+        [
+            guess
+            for heading in rest
+            for guess in guesses(heading, sheet.columns[heading], ("reviews",), reader)
+            if guess.target != "day"
+        ]
+    )
+    if found:
+        days = tuple(replace(guess, table="reviews") for guess in maker.found if guess.target == "day")
+        yield Maker(table="reviews", found=(*days, *found))
 
 
 def _wide(sheet: Sheet, group: Group, reader: Reader) -> Maker | None:
@@ -465,6 +535,21 @@ def _form(strays: set[str], known: set[str]) -> str:
     digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
     short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
     return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
+
+
+def _sexes(plans: Sequence[Plan], reader: Reader) -> Iterator[str]:
+    """What M is in Spanish, mujer or masculino, by the letter that stands beside it."""
+    columns = [
+        sheet.columns[guess.heading]
+        for (sheet, *_), makers in plans
+        for maker in makers
+        for guess in maker.found
+        if guess.target == "sex"
+    ]
+    written = {folded(cell.text) for column in columns for cell in filled_cells(column)}
+    if reader.language == "es" and "m" in written:
+        meant, other = ("male", "F") if "f" in written else ("female", "V or H")
+        yield f'[synonyms.sex]\n"M" = "{meant}"  {GUESS}{other} stands for the other\n'
 
 
 def _words(plans: Sequence[Plan]) -> Iterator[str]:

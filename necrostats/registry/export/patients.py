@@ -146,7 +146,7 @@ def _key(text: str, layout: Layout) -> str:
         key = "" if is_blank(text) or text.startswith("#") else folded(text)
     for habit in layout.id_habits:
         key = ID_HABITS[habit](key)
-    return _of_form(key, layout.id_form) if key and layout.id_form else key
+    return _of_form(ID_HABITS["decimals"](key), layout.id_form) if key and layout.id_form else key
 
 
 def _of_form(key: str, form: str) -> str:

@@ -20,6 +20,7 @@ from necrostats.registry.export.redaction import WITHHELD
 from necrostats.registry.export.sheet_blocks import as_laid, headings, in_form, no_record
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import (
+    AGE_OVER_89,
     STOPS,
     Sheet,
     Suspicion,
@@ -161,13 +162,14 @@ class _Looked:
             yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
 
     def _goes_nowhere(self, each: Suspicion) -> bool:
-        """Whether only the look is at fault, of a cell that the layout ignores by name or a text above the headings; of
-        an operator in whose place a pseudonym is put, anything but a certain identity.
+        """Whether only the look is at fault: of a cell that the layout ignores by name or replaces by a pseudonym, of a
+        text above the headings, of a number among amounts.
         """
-        if each.column in self.replaced:
-            return each.severity != STOPS
+        if each.column in self.coded and each.rule == AGE_OVER_89:
+            return True
         above = bool(each.where) and not each.where.startswith("name of")
-        return (above or each.column in self.ignored) and only_looks_so(each.rule)
+        nowhere = above or each.column in self.ignored or each.column in self.replaced
+        return nowhere and only_looks_so(each.rule)
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
         told = each.row is not None and each.column in self.coded and not self.form.labels

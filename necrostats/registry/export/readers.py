@@ -142,6 +142,7 @@ _AGE = re.compile(
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
+_YEAR_OF_LIFE = re.compile(r"([0-9]{2,3})(?:st|nd|rd|th) year(?: of life)?")
 
 
 def _end(cell: RawCell, column: ColumnLayout) -> Reading:
@@ -179,6 +180,8 @@ def _stent_size(cell: RawCell, column: ColumnLayout) -> Reading:
 def _plainer(cell: RawCell, plain: Column) -> RawCell:
     """The cell without what a column's own way of writing adds: "67 ans", "90+", "> 89"; ASA "III"."""
     text = bare(cell.text)
+    if plain.name == "age_years" and (year := _YEAR_OF_LIFE.fullmatch(text)) and int(year[1]) > _OLD + 2:
+        return cell._replace(text=str(_OLD + 1))
     if plain.name == "asa_class":
         return cell._replace(text=_ROMAN.get(text.removeprefix("asa").strip(), cell.text))
     found = _AGE.fullmatch(text) if plain.name == "age_years" else None
@@ -212,8 +215,18 @@ def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
     return read_count(cell.typed) if plain.kind == "whole" else read_number(cell.typed, decimal=decimal)
 
 
+_BOTH = {"drainage", "necrosectomy"}
+_JOINED_TYPES = re.compile(rf"\s*[+&/,]\s*|\s+(?:and|{any_of('and')})\s+")
+
+
+def _both_in_one(text: str, words: dict[str, str]) -> str | None:
+    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text."""
+    parts = [words.get(part) for part in _JOINED_TYPES.split(folded(text))]
+    return "drainage_and_necrosectomy" if len(parts) == len(_BOTH) and set(parts) == _BOTH else None
+
+
 def _code(cell: RawCell, plain: Column, words: dict[str, str]) -> Reading:
-    code = words.get(folded(cell.text))
+    code = words.get(folded(cell.text)) or (_both_in_one(cell.text, words) if plain.name == "session_type" else None)
     if code is not None:
         return Reading(rule="code", fills={plain.name: code})
     return _as_it_stands(cell, plain)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from necrostats.registry.privacy.dates import AGE_OVER_89
 from necrostats.registry.privacy.headings import may_head_study_codes
 from necrostats.registry.privacy.ids import KnownIds
 from necrostats.registry.privacy.names import only_looks_so
@@ -9,6 +10,7 @@ from necrostats.registry.privacy.searching import find_identifiers
 from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, refusal_text
 
 __all__ = [
+    "AGE_OVER_89",
     "KINDS",
     "STOPS",
     "UNTIL_ACCEPTED",

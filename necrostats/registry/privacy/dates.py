@@ -102,7 +102,8 @@ FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
 _PART = Clue(kind="date", rule="a day and month, or a month and year")
 _BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
 _AGE = Clue(kind="date", rule="an age over 89", hard=True)
-_MAY_BE_AGE = Clue(kind="date", rule="a number that may be an age over 89")
+AGE_OVER_89 = "a number that may be an age over 89"
+_MAY_BE_AGE = Clue(kind="date", rule=AGE_OVER_89)
 
 _MONTH = rf"(?:{SPELT}|{ABBREVIATED}|(?-i:May|MAY))"
 _WEEKDAY = (
