@@ -169,14 +169,15 @@ def _check(request: argparse.Namespace) -> int:
     from necrostats.errors import RegistryError
     from necrostats.registry.export.commands import status_line
     from necrostats.registry.export.conservation import counts_of
+    from necrostats.registry.export.entry import entry_layout_of
     from necrostats.registry.export.loading import read_with_layout
     from necrostats.registry.loading import read_registry
     from necrostats.registry.messages import check_report, stops
 
     try:
-        if request.layout:
+        if layout := request.layout or entry_layout_of(request.source):
             shown = not request.to
-            found = read_with_layout(request.source, request.layout, accepted=request.accept, dates_shown=shown)
+            found = read_with_layout(request.source, layout, accepted=request.accept, dates_shown=shown)
             checked = found.registry
             print(status_line(counts_of(found.material), checked.set_aside))
         else:

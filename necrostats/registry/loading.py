@@ -27,7 +27,7 @@ def read_registry(
     source: str | Path, *, layout: str | Path | None = None, accepted: Collection[str] | str = ()
 ) -> Registry:
     """The registry in a folder of csv files named after the nine tables, or in an .xlsx with sheets so named; with a
-    `layout` (a TOML file), that in any workbook, csv file or folder of them.
+    `layout` (a TOML file), that in any workbook, csv file or folder of them. An entry workbook needs none.
 
     What cannot be right is set aside and listed in `set_aside`; everything there is to say is in `findings`.
     The privacy check comes first: RegistryError, with places and never a value, if anything looks like an
@@ -36,10 +36,12 @@ def read_registry(
     can do without is missing.
     """
     accepted = [accepted] if isinstance(accepted, str) else accepted
-    if layout:
+    from necrostats.registry.export.entry import entry_layout_of
+
+    if plan := layout or entry_layout_of(source):
         from necrostats.registry.export.loading import read_with_layout
 
-        return read_with_layout(source, layout, accepted=accepted).registry
+        return read_with_layout(source, plan, accepted=accepted).registry
     return read_tidy(source, accepted).registry
 
 

@@ -42,7 +42,7 @@ def read_source(source: str | Path) -> RawSource:
             return _folder(path)
         if not path.exists():
             raise SourceError(f"{path} does not exist. Give a folder of csv files, or an .xlsx workbook.")
-        if path.suffix.lower() == ".xlsx":
+        if path.suffix.lower() in (".xlsx", ".xlsm"):
             return _workbook(path)
     raise SourceError(f"{path.name} cannot be read as a registry. {_instead(path)}")
 

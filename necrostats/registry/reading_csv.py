@@ -14,6 +14,8 @@ from necrostats.registry.source_table import Place, RawTable, collect
 SEPARATORS = (",", ";", "\t")
 _BLOCK = 1 << 20
 _LONGEST_CELL = 1 << 17
+MOST_COLUMNS = 16_384  # as many as a spreadsheet can show
+_TOO_WIDE = f"No spreadsheet shows more than {MOST_COLUMNS:,}: is it a table with rows and columns exchanged?"
 _NOT_TEXT = {
     b"PK\x03\x04": "a workbook or zip archive",
     b"\xd0\xcf\x11\xe0": "an old or password-protected workbook",
@@ -91,6 +93,8 @@ def lines_of(name: str, text, separator: str) -> Iterator[list[str]]:
     number, read = 1, 0
     try:
         for line in reader:
+            if len(line) > MOST_COLUMNS:
+                raise SourceError(f"{name}, row {number}: has {len(line):,} cells. {_TOO_WIDE}")
             yield line
             number, read = number + 1, reader.line_num
     except csv.Error as error:

@@ -20,6 +20,7 @@ from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, Flag, applied
 from necrostats.registry.export.batches import Stretch, everything, stretches_of
 from necrostats.registry.export.conservation import Counts, counts_of
+from necrostats.registry.export.entry import entry_layout_of
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.ledger import ledger_parts
 from necrostats.registry.export.loading import (
@@ -105,6 +106,7 @@ def tidy(
     """
     folder = Path(to)
     _refuse_folder(folder, Path(source))
+    layout = layout or entry_layout_of(source)
     if not layout:
         return _again(source, folder, accepted, say)
     ready = prepared(source, layout, accepted=accepted, say=say)
