@@ -14,12 +14,8 @@ import pandas as pd
 
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
 from necrostats.definitions.reporting_items import REPORTING_ITEMS, ReportingItem
-from necrostats.definitions.resolution import (
-    DOCUMENTED_RESOLUTION,
-    RESOLUTION_CATALOGUE,
-    ResolutionDefinition,
-)
-from necrostats.errors import ChoiceError, unknown_choice
+from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition, definition_named
+from necrostats.errors import ChoiceError
 from necrostats.measures.adverse_event_grades import worst_grades
 from necrostats.measures.adverse_events import PATIENTS, SESSIONS, adverse_event_rates
 from necrostats.measures.case_mix import case_mix
@@ -162,16 +158,6 @@ def _whole(name: str, value: int, least: int) -> int:
     if isinstance(value, bool) or int(value) != value or value < least:
         raise ChoiceError(f"{name} is {value}: a whole number, {least} or more, is needed.")
     return int(value)
-
-
-def definition_named(definition: ResolutionDefinition | str) -> ResolutionDefinition:
-    """A definition, or the one of that name in the catalogue; ChoiceError for a name that is not in it."""
-    if isinstance(definition, ResolutionDefinition):
-        return definition
-    catalogue = {each.name: each for each in RESOLUTION_CATALOGUE}
-    if definition not in catalogue:
-        raise unknown_choice("definition of resolution", definition, catalogue)
-    return catalogue[definition]
 
 
 def _large_enough(groups: Grouping) -> bool:

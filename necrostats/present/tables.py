@@ -101,4 +101,4 @@ def _plain_cell(text: object) -> str:
 @singledispatch
 def table(result: Result, **options) -> Table:
     """The table of a result, each number with its denominator and interval."""
-    raise not_presentable(table, result)
+    raise not_presentable(result)

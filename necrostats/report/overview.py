@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from necrostats.registry import periods
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
 from necrostats.report import markup
@@ -37,12 +38,15 @@ class Status:
 
 
 def review_period(registry: Registry, period: str = "") -> str:
-    """The period to review: the one given, or the last one the registry holds."""
+    """The period to review: the one given, or the last one the registry holds; ChoiceError for what is none."""
+    if period:
+        periods.parse(period)
     return period or (registry.periods[-1] if registry.periods else "")
 
 
 def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> Status:
     """What a report on this registry rests on; `horizon` is the day by which an outcome counts as matured."""
+    period = review_period(registry, period) if period else ""
     return Status(
         lines=(
             _counted(registry, period),

@@ -37,8 +37,12 @@ def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
 
 
 def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
-    """The results, with those of a case series in its place."""
-    return [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
+    """The results, with those of a case series in its place; ChoiceError for what is none."""
+    found = [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
+    for each in found:
+        if not isinstance(each, Result):
+            raise saying.not_presentable(each)
+    return found
 
 
 def definitions_used(*results: Result | CaseSeries) -> Prose:
