@@ -25,6 +25,7 @@ from necrostats.present.word import WordFile, is_wide
 from necrostats.present.wording import cautions
 from necrostats.present.workbooks import csv_of, workbook
 from necrostats.results import Result
+from necrostats.shown import framed
 
 OF_TABLES = ("docx", "xlsx", "csv")
 NAME = "case_series_abstract"
@@ -215,7 +216,7 @@ class Written:
         return str(self)
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(str(self))}</p>"
+        return framed(f"<p>{html.escape(str(self))}</p>")
 
 
 NOT_ASKED = "No documents were asked for: give `documents` a folder, or add --documents to the command."

@@ -25,6 +25,7 @@ from necrostats.present.labels import plain
 from necrostats.present.saying import not_presentable
 from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
 from necrostats.results import Result
+from necrostats.shown import framed
 
 _RULES = tuple(
     (re.compile(pattern), by)
@@ -127,7 +128,7 @@ class Figure:
         image = f'<img src="data:image/svg+xml;base64,{code}" alt="{alt}" width="{width}" height="{height}">'
         table = data_table(self.data, f"Data of the figure: {self.caption}")
         details = f"<details><summary>The numbers in this figure</summary>{table}</details>"
-        return f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>"
+        return framed(f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>")
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, object]:
         """HTML for the notebook and its export, the alternative text for the rest; an image only when asked for."""

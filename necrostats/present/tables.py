@@ -12,6 +12,7 @@ import pandas as pd
 from necrostats.present import numbers
 from necrostats.present.saying import not_presentable
 from necrostats.results import Result
+from necrostats.shown import framed
 from necrostats.visible import visible
 
 
@@ -74,7 +75,7 @@ class Table:
         return "\n\n".join([_plain_cell(self.caption), "\n".join(lines), *map(_plain_cell, self.notes)])
 
     def _repr_html_(self) -> str:
-        return self.html
+        return framed(self.html)
 
 
 def _head(name: object, is_number: bool) -> str:

@@ -13,6 +13,7 @@ from necrostats.registry import periods
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
 from necrostats.report import markup
+from necrostats.shown import framed
 from necrostats.visible import visible
 
 HORIZON = 180
@@ -34,7 +35,7 @@ class Status:
     def _repr_html_(self) -> str:
         first, *further = (html.escape(line) for line in self.lines)
         shown = "".join(f"<p>{line}</p>" for line in (f"<strong>{first}</strong>", *further))
-        return f'<div class="{markup.STATUS}">{shown}</div>'
+        return framed(f'<div class="{markup.STATUS}">{shown}</div>')
 
 
 def review_period(registry: Registry, period: str = "") -> str:

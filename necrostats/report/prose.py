@@ -11,6 +11,7 @@ from necrostats.present import saying, wording
 from necrostats.report import markup
 from necrostats.report.line_breaks import tied
 from necrostats.results import Result, Unanswered
+from necrostats.shown import framed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +28,7 @@ class Prose:
         return self.text
 
     def _repr_html_(self) -> str:
-        return self.html
+        return framed(self.html)
 
 
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
