@@ -186,7 +186,8 @@ def test_an_interrupt_is_exit_code_130(said, monkeypatch, tmp_path):
 def test_start_prints_what_it_made_and_replaces_nothing(said, tmp_path):
     code, out, err = said("start", tmp_path / "new")
     assert (code, err) == (0, "")
-    assert sorted(out.splitlines()) == sorted(str(path) for path in (tmp_path / "new").iterdir())
+    made = (path for path in (tmp_path / "new").rglob("*") if path.is_file())
+    assert sorted(out.splitlines()) == sorted(map(str, made))
     again, out, err = said("start", tmp_path / "new")
     assert (again, out) == (1, "")
     assert "nothing is replaced" in only_line(err)

@@ -115,6 +115,9 @@ def case_series(
     not keep (scans, reviews, whether events were looked for) is left out, and `lacking` says what it would need.
     `definition` and `window` may be names of their catalogues; `day` is no later than the horizon. ChoiceError for a
     name off its list, DesignError for groups known only later and for a registry narrowed to the sessions of a period.
+
+    Counted: patients with an index drainage; each result says whom it counts.
+    Source: of each result; the items of STROBE and PROCESS for what a series must tell.
     """
     whole_histories(registry, "A case series")
     definition, window, by = definition_named(definition), window_named(window), by or None
@@ -212,7 +215,11 @@ def _hash(text: str) -> str:
 
 
 def inclusion_flow(registry: Registry, results: tuple[Result, ...] = ()) -> Listing:
-    """How many patients there were at each stage, and why others are not among them; then who each result counts."""
+    """How many patients there were at each stage, and why others are not among them; then who each result counts.
+
+    Counted: patients of the source, and of each result those it counts.
+    Source: a count or description, common practice.
+    """
     aside, kept = _patients_set_aside(registry), len(registry.patients)
     elsewhere = max(0, registry.source.rows_kept.get("patients", 0) - kept)
     whole = kept + elsewhere + sum(aside.values())
@@ -246,7 +253,12 @@ def _patients_set_aside(registry: Registry) -> dict[str, int]:
 
 
 def reporting_checklist(series: CaseSeries) -> Listing:
-    """Each item of STROBE (cohort) and PROCESS (case series): met, and by what; in part; missing; or the author's."""
+    """Each item of STROBE (cohort) and PROCESS (case series): met, and by what; in part; missing; or the author's.
+
+    Counted: items of the two checklists.
+    Source: STROBE, cohort studies (von Elm et al., Lancet 2007;370:1453); PROCESS 2023, case series (Mathew et al., Int
+        J Surg 2023;109:3760).
+    """
     rows = [
         (item.checklist.split(",")[0], item.number, item.topic, item.asks, *_state(series, item))
         for item in REPORTING_ITEMS

@@ -41,6 +41,9 @@ def debridement_yield(registry: Registry, *, by: str = "instrument_class", level
     Ranges and one-sided amounts enter as intervals of a log-normal, never as a midpoint; sessions with no yield at
     all are counted beside the mean (`events`), not in it; units are never pooled. Intervals are clustered by patient.
     Crude: later sessions yield less, and instruments were chosen, not assigned.
+
+    Counted: necrosectomies with an amount, in which one class alone was used.
+    Source: a count or description, common practice.
     """
     if by not in BY:
         raise unknown_choice("grouping of the yield", by, BY)

@@ -46,6 +46,9 @@ def adverse_events_by_class(
 
     Counted as by adverse_event_rates: sessions in which nobody looked leave the denominators, an event belongs to the
     session it names. A description: harder cases and later sessions were not given to each class alike.
+
+    Counted: as adverse_event_rates, over patients and necrosectomies in which one class of instrument alone was used.
+    Source: Clopper and Pearson, Biometrika 1934;26:404; Korn and Graubard, Survey Methodology 1998;24:193.
     """
     (event_type,) = known_types((event_type,), ())
     window, groups = window_named(window), sole_class(registry)
