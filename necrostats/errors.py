@@ -8,13 +8,15 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+from necrostats.visible import visible
+
 
 class NecrostatsError(Exception):
     """Base of every error raised on purpose; its text is fit to print as it stands."""
 
     def _render_traceback_(self) -> list[str]:
         """What a notebook shows in place of a traceback: what is wrong and what to do."""
-        return str(self).splitlines()
+        return visible(str(self)).splitlines()
 
 
 class SourceError(NecrostatsError):

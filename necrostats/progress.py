@@ -7,6 +7,8 @@ import shutil
 from collections.abc import Mapping
 from typing import TextIO
 
+from necrostats.visible import visible
+
 PREFIX = "necrostats: "
 CELLS = 20
 FULL, EMPTY = "█", "░"
@@ -45,7 +47,7 @@ class Progress:
             self._step(line)
         elif str(line) != self._last or not isinstance(line, Step):
             self.close()
-            self._write(f"{PREFIX}{line}\n")
+            self._write(f"{PREFIX}{visible(str(line))}\n")
         self._last = str(line)
 
     def close(self) -> None:
@@ -70,7 +72,7 @@ class Progress:
         filled = CELLS * step.done // step.of if step.of else CELLS
         count = f" {step.done:,} of {step.of:,} {step.units}"
         room = max(0, shutil.get_terminal_size().columns - len("   ") - CELLS - len(count))
-        return f"{f'{PREFIX}{step}'[:room]}  ", full * filled + empty * (CELLS - filled), count
+        return f"{f'{PREFIX}{visible(str(step))}'[:room]}  ", full * filled + empty * (CELLS - filled), count
 
     def _can_show(self, text: str) -> bool:
         try:
