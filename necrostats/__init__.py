@@ -1,11 +1,13 @@
 """necrostats: sessions, time, adverse events and yield of endoscopic necrosectomy, from a registry to a review.
 
 Every public name is here; each is imported when it is first asked for, so that `import necrostats` costs nothing.
+A public function that is asked wrongly answers in one line, with what to do.
 """
 
 from __future__ import annotations
 
 import importlib
+import types
 
 _HOMES = {
     "registry.loading": ("read_registry",),
@@ -116,6 +118,8 @@ def __getattr__(name: str):
     if name not in _HOME_OF:
         raise AttributeError(f"necrostats has no {name!r}")
     value = getattr(importlib.import_module(f"necrostats.{_HOME_OF[name]}"), name)
+    if isinstance(value, types.FunctionType):
+        value = importlib.import_module("necrostats.measures.arguments").answering(value)
     globals()[name] = value
     return value
 

@@ -8,6 +8,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from necrostats.completion import SHELLS, script
+from necrostats.progress import Progress
+
 DONE, FAILED, MISUSE, INTERRUPTED, PIPE_CLOSED = 0, 1, 2, 130, 141
 
 
@@ -32,7 +35,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="say which version this is")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout, _add_layout_guide):
+    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout, _add_layout_guide, _add_completion):
         add(commands, shared)
     return top
 
@@ -134,6 +137,17 @@ def _add_layout_guide(commands, shared: argparse.ArgumentParser) -> None:
     guide.set_defaults(run=_layout_guide)
 
 
+def _add_completion(commands, shared: argparse.ArgumentParser) -> None:
+    completion = commands.add_parser(
+        "completion",
+        parents=[shared],
+        help="print a script that completes commands and options in a shell",
+        description="Prints a completion script; its first lines say where to keep it.",
+    )
+    completion.add_argument("shell", choices=SHELLS, help="the shell that is used")
+    completion.set_defaults(run=_completion)
+
+
 def _add_source(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "source", metavar="SOURCE", help="a folder of tidy csv files, a workbook, or with --layout any export"
@@ -186,7 +200,7 @@ def _check(request: argparse.Namespace) -> int:
         checked = error
     print(check_report(checked, Path(request.source).resolve().name, every=request.all))
     if request.to:
-        _say(f"writing {_findings_to(Path(request.to), checked)}")
+        request.say(f"writing {_findings_to(Path(request.to), checked)}")
     return FAILED if isinstance(checked, RegistryError) or stops(checked) else DONE
 
 
@@ -202,7 +216,7 @@ def _tidy(request: argparse.Namespace) -> int:
     from necrostats.registry.export.commands import run_tidy
 
     report, stopped = run_tidy(
-        request.source, request.layout, request.to, accepted=request.accept, say=_say, every=request.all
+        request.source, request.layout, request.to, accepted=request.accept, say=request.say, every=request.all
     )
     print(report)
     return FAILED if stopped else DONE
@@ -222,6 +236,14 @@ def _layout_guide(request: argparse.Namespace) -> int:
     return DONE
 
 
+def _completion(request: argparse.Namespace) -> int:
+    from necrostats import bundled
+
+    templates = sorted(path.stem for path in bundled.notebooks().glob("*.ipynb"))
+    print(script(request.shell, parser(), {"report": templates, "completion": SHELLS}), end="")
+    return DONE
+
+
 def _report(request: argparse.Namespace) -> int:
     from necrostats.report.reporting import write_report
 
@@ -236,7 +258,7 @@ def _report(request: argparse.Namespace) -> int:
         documents=request.documents,
         show_code=request.show_code,
         timeout=request.timeout,
-        say=_say,
+        say=request.say,
     )
     return DONE
 
@@ -256,10 +278,6 @@ def _version(request: argparse.Namespace) -> int:
     return DONE
 
 
-def _say(line: str) -> None:
-    print(f"necrostats: {line}", file=sys.stderr, flush=True)
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     top = parser()
@@ -269,23 +287,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     elif request.command is None:
         top.print_help(sys.stderr)
         return MISUSE
+    request.say = Progress(sys.stderr)
     try:
         for stream in (sys.stdout, sys.stderr):
             stream.reconfigure(errors="backslashreplace")
         code = request.run(request)
+        request.say.close()
         sys.stdout.flush()
         return code
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
     except KeyboardInterrupt:
-        _say("stopped.")
+        request.say("stopped.")
         return INTERRUPTED
     except Exception as error:
-        return _explain(error, verbose=getattr(request, "verbose", False))
+        request.say.close()
+        return _explain(error, request.say, verbose=getattr(request, "verbose", False))
 
 
-def _explain(error: Exception, *, verbose: bool) -> int:
+def _explain(error: Exception, say: Progress, *, verbose: bool) -> int:
     from necrostats.errors import ChoiceError, NecrostatsError, RegistryError, SourceError
 
     if verbose:
@@ -293,9 +314,9 @@ def _explain(error: Exception, *, verbose: bool) -> int:
 
         traceback.print_exception(error)
     if isinstance(error, NecrostatsError):
-        _say(str(error))
+        say(str(error))
         return MISUSE if isinstance(error, ChoiceError | SourceError | RegistryError) else FAILED
-    _say(f"something went wrong that should not have ({type(error).__name__}: {error}). --verbose shows where.")
+    say(f"something went wrong that should not have ({type(error).__name__}: {error}). --verbose shows where.")
     return FAILED
 
 

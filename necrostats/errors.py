@@ -8,9 +8,15 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable
 
+from necrostats.visible import visible
+
 
 class NecrostatsError(Exception):
     """Base of every error raised on purpose; its text is fit to print as it stands."""
+
+    def _render_traceback_(self) -> list[str]:
+        """What a notebook shows in place of a traceback: what is wrong and what to do."""
+        return visible(str(self)).splitlines()
 
 
 class SourceError(NecrostatsError):
@@ -46,4 +52,10 @@ def unknown_choice(what: str, value: object, choices: Iterable[str]) -> ChoiceEr
     listed = [str(choice) for choice in choices]
     near = difflib.get_close_matches(str(value), listed, n=1)
     hint = f' Did you mean "{near[0]}"?' if near else ""
-    return ChoiceError(f'"{value}" is not a known {what}.{hint} Choose from: {", ".join(listed)}.')
+    return ChoiceError(f'"{value}" is not a known {what}.{hint} Choose from: {quoted(listed)}.')
+
+
+def quoted(names: Iterable[str]) -> str:
+    """Names one after another, in quotation marks where a name holds a comma itself."""
+    names = [str(name) for name in names]
+    return ", ".join(f'"{name}"' for name in names) if any("," in name for name in names) else ", ".join(names)

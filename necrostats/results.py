@@ -11,7 +11,11 @@ from typing import ClassVar
 
 import pandas as pd
 
+from necrostats.shown import framed
 from necrostats.visible import visible
+
+DIGITS = 4
+"""Significant digits of a number as a notebook shows it; `frame` holds all of them."""
 
 NOTE_CODES = (
     "CLUSTER_IGNORED",
@@ -88,7 +92,17 @@ def _shown(cell: object) -> str:
         return ""
     if isinstance(cell, float) and math.isinf(cell):
         return "no upper limit" if cell > 0 else "no lower limit"
-    return visible(str(cell))
+    return f"{cell:.{DIGITS}g}" if isinstance(cell, float) and not cell.is_integer() else str(cell)
+
+
+def _look(column: pd.Series) -> str:
+    """The class of a column's cells: numbers stand to the right, words to the left."""
+    numeric = pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column)
+    return ' class="number"' if numeric else ""
+
+
+def _safe(text: object) -> str:
+    return html.escape(visible(str(text)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -112,15 +126,20 @@ class Result:
         return f"{type(self).__name__}: {self.title} ({self.population.patients} patients, {len(self.frame)} rows)"
 
     def _repr_html_(self) -> str:
-        head = "".join(f'<th scope="col">{html.escape(str(name))}</th>' for name in self.frame.columns)
+        looks = [_look(column) for _, column in self.frame.items()]
+        head = "".join(
+            f'<th scope="col"{look}>{_safe(name)}</th>' for name, look in zip(self.frame.columns, looks, strict=True)
+        )
         rows = "".join(
-            "<tr>" + "".join(f"<td>{html.escape(_shown(cell))}</td>" for cell in row) + "</tr>"
+            "<tr>"
+            + "".join(f"<td{look}>{_safe(_shown(cell))}</td>" for cell, look in zip(row, looks, strict=True))
+            + "</tr>"
             for row in self.frame.itertuples(index=False, name=None)
         )
-        notes = "".join(f"<li>{html.escape(note.text)}</li>" for note in self.notes)
-        caption = html.escape(self.title)
+        notes = "".join(f"<li>{_safe(note.text)}</li>" for note in self.notes)
+        caption = _safe(self.title)
         table = f"<table><caption>{caption}</caption><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>"
-        return table + (f"<ul>{notes}</ul>" if notes else "")
+        return framed(table + (f"<ul>{notes}</ul>" if notes else ""))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -61,7 +61,16 @@ print([name for name in {HEAVY} if name in sys.modules])"""
 def test_help_lists_the_commands_there_are(said):
     code, out, _ = said("--help")
     assert code == 0
-    for name in ("check", "tidy", "report", "start", "draft-layout", "--version", "not for decisions about one"):
+    for name in (
+        "check",
+        "tidy",
+        "report",
+        "start",
+        "draft-layout",
+        "completion",
+        "--version",
+        "not for decisions about one",
+    ):
         assert name in " ".join(out.split())
 
 
@@ -177,7 +186,8 @@ def test_an_interrupt_is_exit_code_130(said, monkeypatch, tmp_path):
 def test_start_prints_what_it_made_and_replaces_nothing(said, tmp_path):
     code, out, err = said("start", tmp_path / "new")
     assert (code, err) == (0, "")
-    assert sorted(out.splitlines()) == sorted(str(path) for path in (tmp_path / "new").iterdir())
+    made = (path for path in (tmp_path / "new").rglob("*") if path.is_file())
+    assert sorted(out.splitlines()) == sorted(map(str, made))
     again, out, err = said("start", tmp_path / "new")
     assert (again, out) == (1, "")
     assert "nothing is replaced" in only_line(err)
@@ -261,3 +271,47 @@ def test_the_first_line_says_how_much_was_read_and_findings_can_be_filtered(tmp_
         assert (folder / "findings.xlsx").read_bytes()[:2] == b"PK"
     assert cli.main(["check", str(tmp_path / "tidy")]) in (0, 1)
     assert "findings.xlsx" not in capsys.readouterr().out
+
+
+@pytest.mark.skipif(os.name == "nt", reason="terminals are made differently there")
+def test_stopped_by_the_keyboard_in_the_middle_nothing_is_left_and_no_traceback_is_shown(tmp_path):
+    template = saved(tmp_path, code("import time"), code("time.sleep(60)"))
+    arguments = ["report", template, tmp_path, "--out", tmp_path / "out"]
+    environment = {**os.environ, "TMPDIR": str(tmp_path / "t"), "NO_COLOR": "1", "COLUMNS": "120"}
+    (tmp_path / "t").mkdir()
+    exit_code, shown = watched(arguments, environment, until="2 of 3 cells")
+    assert exit_code == 130
+    assert "Traceback" not in shown and shown.rstrip().endswith("necrostats: stopped.")
+    assert list((tmp_path / "out").iterdir()) == [] and list((tmp_path / "t").glob("necrostats-*")) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="terminals are made differently there")
+def test_somebody_who_watches_sees_which_cell_of_how_many_is_run(tmp_path):
+    template = saved(tmp_path, code("1"), code("2"))
+    arguments = ["report", template, tmp_path, "--out", tmp_path / "out"]
+    exit_code, shown = watched(arguments, {**os.environ, "NO_COLOR": "1", "COLUMNS": "160"})
+    assert exit_code == 0
+    assert "0 of 3 cells" in shown and "3 of 3 cells" in shown and "\x1b" not in shown
+
+
+def watched(arguments, environment, until=""):
+    """A command in a terminal of its own, interrupted when it shows `until`: exit code, and all that was shown."""
+    import pty
+
+    process, terminal = pty.fork()
+    if not process:
+        os.execve(sys.executable, [sys.executable, "-m", "necrostats", *map(str, arguments)], environment)
+    shown, stopped = b"", False
+    while True:
+        try:
+            more = os.read(terminal, 65536)
+        except OSError:
+            break
+        if not more:
+            break
+        shown += more
+        if until and not stopped and until.encode() in shown:
+            os.write(terminal, b"\x03")
+            stopped = True
+    os.close(terminal)
+    return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]), shown.decode()

@@ -31,7 +31,7 @@ def test_the_repr_is_one_line_a_person_can_read():
 
 def test_the_html_is_a_table_with_scopes_and_nothing_unescaped():
     shown = _result(notes=(Note(code="SMALL_N", text="few & far"),))._repr_html_()
-    assert '<th scope="col">case</th>' in shown
+    assert '<th scope="col" class="number">case</th>' in shown
     assert "A &lt;title&gt;" in shown
     assert "few &amp; far" in shown
 
@@ -45,4 +45,17 @@ def test_curves_know_their_axis_and_their_landmarks():
 
 def test_a_limit_without_end_is_shown_in_words():
     shown = _result(frame=pd.DataFrame({"high": [float("inf"), float("nan")]}))._repr_html_()
-    assert "<td>no upper limit</td>" in shown and "<td></td>" in shown and "inf<" not in shown
+    assert ">no upper limit</td>" in shown and '<td class="number"></td>' in shown and "inf<" not in shown
+
+
+def test_words_stand_to_the_left_and_numbers_to_the_right_with_few_digits():
+    frame = pd.DataFrame({"cause": ["death"], "estimate": [0.123456], "n": [12], "resolved": [True]})
+    shown = _result(frame=frame)._repr_html_()
+    assert "<td>death</td>" in shown and "<td>True</td>" in shown
+    assert '<td class="number">0.1235</td>' in shown and '<td class="number">12</td>' in shown
+
+
+def test_a_mark_that_turns_the_writing_is_written_out_in_heads_cells_and_notes():
+    frame = pd.DataFrame({"na\u202eme": ["a\u202eb"]})
+    shown = _result(frame=frame, notes=(Note(code="SMALL_N", text="c\u202ed"),))._repr_html_()
+    assert "\u202e" not in shown and shown.count("[U+202E]") == 3

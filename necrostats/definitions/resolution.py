@@ -9,9 +9,11 @@ paper before quoting it.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from numbers import Real
 
-from necrostats.errors import ChoiceError, unknown_choice
+from necrostats.errors import ChoiceError, quoted, unknown_choice
 
 PERCUTANEOUS_DRAIN_ROLES = ("failure", "adjunct")
 
@@ -40,6 +42,8 @@ class ResolutionDefinition:
     horizon_days: int = 180
 
     def __post_init__(self) -> None:
+        for name in ("size_mm", "share_of_baseline", "review_within_days", "horizon_days"):
+            self._check_number(name)
         if self.percutaneous_drain not in PERCUTANEOUS_DRAIN_ROLES:
             raise unknown_choice("role of a percutaneous drain", self.percutaneous_drain, PERCUTANEOUS_DRAIN_ROLES)
         if self.size_mm is None and self.share_of_baseline is None:
@@ -50,6 +54,17 @@ class ResolutionDefinition:
             raise ChoiceError(f"share_of_baseline is {self.share_of_baseline:g}: give a share above 0 and at most 1.")
         if self.horizon_days < 1:
             raise ChoiceError(f"horizon_days is {self.horizon_days}: at least 1 day is needed.")
+
+    def _check_number(self, name: str) -> None:
+        """ChoiceError for a text, or for a part of a day."""
+        value = getattr(self, name)
+        days = name.endswith("_days")
+        if value is None and not days:
+            return
+        if isinstance(value, bool) or not isinstance(value, Real) or (days and value != value // 1):
+            raise ChoiceError(
+                f"{name} is {value!r}: give {'whole days' if days else 'a number'}, without quotation marks."
+            )
 
     @property
     def causes(self) -> tuple[str, ...]:
@@ -129,3 +144,34 @@ RESOLUTION_CATALOGUE: tuple[ResolutionDefinition, ...] = (
     DRAIN_AS_ADJUNCT,
     ONE_YEAR,
 )
+
+FORM = re.compile(r"(?P<mm>\d+(?:\.\d+)?) ?mm(?:, (?P<scan>symptom-free|scan alone))?(?:, (?P<days>\d+) days)?")
+"""A definition in millimetres and days: "25 mm", "25 mm, 120 days", "25 mm, scan alone, 120 days"."""
+
+
+def definition_named(definition: ResolutionDefinition | str) -> ResolutionDefinition:
+    """A definition as it is, by its name in the catalogue, or written in millimetres and days.
+
+    "25 mm, 120 days" is at most 25 mm within 120 days, symptom-free unless it says "scan alone"; all else as in the
+    default. ChoiceError for anything else, with the names.
+    """
+    if isinstance(definition, ResolutionDefinition):
+        return definition
+    catalogue = {each.name: each for each in RESOLUTION_CATALOGUE}
+    if not isinstance(definition, str):
+        raise ChoiceError(
+            f"definition is {definition!r}: give a name of the catalogue, millimetres and days "
+            f'("25 mm, 120 days"), or a ResolutionDefinition. Names: {quoted(catalogue)}.'
+        )
+    if definition in catalogue:
+        return catalogue[definition]
+    written = FORM.fullmatch(definition.strip())
+    if not written:
+        error = unknown_choice("definition of resolution", definition, catalogue)
+        raise ChoiceError(f'{error} Or write millimetres and days: "25 mm, 120 days".')
+    return ResolutionDefinition(
+        name=definition.strip(),
+        size_mm=float(written["mm"]),
+        symptom_free=written["scan"] != "scan alone",
+        horizon_days=int(written["days"] or DOCUMENTED_RESOLUTION.horizon_days),
+    )

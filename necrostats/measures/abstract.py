@@ -14,12 +14,8 @@ import pandas as pd
 
 from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
 from necrostats.definitions.reporting_items import REPORTING_ITEMS, ReportingItem
-from necrostats.definitions.resolution import (
-    DOCUMENTED_RESOLUTION,
-    RESOLUTION_CATALOGUE,
-    ResolutionDefinition,
-)
-from necrostats.errors import ChoiceError, unknown_choice
+from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition, definition_named
+from necrostats.errors import ChoiceError
 from necrostats.measures.adverse_event_grades import worst_grades
 from necrostats.measures.adverse_events import PATIENTS, SESSIONS, adverse_event_rates
 from necrostats.measures.case_mix import case_mix
@@ -119,6 +115,9 @@ def case_series(
     not keep (scans, reviews, whether events were looked for) is left out, and `lacking` says what it would need.
     `definition` and `window` may be names of their catalogues; `day` is no later than the horizon. ChoiceError for a
     name off its list, DesignError for groups known only later and for a registry narrowed to the sessions of a period.
+
+    Counted: patients with an index drainage; each result says whom it counts.
+    Source: of each result; the items of STROBE and PROCESS for what a series must tell.
     """
     whole_histories(registry, "A case series")
     definition, window, by = definition_named(definition), window_named(window), by or None
@@ -162,16 +161,6 @@ def _whole(name: str, value: int, least: int) -> int:
     if isinstance(value, bool) or int(value) != value or value < least:
         raise ChoiceError(f"{name} is {value}: a whole number, {least} or more, is needed.")
     return int(value)
-
-
-def definition_named(definition: ResolutionDefinition | str) -> ResolutionDefinition:
-    """A definition, or the one of that name in the catalogue; ChoiceError for a name that is not in it."""
-    if isinstance(definition, ResolutionDefinition):
-        return definition
-    catalogue = {each.name: each for each in RESOLUTION_CATALOGUE}
-    if definition not in catalogue:
-        raise unknown_choice("definition of resolution", definition, catalogue)
-    return catalogue[definition]
 
 
 def _large_enough(groups: Grouping) -> bool:
@@ -226,7 +215,11 @@ def _hash(text: str) -> str:
 
 
 def inclusion_flow(registry: Registry, results: tuple[Result, ...] = ()) -> Listing:
-    """How many patients there were at each stage, and why others are not among them; then who each result counts."""
+    """How many patients there were at each stage, and why others are not among them; then who each result counts.
+
+    Counted: patients of the source, and of each result those it counts.
+    Source: a count or description, common practice.
+    """
     aside, kept = _patients_set_aside(registry), len(registry.patients)
     elsewhere = max(0, registry.source.rows_kept.get("patients", 0) - kept)
     whole = kept + elsewhere + sum(aside.values())
@@ -260,7 +253,12 @@ def _patients_set_aside(registry: Registry) -> dict[str, int]:
 
 
 def reporting_checklist(series: CaseSeries) -> Listing:
-    """Each item of STROBE (cohort) and PROCESS (case series): met, and by what; in part; missing; or the author's."""
+    """Each item of STROBE (cohort) and PROCESS (case series): met, and by what; in part; missing; or the author's.
+
+    Counted: items of the two checklists.
+    Source: STROBE, cohort studies (von Elm et al., Lancet 2007;370:1453); PROCESS 2023, case series (Mathew et al., Int
+        J Surg 2023;109:3760).
+    """
     rows = [
         (item.checklist.split(",")[0], item.number, item.topic, item.asks, *_state(series, item))
         for item in REPORTING_ITEMS

@@ -273,6 +273,9 @@ def compare_adverse_events(
     exploratory then, and `p_value` is Holm's over all rows (`p_unadjusted` beside it). The counts stand in `events`,
     `n`, `events_ref`, `n_ref`. Raises DesignError for patients or days by something of the session, since one patient
     could be in both groups; ChoiceError for a name that is not on its list.
+
+    Counted: as adverse_event_rates, in each group and in the reference.
+    Source: Holm, Scand J Stat 1979;6:65.
     """
     asked = asked_for(unit, measure, method, test, level)
     window, scale, variables = window_named(window), scale_named(grading), known_types(event_type, (ANY,))

@@ -54,6 +54,10 @@ def worst_grades(
     Of patients with a session in which somebody looked for events or recorded one. "not graded" are patients of whose
     events none has a grade on that scale. `by` is a column of the patient at the start, or of the session (a patient
     then counts in each group with the events put down to its sessions).
+
+    Counted: patients with a session in which somebody looked for events or recorded one.
+    Source: Nass et al., Gastrointest Endosc 2022;95:1078 (AGREE; from memory); Clopper and Pearson, Biometrika
+        1934;26:404.
     """
     window, scale = window_named(window), scale_named(grading)
     groups = session_groups(registry, by)
@@ -88,6 +92,9 @@ def event_grades(
 
     One row a type, grade and group: `events` of `n` events of that type, `missing` of them without a grade. A count
     of what was recorded, not a rate: nothing is divided by patients or sessions.
+
+    Counted: adverse events in the window of a session.
+    Source: Nass et al., Gastrointest Endosc 2022;95:1078 (AGREE; from memory).
     """
     window, scale = window_named(window), scale_named(grading)
     groups = session_groups(registry, by)
@@ -212,6 +219,10 @@ def complication_index(registry: Registry, *, by: str | None = None, level: floa
     an event that has no Clavien–Dindo grade has no index (unless another is grade V) and is counted as missing. The
     second variable is conditional on an event. `by` is something recorded at the index drainage. Raises DesignError
     for a registry narrowed to a period: the index takes all events of a patient.
+
+    Counted: patients in whom somebody looked for events in at least one session.
+    Source: Slankamenac et al., Ann Surg 2013;258:1-7 (weights from memory); Dindo et al., Ann Surg 2004;240:205 (from
+        memory).
     """
     whole_histories(registry, "The complication index")
     groups = patient_groups(registry, by)
@@ -295,7 +306,11 @@ _SHOWN = ("event_type", "day", "agree_grade", "attribution", "treatment")
 
 @needing("Adverse events, one by one", (EVENTS,))
 def adverse_event_cases(registry: Registry, *, by: None = None, level: float = 0.95) -> Listing:
-    """The adverse events one by one, without a date, an id or an exact age: day offsets, grade and treatment."""
+    """The adverse events one by one, without a date, an id or an exact age: day offsets, grade and treatment.
+
+    Counted: adverse events recorded, one row each.
+    Source: a count or description, common practice.
+    """
     events = registry.adverse_events
     position = registry.position("adverse_events")
     table = pd.DataFrame(

@@ -52,6 +52,9 @@ def time_to_first_event(
     of a session do. `event_type` is one type (default: any); `by` is something recorded at the index drainage.
     Patients without an event and with no record that events were looked for are left out. Raises DesignError
     for a registry narrowed to a period, and for a group known only later.
+
+    Counted: patients with an event, or in whom somebody looked for one.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     whole_histories(registry, "The time to a first event")
     scale, span = scale_named(grading), None if window is None else window_named(window)

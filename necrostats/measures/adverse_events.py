@@ -367,6 +367,11 @@ def adverse_event_rates(
     `interval` is that of patients: "Clopper–Pearson", "mid-P", "Blaker" or "Wilson". Raises DesignError for stent-days
     by something of the session, or from a registry narrowed to a period, which holds that period's events beside all
     stents.
+
+    Counted: patients with an event over patients watched; sessions followed by one over sessions watched; events per
+        100 patient-days watched.
+    Source: Clopper and Pearson, Biometrika 1934;26:404; Korn and Graubard, Survey Methodology 1998;24:193; Garwood,
+        Biometrika 1936;28:437.
     """
     window, scale = window_named(window), scale_named(grading)
     variables, units = known_types(event_type, (ANY, *EVENT_TYPES)), known_units(units)

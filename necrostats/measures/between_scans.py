@@ -111,6 +111,11 @@ def interval_censored_resolution(
     given half-way between `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose
     range had not ended by then and `events` ranges that end on the day.
     Patients who ended otherwise count as never resolved up to the data lock.
+
+    Counted: patients with an index drainage.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995;
+        Turnbull, J R Stat Soc B 1976;38:290; Gentleman and Geyer, Biometrika 1994;81:618; Hesterberg, Am Stat
+        2015;69:371.
     """
     groups, ends = patient_groups(registry, by), outcomes(registry, definition)
     ranges = scan_ranges(registry, ends, definition)
@@ -285,6 +290,11 @@ def parametric_resolution(
 
     Log-normal and Weibull curves rise to 1; patients who ended otherwise stand in them as not resolved up to the data
     lock. Fewer than 10 patients, or 5 resolutions, in a group: no fitted curve.
+
+    Counted: patients with an index drainage.
+    Source: Kalbfleisch and Prentice, The Statistical Analysis of Failure Time Data, 2002; Aalen and Johansen, Scand J
+        Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995; Turnbull, J R Stat Soc B 1976;38:290;
+        Gentleman and Geyer, Biometrika 1994;81:618; Hesterberg, Am Stat 2015;69:371.
     """
     curves = interval_censored_resolution(
         registry, by=by, level=level, definition=definition, replicates=replicates, seed=seed

@@ -49,6 +49,9 @@ def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) 
     With groups, `difference` is how far apart they are in each variable, in units of its spread (of more than two
     groups the two that lie farthest apart); NaN where a group has fewer than 5 values or no spread. No p-values:
     whether a baseline difference could be chance is not the question.
+
+    Counted: patients with an index drainage; of each variable those who have a value.
+    Source: Baroud et al., Gastrointest Endosc 2023;97:300.
     """
     groups = patient_groups(registry, by)
     values = {_heading(PATIENTS.column(name)): registry.patients[name] for name in OF_PATIENTS}
@@ -78,7 +81,11 @@ def case_mix(registry: Registry, *, by: str | None = None, level: float = 0.95) 
 
 
 def activity(registry: Registry, *, by: None = None, level: float = 0.95) -> Summary:
-    """What was done: sessions by type."""
+    """What was done: sessions by type.
+
+    Counted: sessions held, and the patients treated in them.
+    Source: a count or description, common practice.
+    """
     rows = list(_describe("session type", registry.sessions["session_type"], one_group(len(registry.sessions))))
     return Summary(
         title="Activity",
@@ -156,6 +163,9 @@ def data_completeness(registry: Registry, *, by: None = None, level: float = 0.9
 
     Of a registry narrowed with `during`, rows of the period and whole histories of its patients: title and method
     say which is which.
+
+    Counted: rows of each table to which the column applies.
+    Source: a count or description, common practice.
     """
     rows = [
         _completeness(f"{table.name}.{column.name}", registry.tables[table.name], column)

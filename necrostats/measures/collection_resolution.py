@@ -41,6 +41,9 @@ def collection_resolution(
     it. It is gone on the first scan that shows it small enough, whatever its patient's other collections do; where the
     definition asks for a symptom-free review, the patient's counts. `by`: something of the patient known at the index
     drainage, or "site" or "is_index".
+
+    Counted: collections, from the index drainage or the day they were found.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     ends = collection_outcomes(registry, definition)
     groups = _groups(registry, by, ends)

@@ -59,6 +59,9 @@ def course_ends(
 
     Counted are patients whose horizon day lies before the data lock and who were not lost to view before an end, so
     that early ends are not counted before late ones could happen. Those left out are counted.
+
+    Counted: patients whose end is known on the horizon day.
+    Source: Clopper and Pearson, Biometrika 1934;26:404.
     """
     ends, groups = outcomes(registry, definition), patient_groups(registry, by)
     observed = registry.patients["observed_days"].to_numpy(dtype=np.int64) >= ends.horizon
@@ -92,7 +95,11 @@ def course_ends(
 
 
 def deaths(registry: Registry, *, by: str | None = None, level: float = 0.95) -> Rates:
-    """Patients who died while followed, from any cause and at any time, resolved or not; exact limits."""
+    """Patients who died while followed, from any cause and at any time, resolved or not; exact limits.
+
+    Counted: patients with an index drainage.
+    Source: Clopper and Pearson, Biometrika 1934;26:404.
+    """
     groups, died = patient_groups(registry, by), end_days(registry, "death") < NEVER
     rows = [
         _exact_row("death", label, int(np.count_nonzero(died & here)), int(here.sum()), level)
@@ -150,6 +157,9 @@ def necrosectomies_a_patient(registry: Registry, *, by: str | None = None, level
     """How many patients had how many necrosectomies: counts, with nothing estimated.
 
     A note says of how many patients sessions were set aside, so that their number is a lower bound.
+
+    Counted: patients with an index drainage.
+    Source: a count or description, common practice.
     """
     groups, done = patient_groups(registry, by), _necrosectomies(registry)
     least = counted_sessions(registry, outcomes(registry, DOCUMENTED_RESOLUTION)).lower_bounds
@@ -206,7 +216,11 @@ def case_listing(
     level: float = 0.95,
     definition: ResolutionDefinition = DOCUMENTED_RESOLUTION,
 ) -> Listing:
-    """Patients one by one, without an id, a date or an exact age: what they had and where their course stands."""
+    """Patients one by one, without an id, a date or an exact age: what they had and where their course stands.
+
+    Counted: patients with an index drainage, one row each.
+    Source: a count or description, common practice.
+    """
     ends, patients = outcomes(registry, definition), len(registry.patients)
     known = "resolution" not in not_recorded(registry, definition)
     names = np.array([*(("last seen unresolved",) if known else ("not known",)), *ends.causes], dtype=object)

@@ -189,6 +189,9 @@ def patient_courses(
     Patients are numbered in the order shown: there is no id and no date. Somebody unresolved counts as still under
     treatment when the last contact lies within `lost_after_days` of the data lock, else as lost to view (common
     practice, no source). `by` is something recorded at the index drainage.
+
+    Counted: patients with an index drainage, one line each.
+    Source: a count or description, common practice.
     """
     groups = patient_groups(registry, by)
     ends = outcomes(registry, definition)

@@ -31,6 +31,9 @@ def debridement_yield(registry: Registry, *, by: str = "instrument_class", level
     mean (`events`), not in it; units are never pooled; `missing` are the class's sessions without an amount in numbers.
     A yield recorded for the instrument comes before that of its session. Intervals are clustered by patient.
     Crude: later sessions yield less, and instruments were chosen, not assigned.
+
+    Counted: necrosectomies with an amount, in which one class alone was used.
+    Source: a count or description, common practice.
     """
     if by not in BY:
         raise unknown_choice("grouping of the yield", by, BY)

@@ -31,6 +31,9 @@ def sensitivity(
     `measure`: "time" or "sessions"; `at`: the day (90 if left out) or the session number (3). A definition whose
     horizon lies before that day has no figure there, and that is said. One row a definition, in their order:
     the same patients counted again, so that the rows are not independent and are not to be tested against each other.
+
+    Counted: patients with an index drainage, the same under each definition.
+    Source: of each definition, with what of it was read and what is from memory: `result.method.references`.
     """
     if measure not in MEASURES:
         raise unknown_choice("measure", measure, MEASURES)

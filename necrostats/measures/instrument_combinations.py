@@ -18,6 +18,9 @@ def instrument_combinations(registry: Registry, *, fewest: int = 3) -> Statement
     """Necrosectomies and patients of each combination of classes, the most frequent first; adjuncts do not count.
 
     Combinations of several classes with fewer than `fewest` necrosectomies share one row at the end.
+
+    Counted: necrosectomies with a recorded instrument, and their patients.
+    Source: a count or description, common practice.
     """
     found = debridements(registry)
     table = _table(found, fewest)

@@ -11,7 +11,7 @@ from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, wind
 from necrostats.definitions.grades import AGREE
 from necrostats.measures.adverse_events import PATIENTS, SESSIONS, Watchful, denominator_method, rate_notes, rates_of
 from necrostats.measures.credited_yields import debridements
-from necrostats.measures.event_follow_up import ANY, chosen_events, of_type, of_types, watched
+from necrostats.measures.event_follow_up import ANY, chosen_events, known_types, of_type, of_types, watched
 from necrostats.measures.grouping import Grouping
 from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, INSTRUMENTS, needing
 from necrostats.registry.codebook import COMPARED_CLASSES
@@ -46,7 +46,11 @@ def adverse_events_by_class(
 
     Counted as by adverse_event_rates: sessions in which nobody looked leave the denominators, an event belongs to the
     session it names. A description: harder cases and later sessions were not given to each class alike.
+
+    Counted: as adverse_event_rates, over patients and necrosectomies in which one class of instrument alone was used.
+    Source: Clopper and Pearson, Biometrika 1934;26:404; Korn and Graubard, Survey Methodology 1998;24:193.
     """
+    (event_type,) = known_types((event_type,), ())
     window, groups = window_named(window), sole_class(registry)
     seen = watched(registry, groups, window)
     chosen = chosen_events(registry, AGREE, None, None, (seen.event_session >= 0) & of_types(registry, (event_type,)))

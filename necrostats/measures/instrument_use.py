@@ -51,6 +51,10 @@ def landmark_resolution(
     Only patients still under treatment and under observation after that day count: what came before it can no longer
     depend on how long they were treated. Days stay counted from the index drainage. What is used after the landmark
     changes no group. Anderson JR, Cain KC, Gelber RD. J Clin Oncol 1983;1:710-719.
+
+    Counted: patients still under treatment and observed after the landmark.
+    Source: Anderson et al., J Clin Oncol 1983;1:710; Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and
+        Valsecchi, Analysing Survival Data, 1995.
     """
     landmark = _checked(landmark, definition)
     ends = outcomes(registry, definition)
@@ -152,6 +156,9 @@ def resolution_after_use(
     in resolution, so the model's own error holds; errors summed by patient hold the truth too seldom with so many
     strata (tests/simulations). Fewer than 5 resolutions: no model, and a note.
     ChoiceError for a class that the codebook does not have.
+
+    Counted: days under treatment, after the first use of the class against before or without it.
+    Source: Cox, J R Stat Soc B 1972;34:187; Andersen and Gill, Ann Stat 1982;10:1100.
     """
     chosen = check_class(instrument_class)
     ends = outcomes(registry, definition)
@@ -296,6 +303,9 @@ def resolution_by_stent(
     put into a group by what came later. A stent is in place from the day after placement to the day it was removed.
     Left out: patients with no stent on record, and those with a stent of which neither the removal nor that it is
     still there is recorded.
+
+    Counted: patient-days under treatment, with a transmural stent in place and without.
+    Source: Garwood, Biometrika 1936;28:437.
     """
     ends = outcomes(registry, definition)
     days = _days(registry, ends)

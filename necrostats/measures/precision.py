@@ -66,6 +66,9 @@ def precision_plan(
     than 1 + `within` times the estimate. Of adverse events: sessions watched, the exact one-sided upper limit, the
     further sessions, all without an event, until `event_rate` is excluded, and the smallest share of sessions with an
     event that would be told from the reference's. Shares are of 1; counts are sessions; blank = cannot be told.
+
+    Counted: necrosectomies as compare_yield counts them; for events, sessions watched.
+    Source: Cohen, Statistical Power Analysis for the Behavioral Sciences, 2nd ed. 1988.
     """
     rule, names = rule_named(rule), adjustment_names(adjust)
     power, within = checks.probability("power", power), checks.positive("within", within)

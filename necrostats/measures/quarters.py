@@ -40,6 +40,10 @@ def quarter_verdicts(
     own uncertainty (beta-binomial, `level`). With fewer than 12 baseline quarters that hold anything it is too early to
     say, and with nothing in the quarter there is nothing to judge. An indicator that is not recorded has no row, and a
     note. Raises ChoiceError for a quarter or an indicator that is not on its list.
+
+    Counted: of each indicator the sessions, patients or stents of the quarter that can have it.
+    Source: Montgomery, Introduction to Statistical Quality Control (attributes charts); Brown, Cai and DasGupta, Stat
+        Sci 2001;16:101 (Jeffreys' prior).
     """
     chosen = _chosen(indicators)
     quarter, frozen = _stretches(registry, period, baseline)

@@ -53,6 +53,9 @@ def time_to_resolution(
     The day is that of the confirming scan. `days` are the days named in advance. `by` is something recorded at the
     index drainage. Patients unresolved at their last contact, or at the horizon, are censored there. `seen_from` gives,
     by patient_id, the day from which a referred patient was seen here (left entry); the registry does not hold it.
+
+    Counted: patients with an index drainage.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     groups = patient_groups(registry, by)
     ends = outcomes(registry, definition)
@@ -293,6 +296,9 @@ def sessions_to_resolution(
     k = 0 means drainage alone was enough. A patient still under treatment after k sessions is at risk at k only if a
     scan or review after session k showed whether it was enough; otherwise the patient leaves before k. A patient some
     of whose sessions were set aside is censored at the sessions that are known.
+
+    Counted: patients with an index drainage of whom it is known whether k sessions were enough.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     courses = courses_along(registry, SESSIONS, by, definition)
     landmarks = tuple(range(up_to + 1))
@@ -338,6 +344,9 @@ def session_states(
 
     The incidence of `sessions_to_resolution` with all competing ends in one, and what remains: the three add up to 1.
     Patients enter and leave the risk set by the same rule.
+
+    Counted: patients with an index drainage of whom it is known whether k sessions were enough.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     courses = courses_along(registry, SESSIONS, by, definition)
     otherwise = _otherwise(courses.causes)

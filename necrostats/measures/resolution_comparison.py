@@ -322,6 +322,11 @@ def compare_resolution(
     the hazard ratio. One row is one patient, so errors need no clusters.
     Fewer than 5 patients in a group: nothing; fewer than 10, or 5 resolutions a coefficient: no hazard ratio.
     Raises DesignError for groups or strata known only later, ChoiceError for a name that is not on its list.
+
+    Counted: patients with an index drainage whose group is recorded.
+    Source: Gray, Ann Stat 1988;16:1141; Klein et al., Stat Med 2007;26:4505; Andersen, Lifetime Data Anal 2013;19:397;
+        Welch, Biometrika 1947;34:28; Cox, J R Stat Soc B 1972;34:187; Grambsch and Therneau, Biometrika 1994;81:515;
+        Holm, Scand J Stat 1979;6:65.
     """
     if by is None:
         raise ChoiceError('by is empty: name what groups the patients, such as by="infection".')

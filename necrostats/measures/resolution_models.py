@@ -42,6 +42,9 @@ def resolution_models(
     levels of fewer than 5 patients leave the model with their patients; fewer than 10 patients, or 5 resolutions a
     coefficient: no model, and a note. Raises DesignError for what is known only later, ChoiceError for a name that is
     not on its list.
+
+    Counted: patients with an index drainage and a value for every covariate.
+    Source: Fine and Gray, J Am Stat Assoc 1999;94:496; Latouche et al, J Clin Epidemiol 2013;66:648.
     """
     courses = courses_along(registry, DAYS, None, definition)
     terms = terms_of(registry, covariates, courses)

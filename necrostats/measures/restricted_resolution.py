@@ -54,6 +54,9 @@ def restricted_mean_resolution(
     resolution" is the restricted mean time lost to resolution, the area under its incidence. With axis="sessions" a
     patient's courses count by the rule of sessions_to_resolution. NaN and a note where a group was not followed to
     `tau`. Raises as time_to_resolution does.
+
+    Counted: patients with an index drainage.
+    Source: Irwin, J Hyg 1949;47:188; Andersen, Lifetime Data Anal 2013;19:397; Tian et al., Biostatistics 2014;15:222.
     """
     until = named_tau(axis, tau)
     courses = courses_along(registry, axis, by, definition)
@@ -137,6 +140,9 @@ def bootstrap_resolution(
     with percentile limits of `replicates` resamples of patients from `seed`, of shares and means expanded for few.
 
     `at` and `tau` as compare_resolution. Fewer than 10 patients in a group: no bootstrap limits, and a note.
+
+    Counted: patients with an index drainage; resamples are of patients.
+    Source: Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13; Hesterberg, Am Stat 2015;69:371.
     """
     point, until = named_point(axis, at), named_tau(axis, tau)
     courses = courses_along(registry, axis, by, definition)

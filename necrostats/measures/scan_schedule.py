@@ -79,6 +79,9 @@ def scan_schedule(
 
     The first gap runs from the index drainage; scans after the end of the course do not count. A ratio of medians
     above 1.2 is a note.
+
+    Counted: gaps between scans of patients under treatment.
+    Source: a count or description, common practice.
     """
     groups = patient_groups(registry, by)
     gaps = scan_gaps(registry, outcomes(registry, definition))

@@ -38,6 +38,9 @@ def session_regression(
     a term. Other ends count as not resolved. Patients without a value are left out, counted. Levels of fewer than 5
     patients leave the model with their patients; fewer than 10 patients, or 5 resolutions a coefficient: no model.
     Raises DesignError for what is known only later, ChoiceError for a name that is not on its list.
+
+    Counted: patients and session numbers at risk, by the rule of sessions_to_resolution.
+    Source: Prentice and Gloeckler, Biometrics 1978;34:57; Allison, Sociol Methodol 1982;13:61.
     """
     if link not in LINKS:
         raise unknown_choice("link", link, LINKS)

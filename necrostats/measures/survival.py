@@ -52,6 +52,9 @@ def event_free_survival(
     `ends`: any of "death", "surgery" (surgical or minimally invasive necrosectomy) and "percutaneous drain".
     Resolution ends nothing: patients are followed to the first end or the last contact. A day known only as a range
     counts at its earliest.
+
+    Counted: patients with an index drainage.
+    Source: Kaplan and Meier, J Am Stat Assoc 1958;53:457.
     """
     chosen = _chosen(ends)
     groups = patient_groups(registry, by)
@@ -86,6 +89,9 @@ def follow_up(registry: Registry, *, by: str | None = None, level: float = 0.95)
     """Median days of follow-up by reverse Kaplan–Meier: the end of follow-up is the event, death cuts it short.
 
     From the index drainage to the last contact, whether resolved or not.
+
+    Counted: patients with an index drainage.
+    Source: Schemper and Smith, Control Clin Trials 1996;17:343.
     """
     groups = patient_groups(registry, by)
     died, seen = end_days(registry, "death"), last_seen_days(registry)
@@ -180,6 +186,9 @@ def recurrence(
     30 mm where it has none), a further drainage or necrosectomy, a percutaneous drain, surgery. It counts from the
     day after resolution, at its earliest day; what may lie before resolution does not count. Censored at the last
     contact.
+
+    Counted: patients who resolved, from that day.
+    Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995.
     """
     size = _size(definition, size_mm)
     groups = patient_groups(registry, by)

@@ -58,6 +58,10 @@ def competing_ends_trap(
 
     The second answers what would happen if nobody could die or be operated on. It is never the share who resolve,
     and always at least as large. Gooley TA et al. Stat Med 1999;18:695-706.
+
+    Counted: patients with an index drainage.
+    Source: Gooley et al., Stat Med 1999;18:695; Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi,
+        Analysing Survival Data, 1995.
     """
     right = time_to_resolution(registry, by=by, level=level, definition=definition, days=days)
     groups = patient_groups(registry, by)
@@ -126,6 +130,9 @@ def naive_mean_sessions(
     The first is conditional on success: courses that were long, failed or are not over are missing from it.
     The restricted mean is that of min(necrosectomies when the course ended, `up_to`), whatever the end, among all
     who had an index drainage: the area under the share still under treatment (Irwin JO. J Hyg 1949;47:188).
+
+    Counted: patients with an index drainage; beside them those who resolved.
+    Source: Irwin, J Hyg 1949;47:188.
     """
     groups = patient_groups(registry, by)
     ends = outcomes(registry, definition)
@@ -263,6 +270,9 @@ def ever_used_trap(
     without the class, the share after which the patient resolved without another; sessions of one patient count as
     such (Korn–Graubard). The difference is also given among necrosectomies of the same number in their course.
     ChoiceError for a class that is not in the codebook. Suissa S. Am J Epidemiol 2008;167:492 (from memory).
+
+    Counted: necrosectomies, and patients with at least one.
+    Source: Suissa, Am J Epidemiol 2008;167:492.
     """
     name = check_class(instrument_class).replace("_", " ")
     trap = _counted(registry, instrument_class, necrosectomies(registry, outcomes(registry, definition)))

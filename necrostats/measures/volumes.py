@@ -26,6 +26,9 @@ def collection_volumes(
     `size` is "volume_ml" or "long_mm" (longest axis). In each window a collection counts once, with its last value
     there; nothing is carried forward, so a median is that of the collections scanned in the window. `by` is something
     recorded at the index drainage.
+
+    Counted: collections scanned in each window of days.
+    Source: a count or description, common practice.
     """
     if size not in SIZES:
         raise unknown_choice("size of a collection", size, SIZES)

@@ -9,6 +9,11 @@ def yield_answer(compared: YieldComparison, rules: Specifications, plan: Stateme
     """The contrast named in advance, whether it holds under every rule, and whether these data can tell.
 
     `compared` from compare_yield, `rules` from attribution_sensitivity, `plan` from precision_plan, on one registry.
+
+    Counted: as the three results that it is given.
+    Source: Satterthwaite, Biometrics Bull 1946;2:110 (degrees of freedom); Bell and McCaffrey, Survey Methodology
+        2002;28:169 (errors clustered by patient in small samples); Mundlak, Econometrica 1978;46:69 (within-patient
+        terms); VanderWeele and Ding, Ann Intern Med 2017;167:268 (E-value).
     """
     primary = compared.frame[compared.frame["primary"]].reset_index(drop=True)
     pair = (compared.chosen, compared.reference)

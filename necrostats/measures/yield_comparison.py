@@ -88,6 +88,12 @@ def compare_yield(
     enter as such; sessions with no yield are a part of their own; words are never turned into numbers. Classes with
     fewer than 5 sessions or 3 patients are counted and not modelled. Yields are amounts in `unit`, ratios have none.
     Raises DesignError for what is recorded after the session, ChoiceError for a name that is not on its list.
+
+    Counted: necrosectomies with an amount in the unit asked for, in which one class alone was used (or as the rule
+        says).
+    Source: Satterthwaite, Biometrics Bull 1946;2:110 (degrees of freedom); Bell and McCaffrey, Survey Methodology
+        2002;28:169 (errors clustered by patient in small samples); Mundlak, Econometrica 1978;46:69 (within-patient
+        terms); VanderWeele and Ding, Ann Intern Med 2017;167:268 (E-value).
     """
     rule, names = rule_named(rule), adjustment_names(adjust)
     found = debridements(registry)

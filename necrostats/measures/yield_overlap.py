@@ -33,6 +33,9 @@ def yield_overlap(
 
     A level at which a class and the reference do not both occur tells nothing of the two: those levels are named in
     a note (NO_OVERLAP). `over`: "session number", "texture", "volume", "solid fraction" or "calendar time".
+
+    Counted: necrosectomies with a yield that counts, by class.
+    Source: a count or description, common practice.
     """
     names = adjustment_names(over)
     for name in names:

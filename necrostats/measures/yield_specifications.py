@@ -38,6 +38,9 @@ def attribution_sensitivity(
     The sets: nothing; each of `adjust` by itself; all of them; all of them within patients. Classes and unit as for
     compare_yield, the same pair throughout. The rows come from the same patients: they are not independent and are
     not to be tested against each other. The verdict holds only where every rule, adjusted for all, has the same sign.
+
+    Counted: necrosectomies whose yield each rule credits, clustered by patient.
+    Source: Simonsohn, Simmons and Nelson, Nat Hum Behav 2020;4:1208 (every specification, from memory).
     """
     chosen, names = [rule_named(each) for each in rules], adjustment_names(adjust)
     if not chosen:

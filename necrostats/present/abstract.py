@@ -15,6 +15,7 @@ from necrostats.present import numbers
 from necrostats.present.bound import DEFINITION, Sentence, bound, joined, quoted, say
 from necrostats.present.case_series_sentences import counted, result_sentences
 from necrostats.present.wording import methods_paragraphs
+from necrostats.shown import framed
 
 WORD_LIMIT = 300
 WORDS_FOR_THE_AUTHOR = 60
@@ -97,7 +98,7 @@ class Abstract:
     def _repr_html_(self) -> str:
         said = "".join(f"<p><strong>{name}</strong> {html.escape(text)}</p>" for name, text in self.sections.items())
         more = "".join(f"<p>{html.escape(line)}</p>" for line in (self.count, self.stamp))
-        return f'{said}<div class="table-notes">{more}</div>'
+        return framed(f'{said}<div class="table-notes">{more}</div>')
 
 
 def _escaped(text: str) -> str:

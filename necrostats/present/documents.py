@@ -14,7 +14,7 @@ from necrostats.errors import ChoiceError, ReportError, unknown_choice
 from necrostats.measures.abstract import CaseSeries, reporting_checklist
 from necrostats.present import numbers
 from necrostats.present.abstract import Abstract, abstract
-from necrostats.present.figures import Figure, chart
+from necrostats.present.figures import Figure, chart, written
 from necrostats.present.parts import NotThere
 from necrostats.present.pictures import KINDS, picture
 from necrostats.present.print_style import DRAWN_BY_DEFAULT, PAGE_MM, PrintStyle
@@ -25,6 +25,7 @@ from necrostats.present.word import WordFile, is_wide
 from necrostats.present.wording import cautions
 from necrostats.present.workbooks import csv_of, workbook
 from necrostats.results import Result
+from necrostats.shown import framed
 
 OF_TABLES = ("docx", "xlsx", "csv")
 NAME = "case_series_abstract"
@@ -171,10 +172,10 @@ def save_as(
         drawn = given if isinstance(given, Figure) else chart(given)
         if isinstance(drawn, NotThere):
             raise ChoiceError(drawn.reason)
-        return _written(picture(drawn, kind, width_mm=width_mm, dpi=dpi, style=style), target)
+        return written(picture(drawn, kind, width_mm=width_mm, dpi=dpi, style=style), target)
     if kind not in OF_TABLES:
         raise unknown_choice("kind of file", target.suffix, [f".{each}" for each in (*OF_TABLES, *KINDS)])
-    return _written(_as_table_file(what, kind, style, width_mm, dpi), target)
+    return written(_as_table_file(what, kind, style, width_mm, dpi), target)
 
 
 def _as_table_file(what, kind: str, style: PrintStyle, width_mm: float, dpi: int) -> bytes:
@@ -199,19 +200,6 @@ def _one_block(what, style: PrintStyle, width_mm: float, dpi: int) -> bytes:
     return file.saved()
 
 
-def _written(content: bytes, target: Path) -> Path:
-    """Write beside the path and move into place; ReportError where that cannot be."""
-    beside = target.with_name(f".{target.name}.part")
-    try:
-        beside.write_bytes(content)
-        beside.replace(target)
-    except OSError as error:
-        raise ReportError(f"{target} cannot be written ({error.strerror}). Choose another folder.") from error
-    finally:
-        beside.unlink(missing_ok=True)
-    return target
-
-
 @dataclass(frozen=True, kw_only=True)
 class Written:
     """Which files were written, by name, with a remark if there is one."""
@@ -228,7 +216,7 @@ class Written:
         return str(self)
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(str(self))}</p>"
+        return framed(f"<p>{html.escape(str(self))}</p>")
 
 
 NOT_ASKED = "No documents were asked for: give `documents` a folder, or add --documents to the command."
@@ -255,7 +243,7 @@ def save_documents(
     if isinstance(drawn, Figure):
         made |= {f"{NAME}_figure_1.{kind}": picture(drawn, kind, dpi=FIGURE_DPI, style=style) for kind in FIGURE_KINDS}
     for name, content in made.items():
-        _written(content, target / name)
+        written(content, target / name)
     return Written(names=tuple(made), remark=style.remark if isinstance(drawn, Figure) else "")
 
 

@@ -19,12 +19,13 @@ import pandas as pd
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Drawing
 
-from necrostats.errors import unknown_choice
+from necrostats.errors import ReportError, unknown_choice
 from necrostats.present import numbers
 from necrostats.present.labels import plain
 from necrostats.present.saying import not_presentable
 from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
 from necrostats.results import Result
+from necrostats.shown import framed
 
 _RULES = tuple(
     (re.compile(pattern), by)
@@ -74,6 +75,19 @@ def blank(width: float, height: float) -> Drawing:
     return sheet
 
 
+def written(content: bytes, target: Path) -> Path:
+    """Write beside the path and move into place; ReportError where that cannot be."""
+    beside = target.with_name(f".{target.name}.part")
+    try:
+        beside.write_bytes(content)
+        beside.replace(target)
+    except OSError as error:
+        raise ReportError(f"{target} cannot be written ({error.strerror}). Choose another folder.") from error
+    finally:
+        beside.unlink(missing_ok=True)
+    return target
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Figure:
     """A drawing for the page, its alternative text, its caption and the numbers that were drawn.
@@ -105,10 +119,7 @@ class Figure:
     def save(self, path: str | Path, *, width: str = "page") -> Path:
         """Write the drawing to a .svg, .png or .pdf file for one column or the full page; returns the path."""
         target = Path(path)
-        beside = target.with_name(f".{target.name}.part")
-        beside.write_bytes(self.image(target.suffix.lstrip(".").lower(), width=width))
-        beside.replace(target)
-        return target
+        return written(self.image(target.suffix.lstrip(".").lower(), width=width), target)
 
     def _repr_html_(self) -> str:
         width, height = (round(96 * inches) for inches in self.fig.get_size_inches())
@@ -117,7 +128,7 @@ class Figure:
         image = f'<img src="data:image/svg+xml;base64,{code}" alt="{alt}" width="{width}" height="{height}">'
         table = data_table(self.data, f"Data of the figure: {self.caption}")
         details = f"<details><summary>The numbers in this figure</summary>{table}</details>"
-        return f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>"
+        return framed(f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>")
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, object]:
         """HTML for the notebook and its export, the alternative text for the rest; an image only when asked for."""
@@ -164,4 +175,4 @@ def data_table(data: pd.DataFrame, caption: str) -> str:
 @singledispatch
 def chart(result: Result, **options) -> Figure:
     """The figure of a result: curves, or points with intervals. Options: `width` ("page" or "column")."""
-    raise not_presentable(chart, result)
+    raise not_presentable(result)

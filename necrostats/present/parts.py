@@ -10,6 +10,7 @@ from necrostats.measures.abstract import CaseSeries
 from necrostats.present.figures import Figure, chart
 from necrostats.present.tables import Table, table
 from necrostats.results import Listing
+from necrostats.shown import framed
 
 PARTS = {
     "flow": "",
@@ -49,7 +50,7 @@ class NotThere:
         return self.reason
 
     def _repr_html_(self) -> str:
-        return f"<p>{html.escape(self.reason)}</p>"
+        return framed(f"<p>{html.escape(self.reason)}</p>")
 
 
 def _absent(series: CaseSeries, part: str) -> NotThere:

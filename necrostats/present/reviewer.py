@@ -11,6 +11,7 @@ from necrostats.present.bound import DEFINITION, Row, Sentence, joined, quoted, 
 from necrostats.present.case_series_sentences import counted, ends_sentence, labelled, landmark_rows, result_sentences
 from necrostats.present.numbers import FEWEST_FOR_A_RATE
 from necrostats.present.saying import plural
+from necrostats.shown import framed
 
 OPEN = "open: for the author"
 ANSWERED = "answered"
@@ -42,10 +43,11 @@ class ReviewerQuestions:
         return str(self)
 
     def _repr_html_(self) -> str:
-        return "".join(
+        said = (
             f"<p><strong>{html.escape(each.question)}</strong> {html.escape(each.answer.text or f'[{OPEN}]')}</p>"
             for each in self.questions
         )
+        return framed("".join(said))
 
 
 def reviewer_questions(series: CaseSeries) -> ReviewerQuestions:

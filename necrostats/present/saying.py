@@ -8,15 +8,25 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import singledispatch
 
-from necrostats.errors import ChoiceError, unknown_choice
+from necrostats.errors import ChoiceError
+from necrostats.measures.abstract import CaseSeries
 from necrostats.present.labels import plain, sentence_case
+from necrostats.registry.tables import Registry
 from necrostats.results import Result
 
 
-def not_presentable(verb, given: object) -> ChoiceError:
-    """The error for a value that a verb (chart, table, findings) knows no way with; it lists what the verb knows."""
-    known = sorted(kind.__name__ for kind in verb.registry if kind is not object)
-    return unknown_choice("kind of result", type(given).__name__, known)
+def not_presentable(given: object) -> ChoiceError:
+    """The error for a value that no verb (chart, table, words) can present, with how to get one that they can."""
+    if isinstance(given, Result):
+        return ChoiceError(f'"{given.title}" is a list and has no figure. Show it with table(result).')
+    if isinstance(given, CaseSeries):
+        return ChoiceError('A case series holds many results. Ask of one of them: series.results["deaths"].')
+    what = "a registry, not a result" if isinstance(given, Registry) else f"no result but {_named(given)}"
+    return ChoiceError(f"This is {what}. Ask a measure first: result = time_to_resolution(registry).")
+
+
+def _named(given: object) -> str:
+    return {"NoneType": "nothing", "str": f'the text "{given}"'}.get(type(given).__name__, type(given).__name__)
 
 
 _NO_NAMES = frozenset(("none", "yes", "no", "other", "unknown"))
@@ -25,7 +35,7 @@ _NO_NAMES = frozenset(("none", "yes", "no", "other", "unknown"))
 @singledispatch
 def findings(result: Result, **options) -> tuple[str, ...]:
     """The findings of a result, each a sentence in one unit, with every number from the result."""
-    raise not_presentable(findings, result)
+    raise not_presentable(result)
 
 
 def ended(text: str) -> str:

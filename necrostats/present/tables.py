@@ -12,6 +12,7 @@ import pandas as pd
 from necrostats.present import numbers
 from necrostats.present.saying import not_presentable
 from necrostats.results import Result
+from necrostats.shown import framed
 from necrostats.visible import visible
 
 
@@ -74,7 +75,7 @@ class Table:
         return "\n\n".join([_plain_cell(self.caption), "\n".join(lines), *map(_plain_cell, self.notes)])
 
     def _repr_html_(self) -> str:
-        return self.html
+        return framed(self.html)
 
 
 def _head(name: object, is_number: bool) -> str:
@@ -101,4 +102,4 @@ def _plain_cell(text: object) -> str:
 @singledispatch
 def table(result: Result, **options) -> Table:
     """The table of a result, each number with its denominator and interval."""
-    raise not_presentable(table, result)
+    raise not_presentable(result)

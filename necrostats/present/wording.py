@@ -10,6 +10,8 @@ from necrostats.present import numbers
 from necrostats.present.labels import sentence_case
 from necrostats.present.saying import ended, findings, listed
 from necrostats.results import Method, Population, Result, Unanswered
+from necrostats.shown import framed
+from necrostats.visible import visible
 
 MOST_IN_ALT = 3
 _CAUTIONS = (
@@ -35,21 +37,45 @@ def _who(population: Population) -> str:
     return f"Left out: {left_out}." if left_out else ""
 
 
+class Words(str):
+    """Sentences in paragraphs, with a blank line between two when printed."""
+
+    __slots__ = ()
+
+    @property
+    def paragraphs(self) -> tuple[str, ...]:
+        """The paragraphs one by one."""
+        return tuple(self.split(BETWEEN))
+
+    def _repr_html_(self) -> str:
+        return framed("".join(f"<p>{html.escape(paragraph)}</p>" for paragraph in self.paragraphs))
+
+    def _repr_pretty_(self, printer, cycle: bool) -> None:
+        printer.text(str(self))
+
+
+BETWEEN = "\n\n"
+
+
 def _basis(result: Result) -> list[str]:
+    """What the findings rest on: how they were counted and who was left out, then each note by itself."""
     if isinstance(result, Unanswered):
         return []
     method = result.method
     named = (("Estimand", method.estimand), ("Definition", method.definition))
     said = [f"{name}: {ended(text)}" for name, text in named if text]
-    return [*said, _who(result.population), *(ended(note.text) for note in result.notes)]
+    counted_how = " ".join(part for part in (*said, _who(result.population)) if part)
+    return [counted_how, *(ended(note.text) for note in result.notes)]
 
 
-def words(result: Result, **options) -> str:
-    """A result in plain sentences: findings, estimand, definition, who was left out, and every note.
+def words(result: Result, **options) -> Words:
+    """A result in plain sentences: findings; then estimand, definition and who was left out; then each note.
 
-    Every number comes from the result. `at=` names the landmark of curves to speak of (day 90, or session 3).
+    Each of these is a paragraph. Every number comes from the result. `at=` names the landmark of curves to speak of
+    (day 90, or session 3).
     """
-    return " ".join(part for part in (*findings(result, **options), *_basis(result)) if part)
+    parts = (" ".join(findings(result, **options)), *_basis(result))
+    return Words(BETWEEN.join(visible(part) for part in parts if part))
 
 
 def counted(population: Population) -> str:

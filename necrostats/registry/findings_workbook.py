@@ -10,6 +10,8 @@ from datetime import datetime
 import pandas as pd
 import xlsxwriter
 
+from necrostats.visible import visible
+
 FINDINGS_WORKBOOK = "findings.xlsx"
 HEADS = {
     "severity": ("Severity", 10),
@@ -57,12 +59,12 @@ def _write(sheet, at: int, row: tuple) -> None:
         if name == "row" and not pd.isna(value):
             sheet.write_number(at, place, int(value))
         elif not pd.isna(value):
-            sheet.write_string(at, place, str(value)[:_LONGEST_CELL])
+            sheet.write_string(at, place, visible(str(value))[:_LONGEST_CELL])
 
 
 def _name(wanted: str, taken: set[str]) -> str:
     """A name that a workbook takes, and no other sheet has."""
-    plain = re.sub(r"[\[\]:*?/\\']", " ", wanted).strip()[:_LONGEST_NAME] or "Sheet"
+    plain = re.sub(r"[\[\]:*?/\\']", " ", visible(wanted)).strip()[:_LONGEST_NAME] or "Sheet"
     name, number = plain, 2
     while name.casefold() in taken:
         name = f"{plain[: _LONGEST_NAME - 4]} {number}"

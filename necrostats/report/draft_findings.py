@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from necrostats.shown import framed
+
 DISAGREES, NO_SOURCE, MIXED_UNITS, OTHER_NAME, STALE = (
     "no longer agrees",
     "has no source",
@@ -68,7 +70,7 @@ class DraftCheck:
 
     def _repr_html_(self) -> str:
         items = "".join(f"<li>{html.escape(_line(each))}</li>" for each in self.findings)
-        return f"<p>{html.escape(self.summary)}</p>" + (f"<ul>{items}</ul>" if items else "")
+        return framed(f"<p>{html.escape(self.summary)}</p>" + (f"<ul>{items}</ul>" if items else ""))
 
 
 def _line(finding: DraftFinding) -> str:

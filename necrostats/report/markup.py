@@ -161,7 +161,7 @@ def _new(name: str) -> Tag:
 def _cautions() -> BeautifulSoup:
     from necrostats.report.prose import cautions  # imports the drawing library, which few pages need here
 
-    return BeautifulSoup(cautions()._repr_html_(), features="html.parser")
+    return BeautifulSoup(cautions().html, features="html.parser")
 
 
 def _sections(soup: BeautifulSoup) -> Iterator[Section]:

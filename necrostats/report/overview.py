@@ -9,9 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
+from necrostats.registry import periods
 from necrostats.registry.findings import SEVERITIES
 from necrostats.registry.tables import Registry
 from necrostats.report import markup
+from necrostats.shown import framed
 from necrostats.visible import visible
 
 HORIZON = 180
@@ -33,16 +35,19 @@ class Status:
     def _repr_html_(self) -> str:
         first, *further = (html.escape(line) for line in self.lines)
         shown = "".join(f"<p>{line}</p>" for line in (f"<strong>{first}</strong>", *further))
-        return f'<div class="{markup.STATUS}">{shown}</div>'
+        return framed(f'<div class="{markup.STATUS}">{shown}</div>')
 
 
 def review_period(registry: Registry, period: str = "") -> str:
-    """The period to review: the one given, or the last one the registry holds."""
+    """The period to review: the one given, or the last one the registry holds; ChoiceError for what is none."""
+    if period:
+        periods.parse(period)
     return period or (registry.periods[-1] if registry.periods else "")
 
 
 def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> Status:
     """What a report on this registry rests on; `horizon` is the day by which an outcome counts as matured."""
+    period = review_period(registry, period) if period else ""
     return Status(
         lines=(
             _counted(registry, period),

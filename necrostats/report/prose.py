@@ -11,6 +11,7 @@ from necrostats.present import saying, wording
 from necrostats.report import markup
 from necrostats.report.line_breaks import tied
 from necrostats.results import Result, Unanswered
+from necrostats.shown import framed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,7 +28,7 @@ class Prose:
         return self.text
 
     def _repr_html_(self) -> str:
-        return self.html
+        return framed(self.html)
 
 
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
@@ -37,8 +38,12 @@ def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
 
 
 def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
-    """The results, with those of a case series in its place."""
-    return [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
+    """The results, with those of a case series in its place; ChoiceError for what is none."""
+    found = [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
+    for each in found:
+        if not isinstance(each, Result):
+            raise saying.not_presentable(each)
+    return found
 
 
 def definitions_used(*results: Result | CaseSeries) -> Prose:

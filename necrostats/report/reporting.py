@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from necrostats.errors import ChoiceError, ReportError, SourceError
+from necrostats.progress import Step
 from necrostats.registry import periods
 from necrostats.report import templates
 
@@ -50,11 +51,14 @@ def write_report(
     if documents and DOCUMENTS not in chosen.parameter_names:
         raise ChoiceError(f"{chosen.name} writes no documents. Leave --documents out, or take case_series_abstract.")
     target = ready(folder) / f"{name}.html"
-    say(f"running {chosen.name} on {Path(source).name}")
+    running_it = f"running {chosen.name} on {Path(source).name}"
+    say(Step(running_it, done=0, of=chosen.cells_of_code, units="cells"))
     from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
 
     with running.private_folder() as beside:
-        notebook = running.run(chosen, values | ({DOCUMENTS: str(beside)} if documents else {}), timeout=timeout)
+        given = values | ({DOCUMENTS: str(beside)} if documents else {})
+        notebook = running.run(chosen, given, timeout=timeout, say=say, what=running_it)
+        say(Step(running_it, done=chosen.cells_of_code, of=chosen.cells_of_code, units="cells"))
         page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
         for made in sorted(beside.iterdir()):
             say(f"writing {target.with_name(made.name)}")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import logging
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -22,16 +23,21 @@ from papermill.exceptions import PapermillExecutionError
 
 from necrostats import errors
 from necrostats.errors import ReportError
+from necrostats.progress import Step
 from necrostats.report.templates import Template, is_tagged
 
+Say = Callable[[str], None]
 INJECTED = "injected-parameters"
 KERNEL_NAME = "python3"
 _SOCKET_NAME_LENGTH = len("/kernel-ipc-99999")
 
 
-def run(template: Template, values: Mapping[str, object], *, timeout: int) -> nbformat.NotebookNode:
+def run(
+    template: Template, values: Mapping[str, object], *, timeout: int, say: Say = lambda line: None, what: str = ""
+) -> nbformat.NotebookNode:
     """The template's notebook with its outputs, run with `values`; `timeout` is in seconds a cell.
 
+    `say` is told before each cell of code which of how many it is, in the words of `what`.
     ReportError if a cell fails: its text is that of the NecrostatsError raised there, or names the cell's error.
     """
     with private_folder() as folder, _without_its_log():
@@ -46,6 +52,7 @@ def run(template: Template, values: Mapping[str, object], *, timeout: int) -> nb
                 cwd=folder,
                 execution_timeout=timeout,
                 kernel_manager_class=_kernel_manager(folder),
+                on_cell_start=_counting(template, say, what),
             )
         except PapermillExecutionError as error:
             raise ReportError(_what_failed(error, template.name)) from error
@@ -57,6 +64,17 @@ def run(template: Template, values: Mapping[str, object], *, timeout: int) -> nb
         except (DeadKernelError, RuntimeError) as error:
             raise ReportError(f"{template.name}: Python stopped while it ran.{_last_words(folder)}") from error
     return scrubbed(notebook)
+
+
+def _counting(template: Template, say: Say, what: str) -> Callable[..., None]:
+    """Told when a cell begins: says how many cells of code are behind it. papermill puts one in, with the values."""
+    begun = itertools.count()
+
+    def begins(cell: nbformat.NotebookNode, cell_index: int) -> None:
+        if cell.cell_type == "code" and not is_tagged(cell, INJECTED):
+            say(Step(what, done=next(begun), of=template.cells_of_code, units="cells"))
+
+    return begins
 
 
 def scrubbed(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:

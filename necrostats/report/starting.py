@@ -1,4 +1,4 @@
-"""A folder to begin with: notebooks, an empty entry workbook, an example layout and the data dictionary.
+"""A folder to begin with: notebooks, an empty entry workbook, an example layout, the data dictionary and guides.
 
 The data dictionary as one HTML page, straight from the codebook.
 """
@@ -16,6 +16,7 @@ from necrostats.registry.entry_workbook import entry_workbook, scale_of
 from necrostats.registry.export.commands import example_layout, run_guide
 from necrostats.report import reporting, templates
 from necrostats.report.exporting import page
+from necrostats.report.guide_pages import guides
 from necrostats.report.markup import content
 
 HEADERS = ("column", "kind", "unit", "codes or scale", "meaning")
@@ -62,13 +63,15 @@ ENTRY = "entry.xlsx"
 DICTIONARY = "data_dictionary.html"
 LAYOUT = "example_layout.toml"
 GUIDE = "layout_guide.txt"
+GUIDES = "guide"
 _SOURCE = re.compile(r'^(\s*"source: str = )\\"[^"\\]*\\"', re.MULTILINE)
 
 
 def start(folder: str | Path) -> tuple[Path, ...]:
-    """Write the notebooks, the entry workbook, a layout, its guide and the data dictionary; returns their paths.
+    """Write the notebooks, the entry workbook, a layout, its guide, the data dictionary and the pages for each user.
 
-    The notebooks read the entry workbook. ReportError, with nothing written, if any of the files is there already.
+    Returns their paths. The notebooks read the entry workbook. ReportError, with nothing written, if any of the files
+    is there already.
     """
     target = Path(folder)
     contents = {f"{name}{templates.SUFFIX}": _notebook(name) for name in templates.bundled_names()}
@@ -77,11 +80,12 @@ def start(folder: str | Path) -> tuple[Path, ...]:
         DICTIONARY: data_dictionary().encode("utf-8"),
         LAYOUT: example_layout().encode("utf-8"),
         GUIDE: run_guide().encode("utf-8"),
+        **{f"{GUIDES}/{name}.html": shown.encode("utf-8") for name, shown in guides().items()},
     }
     there = [name for name in contents if (target / name).exists()]
     if there:
         raise ReportError(f"{target} already holds {', '.join(there)}. Choose another folder: nothing is replaced.")
-    reporting.ready(target)
+    reporting.ready(target / GUIDES)
     return tuple(reporting.write(content, target / name) for name, content in contents.items())
 
 

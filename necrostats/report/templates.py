@@ -43,6 +43,11 @@ class Template:
         """The names of the parameters in the order of their lines."""
         return tuple(parameter.name for parameter in self.parameters)
 
+    @property
+    def cells_of_code(self) -> int:
+        """How many cells there are to run."""
+        return sum(cell.cell_type == "code" for cell in self.notebook.cells)
+
 
 def bundled_names() -> tuple[str, ...]:
     """The names of the templates that come with necrostats, in alphabetical order."""

@@ -6,7 +6,12 @@ import re
 
 import pytest
 
-from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, RESOLUTION_CATALOGUE, ResolutionDefinition
+from necrostats.definitions.resolution import (
+    DOCUMENTED_RESOLUTION,
+    RESOLUTION_CATALOGUE,
+    ResolutionDefinition,
+    definition_named,
+)
 from necrostats.errors import ChoiceError
 
 
@@ -79,3 +84,30 @@ def test_every_switch_is_used_by_some_entry():
     assert {each.size_mm for each in RESOLUTION_CATALOGUE} >= {20.0, 30.0, 50.0, None}
     assert {each.share_of_baseline for each in RESOLUTION_CATALOGUE} == {None, 0.5}
     assert len({each.horizon_days for each in RESOLUTION_CATALOGUE}) == 2
+
+
+@pytest.mark.parametrize(
+    ("written", "millimetres", "symptom_free", "days"),
+    [
+        ("25 mm", 25, True, 180),
+        ("25mm, 120 days", 25, True, 120),
+        ("12.5 mm, scan alone", 12.5, False, 180),
+        ("0 mm, symptom-free, 365 days", 0, True, 365),
+    ],
+)
+def test_a_definition_written_in_millimetres_and_days_is_read(written, millimetres, symptom_free, days):
+    found = definition_named(written)
+    assert (found.size_mm, found.symptom_free, found.horizon_days) == (millimetres, symptom_free, days)
+    assert found.name == written
+
+
+@pytest.mark.parametrize("written", ["", "25", "25 cm", "mm, 120 days", "25 mm, 120", "25 mm; 120 days", 25, None])
+def test_any_other_text_is_answered_with_the_names_and_the_form(written):
+    with pytest.raises(ChoiceError, match="millimetres and days"):
+        definition_named(written)
+
+
+@pytest.mark.parametrize("wrong", [{"size_mm": "30"}, {"horizon_days": 90.5}, {"review_within_days": "30"}])
+def test_a_text_or_a_part_of_a_day_in_a_definition_is_refused(wrong):
+    with pytest.raises(ChoiceError, match="without quotation marks"):
+        ResolutionDefinition(name="wrong", **wrong)

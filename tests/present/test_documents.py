@@ -152,7 +152,7 @@ def test_a_case_series_or_its_abstract_is_written_whole(tmp_path):
 
 def test_what_cannot_be_written_is_refused_in_words(tmp_path):
     result = series().results["flow"]
-    for name, match in (("x.doc", "kind of file"), ("x.png", "kind of result")):
+    for name, match in (("x.doc", "kind of file"), ("x.png", "has no figure")):
         with pytest.raises(ChoiceError, match=match):
             save_as(result, tmp_path / name)
     with pytest.raises(ReportError, match="cannot be written"):

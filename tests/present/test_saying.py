@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import singledispatch
-
 import pytest
 
 from builders.results import rates
@@ -45,12 +43,12 @@ def test_a_noun_is_in_the_singular_for_exactly_one(n, noun, said):
 
 def test_a_kind_of_result_has_its_findings_and_anything_else_is_refused():
     assert findings(rates())[0].startswith("11 of 235 patients")
-    with pytest.raises(ChoiceError, match="kind of result"):
+    with pytest.raises(ChoiceError, match="no result"):
         findings("not a result")
 
 
-def test_the_answer_names_what_was_given_and_what_the_verb_knows():
-    verb = singledispatch(lambda result: None)
-    verb.register(int, lambda result: None)
-    verb.register(bool, lambda result: None)
-    assert str(not_presentable(verb, "x")) == '"str" is not a known kind of result. Choose from: bool, int.'
+def test_the_answer_names_what_was_given_and_how_to_get_a_result():
+    asked = "Ask a measure first: result = time_to_resolution(registry)."
+    assert str(not_presentable("x")) == f'This is no result but the text "x". {asked}'
+    assert str(not_presentable(None)) == f"This is no result but nothing. {asked}"
+    assert str(not_presentable(rates())).endswith("is a list and has no figure. Show it with table(result).")

@@ -43,8 +43,18 @@ def test_estimand_definition_left_out_and_notes_follow_the_findings():
     assert text.endswith("Clustering cannot be estimated.")
 
 
-def test_something_that_is_no_result_is_answered_with_the_kinds():
-    with pytest.raises(ChoiceError, match=r"Comparison, Courses, Curves,.* Rates,.* Summary, Trajectories"):
+def test_findings_the_way_of_counting_and_each_note_are_paragraphs():
+    said = words(rates(notes=[note("Clustering cannot be estimated"), note("One patient had most events")]))
+    first, counted, *notes = said.paragraphs
+    assert first.startswith("11 of 235 patients") and "Estimand" not in first
+    assert counted.startswith("Estimand: ") and "Left out: " in counted
+    assert notes == ["Clustering cannot be estimated.", "One patient had most events."]
+    assert str(said).count("\n\n") == 3
+    assert said._repr_html_().count("<p>") == 4
+
+
+def test_something_that_is_no_result_is_answered_with_how_to_get_one():
+    with pytest.raises(ChoiceError, match="Ask a measure first"):
         words(None)
 
 

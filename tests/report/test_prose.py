@@ -36,7 +36,7 @@ def test_the_lead_is_the_first_finding_with_its_count_and_denominator(rates):
     said = lead(rates)
     assert str(said).startswith("11 of 235 patients (4.7 %")
     assert parsed(said._repr_html_()).all("p")[0].attributes == {"class": "lead"}
-    assert parsed(said._repr_html_()).text == str(said)
+    assert parsed(said.html).text == str(said)
 
 
 def test_methods_name_the_estimator_and_the_source_and_stay_text(rates):

@@ -28,7 +28,8 @@ def test_one_html_file_named_after_template_and_period_is_written(tmp_path, sour
     )
     assert path == tmp_path / "out" / "tiny_2026Q3.html"
     assert list(path.parent.iterdir()) == [path]
-    assert said == ["running tiny on unit", f"writing {path}"]
+    assert list(dict.fromkeys(said)) == ["running tiny on unit", f"writing {path}"]
+    assert [(each.done, each.of) for each in said[:-1]] == [(0, 2), (0, 2), (1, 2), (2, 2)]
     page = path.read_text(encoding="utf-8")
     assert problems(page) == []
     assert "unit at 0.9" in parsed(page).text

@@ -8,15 +8,25 @@ from builders.html import parsed, problems, table_of
 from necrostats.errors import ReportError
 from necrostats.registry.codebook import TABLES
 from necrostats.report import templates
+from necrostats.report.guide_pages import USERS
 from necrostats.report.starting import data_dictionary, start
 
 
 def test_a_folder_gets_every_notebook_the_entry_workbook_and_the_data_dictionary(tmp_path):
     paths = start(tmp_path / "new")
-    names = {path.name for path in (tmp_path / "new").iterdir()}
-    assert names == {path.name for path in paths}
+    files = {path for path in (tmp_path / "new").rglob("*") if path.is_file()}
+    assert files == set(paths)
+    names = {str(path.relative_to(tmp_path / "new")) for path in files}
     notebooks = {f"{name}.ipynb" for name in templates.bundled_names()}
-    assert names == {"entry.xlsx", "data_dictionary.html", "example_layout.toml", "layout_guide.txt", *notebooks}
+    pages = {f"guide/{name}.html" for name in (*USERS, "measures")}
+    assert names == {
+        "entry.xlsx",
+        "data_dictionary.html",
+        "example_layout.toml",
+        "layout_guide.txt",
+        *notebooks,
+        *pages,
+    }
 
 
 def test_the_notebooks_read_the_entry_workbook_beside_them(tmp_path):

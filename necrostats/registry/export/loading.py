@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from necrostats.errors import RegistryError
+from necrostats.progress import Step
 from necrostats.registry.checking import checked
 from necrostats.registry.checking_headers import about_source, required_missing
 from necrostats.registry.codebook import TABLES
@@ -85,12 +86,25 @@ def read_with_layout(
     RegistryError, with all `findings`, if layout and export do not fit or no patient is left.
     """
     ready = prepared(source, layout, accepted=accepted, dates_shown=dates_shown, say=say)
-    say("checking")
+    say(stage(CHECKING))
     read = read_stretch(ready, everything(ready.material.laid.sheets))
     findings = all_findings(ready, read.about_source, [read.registry.findings])
     refuse_unusable(ready, findings, unusable=read.unusable, patients=len(read.registry.patients))
     set_aside = all_set_aside(ready, [read.registry.set_aside])
     return replace(read, registry=replace(read.registry, findings=findings, set_aside=set_aside))
+
+
+STAGES = IDENTIFIERS, LAYOUT, CHECKING, WRITING = (
+    "looking for identifiers",
+    "reading by the layout",
+    "checking",
+    "writing",
+)
+
+
+def stage(name: str) -> Step:
+    """A stage as it begins, and which of how many it is."""
+    return Step(name, done=STAGES.index(name), of=len(STAGES), units="stages")
 
 
 def prepared(
@@ -104,9 +118,9 @@ def prepared(
     """An export as far as all of it must be looked at together; raises as `read_with_layout` does."""
     plan = layout if isinstance(layout, Layout) else read_layout(layout)
     export = read_export(source, say=say)
-    say("looking for identifiers")
+    say(stage(IDENTIFIERS))
     passed = screened(export, plan, accepted)
-    say("reading by the layout")
+    say(stage(LAYOUT))
     return Prepared(
         name=export.name,
         sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),

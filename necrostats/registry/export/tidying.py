@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.errors import NecrostatsError, SourceError
+from necrostats.progress import Step
 from necrostats.registry.checking_values import YIELDED, mixed_units_flag, signs_of_patients, twin_flag, units_of_yields
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, Flag, applied
@@ -24,6 +25,8 @@ from necrostats.registry.export.entry import entry_layout_of
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.ledger import ledger_parts
 from necrostats.registry.export.loading import (
+    CHECKING,
+    WRITING,
     Prepared,
     ReadExport,
     all_findings,
@@ -31,6 +34,7 @@ from necrostats.registry.export.loading import (
     prepared,
     read_stretch,
     refuse_unusable,
+    stage,
 )
 from necrostats.registry.export.reading import quietly
 from necrostats.registry.export.tidy_again import tidied_again
@@ -170,7 +174,7 @@ class _Tidying:
     def done(self) -> Tidied:
         """Everything read and written. RegistryError if no registry can be made of it."""
         for number, stretch in enumerate(self.parts, start=1):
-            self._add(stretch, f" part {number} of {len(self.parts)}" if len(self.parts) > 1 else "")
+            self._add(stretch, number)
         further = self.across.findings() if len(self.parts) > 1 else ()
         findings = all_findings(self.ready, self.about, [*self.told, *further])
         refuse_unusable(self.ready, findings, unusable=self.unusable, patients=self.kept["patients"])
@@ -186,12 +190,19 @@ class _Tidying:
             findings=findings, set_aside=aside, source=source, files=files, counts=counts_of(self.ready.material)
         )
 
-    def _add(self, stretch: Stretch, part: str) -> None:
-        self.say(f"checking{part}")
-        read = read_stretch(self.ready, stretch, self.made, whole=len(self.parts) == 1)
-        self.say(f"writing{part}")
+    def _add(self, stretch: Stretch, number: int) -> None:
+        several = len(self.parts) > 1
+        self.say(self._part(number - 1) if several else stage(CHECKING))
+        read = read_stretch(self.ready, stretch, self.made, whole=not several)
+        if not several:
+            self.say(stage(WRITING))
         write_stretch(self.outputs, read)
+        if several:
+            self.say(self._part(number))
         self._gather(read)
+
+    def _part(self, done: int) -> Step:
+        return Step(f"{CHECKING} and {WRITING}", done=done, of=len(self.parts), units="parts")
 
     def _gather(self, read: ReadExport) -> None:
         self.about = self.about or read.about_source

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from itertools import islice
 
 from necrostats.errors import StatisticsError, unknown_choice
+from necrostats.shown import framed
 from necrostats.stats import checks
 from necrostats.stats.comparisons.choosing import TESTS
 from necrostats.stats.reported.candidates import (
@@ -215,7 +216,7 @@ class ReportedCheck:
         return "\n".join(self.sentences) or NOTHING
 
     def _repr_html_(self) -> str:
-        return check_table(self.items)
+        return framed(check_table(self.items))
 
     @property
     def sentences(self) -> tuple[str, ...]:
