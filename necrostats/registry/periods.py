@@ -9,6 +9,13 @@ from necrostats.errors import ChoiceError
 _QUARTER = re.compile(r"(\d{4})Q([1-4])")
 _SEQUENTIAL = re.compile(r"P(\d{2,9})")
 _RANGE = re.compile(r"(.+?)\.\.(.+)")
+_YEAR = re.compile(r"(\d{4})")
+_MISSPELT = (
+    (re.compile(r"(?P<year>\d{4})[\s./-]*[qt][\s.-]*(?P<quarter>[1-4])", re.IGNORECASE), "{year}Q{quarter}"),
+    (re.compile(r"[qt][\s.-]*(?P<quarter>[1-4])[\s./-]*(?P<year>\d{4})", re.IGNORECASE), "{year}Q{quarter}"),
+    (re.compile(r"p[\s.-]*(?P<number>\d{1,9})", re.IGNORECASE), "P{number:0>2}"),
+    (_YEAR, "{0}Q1..{0}Q4"),
+)
 
 
 def is_period(label: object) -> bool:
@@ -22,7 +29,15 @@ def ordinal(label: str) -> int:
         return int(quarter[1]) * 4 + int(quarter[2]) - 1
     if sequential := _SEQUENTIAL.fullmatch(label):
         return int(sequential[1])
-    raise ChoiceError(f'"{label}" is not a period. Write a quarter as 2026Q3, or a private period as P07.')
+    raise ChoiceError(f'"{label}" is not a period. {_spelling(label)}')
+
+
+def _spelling(label: str) -> str:
+    """How to write what was probably meant."""
+    for pattern, right in _MISSPELT:
+        if meant := pattern.fullmatch(label.strip()):
+            return f"Write {right.format(*meant.groups(), **meant.groupdict())}."
+    return "Write a quarter as 2026Q3, with its year, or a private period as P07."
 
 
 def _label_like(example: str, place: int) -> str:

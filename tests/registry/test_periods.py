@@ -50,3 +50,29 @@ def test_what_was_meant_by_one_period_or_a_range():
 def test_what_cannot_be_meant_is_refused_with_the_value(text, said):
     with pytest.raises(ChoiceError, match=said):
         periods.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("misspelt", "right"),
+    [
+        ("2026-Q3", "2026Q3"),
+        ("2026 q3", "2026Q3"),
+        ("2026q3", "2026Q3"),
+        ("Q3/2026", "2026Q3"),
+        ("T3 2026", "2026Q3"),
+        ("p7", "P07"),
+        ("P7", "P07"),
+        ("2026", "2026Q1..2026Q4"),
+    ],
+)
+def test_a_misspelt_period_is_answered_with_the_right_spelling(misspelt, right):
+    with pytest.raises(ChoiceError) as refused:
+        periods.parse(misspelt)
+    assert f"Write {right}." in str(refused.value)
+    periods.parse(right)
+
+
+@pytest.mark.parametrize("unclear", ["Q3", "2026Q5", "summer", "20263"])
+def test_a_period_that_could_be_several_gets_the_form_only(unclear):
+    with pytest.raises(ChoiceError, match="Write a quarter as 2026Q3, with its year, or a private period as P07"):
+        periods.parse(unclear)
