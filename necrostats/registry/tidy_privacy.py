@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.privacy import KnownIds, Sheet, find_identifiers, refusal_text
+from necrostats.registry.privacy import KnownIds, Sheet, Suspicion, find_identifiers, refusal_text
+from necrostats.registry.quantities import read_quantity
 from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import RawTable, Written
 
@@ -20,17 +23,23 @@ def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
 
     A date in a column of whole numbers is left to the reading of cells, which withholds it. `accepted` are columns
     that a person has looked at. Ids are looked at in the table they belong to; elsewhere only those it does not hold.
+    A yield that reads whole as an amount, and the numbers that it gives, are no identifiers.
     """
+    if found := _found(raw, raw.tables, accepted):
+        found = _found(raw, {name: _without_amounts(table) for name, table in raw.tables.items()}, accepted)
+    if found:
+        raise RegistryError(refusal_text(found))
+
+
+def _found(raw: RawSource, tables: Mapping[str, RawTable], accepted: Collection[str]) -> list[Suspicion]:
     keys = _keys(raw)
-    found = find_identifiers(
-        [_sheet(name, table, keys) for name, table in raw.tables.items()],
+    return find_identifiers(
+        [_sheet(name, table, keys) for name, table in tables.items()],
         [("a name in the source", name) for name in (*_files(raw), *raw.strangers)],
         accepted=accepted,
         date_columns=_of_kind("day") | _of_kind("whole"),
         id_columns=_of_kind("id"),
     )
-    if found:
-        raise RegistryError(refusal_text(found))
 
 
 def _files(raw: RawSource) -> set[str]:
@@ -66,3 +75,33 @@ def _strange(written: Written, keys: KnownIds) -> Written:
     if known.all():
         return Written(texts=_NONE, which=np.zeros(len(written.which), dtype=np.int8))
     return Written(texts=np.where(known, "", written.texts), which=written.which)
+
+
+def _without_amounts(table: RawTable) -> RawTable:
+    """A table without the yields that read whole as an amount with its unit or as a range, and without their numbers.
+
+    What was read from "1250 kg" or from "entre 100 y 150" would otherwise look like a record number or an age.
+    """
+    written = table.columns.get("yield_as_written")
+    if written is None:
+        return table
+    read = [read_quantity(text) for text in written.texts]
+    amounts = np.array([not each.problem and (each.unit_written or each.low != each.high) for each in read])
+    columns = {**table.columns, "yield_as_written": _blanked(written, amounts[written.which])}
+    for name, ends in (("yield_low", [each.low for each in read]), ("yield_high", [each.high for each in read])):
+        if name in columns:
+            given = np.where(amounts, np.array(ends, dtype=np.float64), np.nan)
+            columns[name] = _blanked(columns[name], _numbers(columns[name]) == given[written.which])
+    return replace(table, columns=columns)
+
+
+def _numbers(written: Written) -> np.ndarray:
+    """The numbers (N,) of a column as written; NaN for what is none."""
+    return pd.to_numeric(pd.Series(written.texts, dtype=object), errors="coerce").to_numpy(np.float64)[written.which]
+
+
+def _blanked(written: Written, rows: np.ndarray) -> Written:
+    """A column with some rows (N,) blank, and without the texts that nothing holds then."""
+    which = np.where(rows, 0, written.which)
+    held = np.isin(np.arange(len(written.texts)), which)
+    return Written(texts=np.where(held, written.texts, ""), which=which)

@@ -10,6 +10,7 @@ from builders.known_cells import known_cells
 from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.tidying import tidy
+from necrostats.registry.loading import read_registry
 
 EXPORTS = Path(__file__).parents[1] / "exports"
 IN_LANGUAGES = ("english", "french", "german", "italian", "spanish")
@@ -24,6 +25,12 @@ def tidied(request, tmp_path_factory):
     layout = folder / "layout.toml"
     made = tidy(folder / "export", layout if layout.exists() else None, to)
     return made, list(known_cells(folder / "truth.csv", to / "ledger.csv"))
+
+
+def test_what_was_tidied_is_read_again_without_a_question_of_identity(tidied):
+    made, _ = tidied
+    registry = read_registry(made.files[0].parent)
+    assert len(registry.patients) and not registry.findings["severity"].eq("stops").any()
 
 
 def test_nearly_every_cell_is_read_rightly(tidied):

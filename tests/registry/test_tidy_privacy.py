@@ -51,3 +51,29 @@ def test_a_reference_to_nothing_is_looked_at_like_any_other_text(tmp_path):
     text = _refused(tmp_path, spoilt("sessions", 1, also_treated="jo.bloggs@example.org"))
     assert "also_treated" in text
     assert "example.org" not in text
+
+
+@pytest.mark.parametrize(
+    ("written", "low", "high"),
+    [("1250 kg", "1250000", "1250000"), ("entre 100 y 150", "100", "150"), ("> 1250 kg", "1250000", "")],
+)
+def test_a_yield_that_reads_whole_as_an_amount_is_no_identifier_nor_are_its_numbers(tmp_path, written, low, high):
+    unit = "g" if "kg" in written else "ml"
+    cells = {"yield_as_written": written, "yield_low": low, "yield_high": high, "yield_unit": unit}
+    read = registry_of(tmp_path, spoilt("sessions", 1, **cells))
+    assert read.sessions["yield_low"].iloc[1] == float(low)
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        {"yield_as_written": "1250 kg", "yield_low": "4711471", "yield_high": "1250000"},
+        {"yield_as_written": "4711471", "yield_low": "4711471", "yield_high": "4711471"},
+        {"yield_as_written": "1250 kg, MRN 4711471", "yield_low": "", "yield_high": ""},
+        {"yield_as_written": "F, 94 y", "yield_low": "", "yield_high": ""},
+    ],
+)
+def test_a_number_that_no_amount_gave_is_still_looked_at(tmp_path, cells):
+    text = _refused(tmp_path, spoilt("sessions", 1, yield_unit="g", **cells))
+    assert "sessions.csv" in text
+    assert "4711471" not in text
