@@ -5,6 +5,8 @@ What a unit does not record at all, so that no figure is made of it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
@@ -13,6 +15,7 @@ from necrostats.definitions.outcomes import NEVER, end_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.measures.adverse_events import PATIENTS
 from necrostats.measures.grouping import Grouping, counted, patient_groups, summary_row, summary_table
+from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, INTERVENTIONS, of_resolution
 from necrostats.measures.session_counts import counted_sessions, not_resolved_within
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
@@ -38,14 +41,29 @@ def _missing_for_resolution(registry: Registry, definition: ResolutionDefinition
     needed = {
         "scans after the index drainage with the longest axis of the collection": not sized,
         "clinical reviews that say whether the patient had symptoms": definition.symptom_free and not known,
+        "a record of surgery and percutaneous drains (other_interventions; its headings alone say there was none)": (
+            INTERVENTIONS in of_resolution({"definition": definition}) and not INTERVENTIONS.met(registry)
+        ),
     }
-    return " and ".join(what for what, lacking in needed.items() if lacking)
+    return _joined(needed)
 
 
 def _missing_for_events(registry: Registry) -> str:
     looked = registry.sessions["events_checked"].fillna(False).astype(bool).any()
-    known = looked or len(registry.adverse_events)
-    return "" if known else "a word for each session on whether anybody looked for adverse events"
+    return _joined(
+        {
+            "a word for each session on whether anybody looked for adverse events": (
+                not looked or not EVENTS_CHECKED.met(registry)
+            ),
+            "a record of adverse events (adverse_events; its headings alone say there was none)": (
+                not EVENTS.met(registry)
+            ),
+        }
+    )
+
+
+def _joined(needed: Mapping[str, bool]) -> str:
+    return " and ".join(what for what, lacking in needed.items() if lacking)
 
 
 def course_ends(

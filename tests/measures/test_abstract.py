@@ -10,7 +10,8 @@ from necrostats.definitions.reporting_items import REPORTING_ITEMS
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import case_series, inclusion_flow, reporting_checklist
 from necrostats.measures.abstract import data_hash
-from necrostats.registry.tables import Source
+from necrostats.present.abstract import abstract
+from necrostats.registry.tables import Source, registry_from
 
 CURVES = {"sessions", "time", "recurrence", "sensitivity"}
 
@@ -44,6 +45,22 @@ def test_a_unit_without_scans_gets_no_figure_of_resolution_and_is_told_what_it_n
     made = case_series(without("scans"))
     assert not {"ends", "sessions", "time", "recurrence", "scan_schedule", "sensitivity"} & set(made.results)
     assert "scans" in made.lacking["resolution"] and "events" in made.results
+
+
+@pytest.mark.parametrize(
+    ("table", "figure", "gone"),
+    [
+        ("other_interventions", "resolution", {"ends", "sessions", "time", "recurrence", "sensitivity"}),
+        ("adverse_events", "events", {"events", "grades"}),
+        ("reviews", "resolution", {"ends", "sessions", "time", "recurrence", "sensitivity"}),
+        ("sessions", "events", {"events", "grades"}),
+    ],
+)
+def test_a_unit_that_does_not_keep_a_table_gets_an_abstract_that_says_what_it_lacks(table, figure, gone):
+    kept = {name: frame for name, frame in invented().tables.items() if name != table}
+    made = case_series(registry_from(kept), by="infection")
+    assert not gone & set(made.results) and figure in made.lacking
+    assert f"they need {made.lacking[figure]}, not recorded here" in str(abstract(made))
 
 
 def test_the_hash_of_the_data_changes_with_a_cell_and_not_with_the_order_of_rows():
