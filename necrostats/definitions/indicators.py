@@ -40,8 +40,11 @@ class Target:
 def targets_from(path: str | Path) -> Mapping[str, Target]:
     """The unit's own targets, from a TOML file with a line an indicator: "events looked for" = { at_least = 0.95 }.
 
+    A blank path is none.
     SourceError where the file cannot be read, ChoiceError for an indicator that there is not or no share of one.
     """
+    if not str(path):
+        return {}
     try:
         written = tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:

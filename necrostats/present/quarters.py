@@ -17,7 +17,7 @@ from necrostats.present.cells import exposure, is_share
 from necrostats.present.figures import Figure, blank, chart, check_width
 from necrostats.present.labels import wrapped
 from necrostats.present.pen import Pen
-from necrostats.present.saying import findings, plural
+from necrostats.present.saying import findings, listed, plural
 from necrostats.present.style import BACKDROP, INK, LINE, QUIET, SMALL, STYLES, TEXT, drawing
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import alternative, caption, table_caption
@@ -49,7 +49,15 @@ def _summary(result: Quarters, judged: pd.DataFrame, signals: pd.DataFrame) -> s
         return f"{result.quarter}: too early to say of any of {of}; fewer than {FEWEST_QUARTERS} quarters went before."
     if signals.empty:
         return f"{result.quarter}: no signal in {of}. No signal is not the same as no change."
-    return f"{result.quarter}: {len(signals)} of {of} {'is a signal' if len(signals) == 1 else 'are signals'}."
+    named = listed(f"{row.variable} ({_seen(row)}; {_expected(row)} expected)" for row in signals.itertuples())
+    verb = "is a signal" if len(signals) == 1 else "are signals"
+    return (
+        f"{result.quarter}: {len(signals)} of {of} {verb}: {named}. Look at the cases before the figures are passed on."
+    )
+
+
+def _expected(row) -> str:
+    return f"{row.expected_low:.0f} to {row.expected_high:.0f}"
 
 
 def _sentence(row, result: Quarters) -> str:
@@ -62,9 +70,9 @@ def _sentence(row, result: Quarters) -> str:
         return f"{row.variable}: nothing to judge in {row.group}."
     if row.verdict == TOO_EARLY:
         beyond = not row.expected_low <= row.events <= row.expected_high and row.baseline_n > 0
-        look = f", but beyond the {row.expected_low:.0f} to {row.expected_high:.0f} expected: look at the cases"
+        look = f", but beyond the {_expected(row)} expected: look at the cases"
         return f"{seen}; {went_before} went before: too early to say{look if beyond else ''}."
-    expected = f"{row.expected_low:.0f} to {row.expected_high:.0f} would be compatible with no change"
+    expected = f"{_expected(row)} would be compatible with no change"
     if row.verdict == NO_SIGNAL:
         more = (
             f"; of as many next quarter, more than {row.action_high:.0f} would be a signal"
@@ -72,7 +80,7 @@ def _sentence(row, result: Quarters) -> str:
             else ""
         )
         return f"{seen}; {went_before}: {expected}: no signal{more}."
-    return f"{seen}; {went_before}: {expected}: a signal. Look at the cases before the figure is passed on."
+    return f"{seen}; {went_before}: {expected}: a signal."
 
 
 def _link(row) -> str:
@@ -114,11 +122,11 @@ def _table_row(row, result: Quarters, by_quarter: pd.DataFrame, quarters: list[s
     return {
         "Indicator": str(row.variable),
         result.quarter: now,
-        "Expected if nothing changed": f"{row.expected_low:.0f} to {row.expected_high:.0f}",
+        "Expected if nothing changed": _expected(row),
         "Before": _together(by_quarter, quarters, start - size, size),
         "A year before": _together(by_quarter, quarters, start - 4, size),
         "Baseline": f"{row.baseline_events:,}/{row.baseline_n:,}",
-        "Verdict": row.verdict,
+        "Verdict": row.verdict.replace(" ", "\N{NO-BREAK SPACE}"),
         "Target": row.target,
     }
 
@@ -194,7 +202,7 @@ def _empty(width: float) -> Drawing:
     return sheet
 
 
-_TITLE, _PANEL, _GAP, _AXIS = 0.3, 0.48, 0.14, 0.38
+_TITLE, _PANEL, _GAP, _AXIS = 0.29, 0.42, 0.1, 0.38
 
 
 def _panels_drawn(result: Quarters, width: float) -> Drawing:
