@@ -126,7 +126,8 @@ def test_a_table_of_ten_columns_of_small_numbers_fits_beside_the_list_of_section
 
 
 def test_the_two_pictures_of_a_figure_share_a_box_named_after_its_caption():
-    pictures = '<img class="wide" src="data:image/png;base64,x" alt="a"><img class="narrow" hidden src="data:image/png;base64,x" alt="a">'
+    image = '<img class="{}" src="data:image/png;base64,x" alt="a"{}>'
+    pictures = image.format("wide", "") + image.format("narrow", " hidden")
     page = content(
         f"<figure>{pictures}<figcaption>Time to resolution. 9 patients.</figcaption></figure>", title="T"
     ).html
