@@ -66,10 +66,9 @@ def _in_cells(found: dict[Clue, set[str]], cells: Sequence[str], refused: bool) 
 
 def _about_the_whole(heading: str, filled: list[str], role: columns.Role) -> Iterator[Clue]:
     clue = None if role.periods else heading_clue(heading)
-    if clue and not (role.ids and may_head_study_codes(heading) and study_codes_text_by_text(filled)):
+    codes = sum(study_codes_text_by_text([text]) for text in filled)
+    if clue and not (role.ids and may_head_study_codes(heading) and codes >= ids.MOSTLY * len(filled)):
         yield clue
-    if asks_for_a_person(heading) and not study_codes_text_by_text(filled):
-        yield ids.NOT_CODES
     if role.ids or is_id_heading(heading):
         yield from ids_text_by_text(filled)
     if is_date_heading(heading) and not role.dates and _are_serial_dates(filled):
@@ -89,6 +88,8 @@ def _clues_by_text(heading: str, filled: list[str], role: columns.Role, known: K
             clues = [clue for clue in clues if clue.hard]
         if (role.operators or is_operator_heading(heading)) and not role.accepted and not is_pseudonym(fold(text)):
             clues.append(OPERATOR)
+        if asks_for_a_person(heading) and not study_codes_text_by_text([text]):
+            clues.append(ids.NOT_CODES)
         if (role.ids or is_id_heading(heading)) and text[:1].isalpha():
             clues = [clue for clue in clues if clue is not LONG_NUMBER]
         for clue in clues:

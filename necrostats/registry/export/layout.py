@@ -120,6 +120,13 @@ class SheetLayout:
         named = (*self.patient, *((self.session,) if self.session else ()))
         return tuple(heading for heading in named if heading != SHEET)
 
+    def one_of_each(self) -> Iterator[tuple[str, ...]]:
+        """The headings of each numbered column: a sheet need not have all of them, but one."""
+        for rows in self.rows:
+            for column in rows.columns if len(rows.numbers) > 1 else ():
+                if "{n}" in column.heading:
+                    yield tuple(column.numbered(number).heading for number in rows.numbers)
+
     def headings(self) -> Iterator[str]:
         """Every heading that the sheet must have."""
         yield from self.keys

@@ -128,7 +128,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         ("column", "the column with all further sessions", 'column = "DEN8+"'),
         ("between", "what stands between two sessions", 'between = ";"'),
         ("parts", "the parts of a session, by the headings of the group", 'parts = ["DEN{n} date", "DEN{n} yield"]'),
-        ("between_parts", "what stands between the parts", 'between_parts = "|"'),
+        ("between_parts", "what stands between the parts; a blank where only blanks do", 'between_parts = "|"'),
     ),
 }
 OPTIONS: tuple[Key, ...] = (

@@ -179,15 +179,27 @@ def _with_blanks(sheet: LaidSheet) -> LaidSheet:
 
 def _lacking(sheet: LaidSheet) -> list[str]:
     named = [*sheet.layout.headings(), *sheet.layout.carry_down, *sheet.layout.ignore]
-    there = sheet.columns.keys() | sheet.aliases.keys()
-    return [heading for heading in dict.fromkeys(named) if folded(heading) not in there]
+    return [heading for heading in dict.fromkeys(named) if not _has(sheet, heading)]
+
+
+def _has(sheet: LaidSheet, heading: str) -> bool:
+    return folded(heading) in sheet.columns or folded(heading) in sheet.aliases
 
 
 def _check_headings(sheets: Sequence[LaidSheet], number: int, problems: Problems) -> None:
-    """A heading that no sheet of a form has is a mistake; so is a key that one of them lacks."""
+    """A heading that no sheet of a form has is a mistake, unless it has the same with another number; so is a key that
+    one of them lacks."""
     filled = [sheet for sheet in sheets if len(sheet) or len(sheets) == 1]
     lacking = [_lacking(sheet) for sheet in filled]
-    everywhere = [heading for heading in (lacking[0] if lacking else []) if all(heading in each for each in lacking)]
+    numbered = [each for sheet in filled[:1] for each in sheet.layout.one_of_each()]
+    spared = {
+        heading for each in numbered if any(_has(sheet, one) for sheet in filled for one in each) for heading in each
+    }
+    everywhere = [
+        heading
+        for heading in (lacking[0] if lacking else [])
+        if heading not in spared and all(heading in each for each in lacking)
+    ]
     for sheet, lost in zip(filled, lacking, strict=True):
         for heading in lost:
             if heading in everywhere or heading in sheet.layout.keys:

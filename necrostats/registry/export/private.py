@@ -21,6 +21,7 @@ from necrostats.registry.export.sheet_blocks import as_laid, headings, in_form, 
 from necrostats.registry.folding import folded
 from necrostats.registry.privacy import (
     AGE_OVER_89,
+    NOT_CODES,
     STOPS,
     Sheet,
     Suspicion,
@@ -122,6 +123,7 @@ class _Looked:
     found: tuple[Suspicion, ...]
     coded: frozenset[str]
     ignored: frozenset[str]
+    keys: frozenset[str]
     replaced: frozenset[str]
 
     @classmethod
@@ -146,6 +148,7 @@ class _Looked:
             order=tuple(sheet.columns),
             found=(*found, *(each for each in hard if each.severity == STOPS)),
             coded=coded,
+            keys=frozenset(there(form.keys)),
             replaced=frozenset(there(_mapped(form, _replaced))),
             ignored=frozenset(sheet.columns if is_named(grid, layout.ignore_sheets) else there(form.ignore)),
         )
@@ -172,8 +175,12 @@ class _Looked:
         return nowhere and only_looks_so(each.rule)
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
-        told = each.row is not None and each.column in self.coded and not self.form.labels
-        return told and only_looks_so(each.rule)
+        """Whether a cell can be withheld alone: one that becomes a code, or stands in place of a patient's."""
+        if each.row is None or self.form.labels:
+            return False
+        return (each.column in self.coded and only_looks_so(each.rule)) or (
+            each.column in self.keys and each.rule == NOT_CODES.rule
+        )
 
 
 def _known_words(layout: Layout) -> frozenset[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from necrostats.registry.privacy.dates import AGE_OVER_89
 from necrostats.registry.privacy.headings import may_head_study_codes
-from necrostats.registry.privacy.ids import KnownIds
+from necrostats.registry.privacy.ids import NOT_CODES, KnownIds
 from necrostats.registry.privacy.names import only_looks_so
 from necrostats.registry.privacy.searching import find_identifiers
 from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED, Sheet, Suspicion, refusal_text
@@ -12,6 +12,7 @@ from necrostats.registry.privacy.suspicions import KINDS, STOPS, UNTIL_ACCEPTED,
 __all__ = [
     "AGE_OVER_89",
     "KINDS",
+    "NOT_CODES",
     "STOPS",
     "UNTIL_ACCEPTED",
     "KnownIds",

@@ -19,7 +19,7 @@ from necrostats.registry.privacy.headings import (
     is_operator_heading,
     may_head_study_codes,
 )
-from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
+from necrostats.registry.privacy.ids import NOT_CODES, are_mostly_study_codes, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import OPERATOR, is_pseudonym, only_looks_so
 from necrostats.registry.privacy.numbers import LONG_NUMBER
@@ -109,10 +109,8 @@ def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> 
 
 def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
     clue = None if role.periods else heading_clue(heading)
-    if clue and not (role.ids and may_head_study_codes(heading) and are_study_codes(said)):
+    if clue and not (role.ids and may_head_study_codes(heading) and are_mostly_study_codes(said)):
         yield clue
-    if asks_for_a_person(heading) and not are_study_codes(said):
-        yield NOT_CODES
     if role.ids or is_id_heading(heading):
         yield from clues_in_ids(said)
     if is_date_heading(heading) and not role.dates and _are_serial_dates(said):
@@ -132,6 +130,7 @@ class _Judge:
         self.role, self.known = role, known
         self.operators = (role.operators or is_operator_heading(heading)) and not role.accepted
         self.ids = role.ids or is_id_heading(heading)
+        self.codes_only = asks_for_a_person(heading)
 
     def clues(self, text: str) -> tuple[Clue, ...]:
         clues = clues_in(text, dates_belong=self.role.dates)
@@ -139,6 +138,8 @@ class _Judge:
             clues = tuple(clue for clue in clues if clue.hard)
         if self.operators and not is_pseudonym(fold(text)):
             clues = (*clues, OPERATOR)
+        if self.codes_only and not are_study_codes([text]):
+            clues = (*clues, NOT_CODES)
         if self.ids and text[:1].isalpha():
             clues = tuple(clue for clue in clues if clue is not LONG_NUMBER)
         return tuple(clue for clue in clues if clue.hard or not self.role.accepted)

@@ -100,6 +100,7 @@ FEASTS = (
 
 FULL_DATE = Clue(kind="date", rule="a full calendar date", hard=True)
 _PART = Clue(kind="date", rule="a day and month, or a month and year")
+DATES = (FULL_DATE, _PART)
 _BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
 _AGE = Clue(kind="date", rule="an age over 89", hard=True)
 AGE_OVER_89 = "a number that may be an age over 89"
@@ -243,6 +244,23 @@ def has_full_date(text: str) -> bool:
     if any(each.search(text) for each in (_YEAR_FIRST, _COMPACT, _OTHERWISE)):
         return True
     return _names_a_month(text) and _IN_WORDS.search(text) is not None
+
+
+EARLIEST_OF_A_RECORD = 2005
+_ANY_YEAR = re.compile(r"(?<!\d)(?:18|19|20)\d{2}(?=\d{4}(?!\d)|(?!\d))")
+_SHORT_YEARS_OF = 2000
+
+
+def is_recent(text: str) -> bool:
+    """Whether the dates in a text are all of years in which records were kept, so that none is the birth of an adult.
+
+    The day on which an export was pulled or locked stands in names of files and in titles, and tells nobody.
+    """
+    years = [int(year) for year in _ANY_YEAR.findall(text)]
+    short = [found[4].lstrip("'") for found in _FIGURES.finditer(text)]
+    years += [_SHORT_YEARS_OF + int(year) for year in short if len(year) == 2 and int(year) <= 40]
+    old = any(len(year) == 2 and int(year) > 40 for year in short)
+    return bool(years) and not old and min(years) >= EARLIEST_OF_A_RECORD
 
 
 def are_compact_dates(numbers: np.ndarray) -> np.ndarray:

@@ -23,6 +23,7 @@ _WORDS = Clue(kind="name", rule="a heading fit for study codes over other things
 
 _CODE = re.compile(r"([A-Za-z]*)[-_ /.]?(\d+)[-_ /.]?([A-Za-z]*)")
 _STUDY_CODE = re.compile(r"[A-Za-z]{0,12}[-_ /.#]?\d{1,9}(?:[-_ /.][A-Za-z]{0,4}\d{0,5}){0,3}[a-z]?")
+MOSTLY = 0.8
 _LONG_DIGITS = 6
 _LONGEST_RUNNING = MOST_DIGITS
 _LONGEST_BARE = 5
@@ -59,6 +60,13 @@ def clues_in_ids(texts: Sequence[str] | Shaped) -> tuple[Clue, ...]:
 def are_study_codes(texts: Sequence[str] | Shaped) -> bool:
     """Whether every text is a short code such as P001, 17 or WON-12."""
     return all(_STUDY_CODE.fullmatch(group.shape) for group in _folded_groups(shaped(texts)))
+
+
+def are_mostly_study_codes(texts: Sequence[str] | Shaped) -> bool:
+    """Whether at least four of five texts are: a total or a remark under them does not make them names."""
+    groups = list(_folded_groups(shaped(texts)))
+    codes = sum(len(group) for group in groups if _STUDY_CODE.fullmatch(group.shape))
+    return codes >= MOSTLY * sum(map(len, groups))
 
 
 NOT_CODES = _WORDS

@@ -6,6 +6,7 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from necrostats.registry.privacy.columns import Role, hits_in_column
+from necrostats.registry.privacy.dates import DATES, is_recent
 from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
 from necrostats.registry.privacy.known_words import KnownWords
@@ -107,7 +108,13 @@ def _clues_in_name(name: str) -> tuple[Clue, ...]:
     stem = name.rsplit("/", 1)[-1].rsplit("\\", 1)[-1]
     stem = _ENDING.sub("", stem)
     opened = stem.replace("_", " ").replace("-", " ")
-    return tuple(dict.fromkeys((*_clues_in_each(stem, opened), *clues_in_code_of_a_file(stem))))
+    return tuple(dict.fromkeys((*_clues_outside(stem, opened), *clues_in_code_of_a_file(stem))))
+
+
+def _clues_outside(*texts: str) -> tuple[Clue, ...]:
+    """The clues in a text that is no cell: without those of dates on which records were kept, locked or pulled."""
+    recent = all(is_recent(text) for text in texts)
+    return tuple(clue for clue in _clues_in_each(*texts) if not (recent and clue in DATES))
 
 
 def _clues_in_each(*texts: str) -> tuple[Clue, ...]:
@@ -149,8 +156,8 @@ def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
 
 def _in_other_texts(other_texts: Iterable[tuple[str, str]]) -> Iterator[Suspicion]:
     for number, (place, text) in enumerate(other_texts, 1):
-        shown = f"text {number} (place withheld)" if any(clue.hard for clue in clues_in(place)) else place
-        for clue in (*clues_in(text), *_clues_in_login(text)) if text else ():
+        shown = f"text {number} (place withheld)" if any(clue.hard for clue in _clues_outside(place)) else place
+        for clue in (*_clues_outside(text), *_clues_in_login(text)) if text else ():
             yield _elsewhere(clue, shown)
 
 

@@ -14,12 +14,21 @@ def test_headings_forgive_case_accents_line_breaks_and_double_blanks(tmp_path):
 
 
 def test_headings_that_are_missing_are_all_named_with_the_nearest(tmp_path):
-    written = ["Studi no", "Age", *HEADINGS[2:-1], "DEN2 complications"]
+    written = ["Studi no", "Aeg", *HEADINGS[2:]]
     with pytest.raises(RegistryError) as caught:
         read_wide(tmp_path, wide_line(), headings=written)
     found = caught.value.findings
-    assert found["value"].tolist() == ["Study no", "DEN2 compl"]
+    assert found["value"].tolist() == ["Study no", "Age"]
     assert found["problem"].str.contains("the nearest is").all()
+
+
+def test_a_numbered_column_need_not_be_there_for_each_number_but_for_one(tmp_path):
+    found = read_wide(tmp_path, wide_line(), headings=[*HEADINGS[:-1], "DEN2 complications"])
+    assert len(found.registry.patients) == 1
+    both = [heading.replace("compl", "complications") for heading in HEADINGS]
+    with pytest.raises(RegistryError) as caught:
+        read_wide(tmp_path, wide_line(), headings=both)
+    assert caught.value.findings["value"].tolist() == ["DEN1 compl", "DEN2 compl"]
 
 
 def test_a_sheet_that_is_missing_is_named_with_the_nearest(tmp_path):

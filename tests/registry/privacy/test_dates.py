@@ -88,10 +88,23 @@ def test_a_year_of_birth_is_told(text: str) -> None:
     assert "a word for birth with a number" in _rules(text)
 
 
-@pytest.mark.parametrize("name", ["12.03.2024", "DEN 12.03.2024.xlsx"])
+@pytest.mark.parametrize("name", ["12.03.1964", "DEN 12.03.1964.xlsx", "DEN 12.03.64", "pulled 12.03.2024, 4.5.1950"])
 def test_the_year_of_a_date_is_no_ending_of_a_file(name: str) -> None:
     found = find_identifiers([Sheet(file="a.csv", name=name, header=["x"], columns={"x": ["1"]})])
     assert {each.kind for each in found} == {"date"}
+
+
+@pytest.mark.parametrize(
+    "name", ["DEN 12.03.2024.xlsx", "DEN_2025-12-31", "export 20260930", "1.1.2005", "Stand 3.4.26"]
+)
+def test_the_day_on_which_an_export_was_pulled_or_locked_tells_nobody(name: str) -> None:
+    sheet = Sheet(file=name, name=name, header=["x"], columns={"x": ["1"]})
+    assert find_identifiers([sheet], [("cell A1, above the headings", f"data pulled {name}")]) == []
+
+
+@pytest.mark.parametrize("text", ["born 12.03.2024", "31.12.2004", "Meier 12.03.2024"])
+def test_a_birth_an_older_day_or_a_name_beside_a_date_is_still_told(text: str) -> None:
+    assert find_identifiers([], [("comment", text)])
 
 
 @pytest.mark.parametrize(
