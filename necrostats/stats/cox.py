@@ -20,10 +20,10 @@ from scipy import linalg, special, stats
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import notes_on, places
 from necrostats.stats.comparisons.common import Test
 from necrostats.stats.incidence import just_before, kaplan_meier
 from necrostats.stats.interval_sums import over_points, over_stretches
+from necrostats.stats.intervals import notes_on, places
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -11,8 +11,7 @@ from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.comparisons.common import Contrast
-from necrostats.stats.intervals import as_given
-from necrostats.stats.transforms import limits, unbiased, wider
+from necrostats.stats.intervals import as_given, limits, unbiased, wider
 
 ROUNDING = 1e-10
 

@@ -19,8 +19,7 @@ from scipy import optimize, special, stats
 from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, notes_on, one_cluster, places
-from necrostats.stats.intervals import Interval
+from necrostats.stats.intervals import Interval, few_clusters, notes_on, one_cluster, places
 
 HALF_LOG_2PI = 0.5 * np.log(2 * np.pi)
 Function = Callable[[np.ndarray], np.ndarray]

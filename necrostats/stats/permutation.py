@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from necrostats.stats import checks
-from necrostats.stats.clusters import places
+from necrostats.stats.intervals import places
 
 REPLICATES, SEED = 9_999, 20_240_229
 TIES, AT_ONCE = 1e-9, 1_000

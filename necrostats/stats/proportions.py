@@ -23,8 +23,7 @@ from scipy import special, stats
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, one_cluster, places
-from necrostats.stats.intervals import Interval, as_given, empty_denominators
+from necrostats.stats.intervals import Interval, as_given, empty_denominators, few_clusters, one_cluster, places
 from necrostats.stats.roots import rising_root, sign_changes
 
 

@@ -11,8 +11,7 @@ from scipy import special
 from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters
-from necrostats.stats.intervals import Interval, as_given, empty_denominators
+from necrostats.stats.intervals import Interval, as_given, empty_denominators, few_clusters
 from necrostats.stats.roots import rising_root
 
 OVERDISPERSED_ABOVE = 1.2

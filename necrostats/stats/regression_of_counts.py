@@ -16,7 +16,7 @@ from scipy import optimize, special, stats
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import notes_on, places
+from necrostats.stats.intervals import notes_on, places
 
 FAMILIES = ("poisson", "negative binomial")
 FEWEST_EVENTS = 5

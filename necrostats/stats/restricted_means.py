@@ -9,9 +9,9 @@ import numpy as np
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import notes_on
 from necrostats.stats.curve_terms import (
     Curve,
+    Subjects,
     area_terms,
     clustered_covariance,
     clusters_by_group,
@@ -21,8 +21,7 @@ from necrostats.stats.curve_terms import (
 from necrostats.stats.curves import Survival, at
 from necrostats.stats.group_figures import FigureContrast, GroupFigures, difference, figures_of
 from necrostats.stats.incidence import event_free
-from necrostats.stats.subjects import Subjects
-from necrostats.stats.transforms import limits
+from necrostats.stats.intervals import limits, notes_on
 
 
 def restricted_mean(

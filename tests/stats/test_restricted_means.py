@@ -10,10 +10,10 @@ from numpy.testing import assert_allclose
 from scipy import special, stats
 
 from necrostats.errors import ChoiceError, StatisticsError
+from necrostats.stats.curve_terms import Subjects
 from necrostats.stats.group_figures import difference, ratio
 from necrostats.stats.incidence import aalen_johansen, at, kaplan_meier
 from necrostats.stats.restricted_means import difference_at, heights, restricted_mean
-from necrostats.stats.subjects import Subjects
 
 quickly = settings(deadline=None, derandomize=True, max_examples=40)
 subjects = st.lists(st.tuples(st.integers(0, 15), st.integers(0, 2)), min_size=2, max_size=40).map(

@@ -10,7 +10,7 @@ from necrostats import check_reported
 from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.comparisons.choosing import TESTS
 from necrostats.stats.proportions import clopper_pearson
-from necrostats.stats.reported.checking import check_table, printed
+from necrostats.stats.reported import check_table, printed
 
 
 def test_a_percentage_that_no_whole_number_gives_is_found_without_the_count():

@@ -19,9 +19,9 @@ from itertools import islice
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.shown import framed
 from necrostats.stats import checks
-from necrostats.stats.comparisons.choosing import TESTS
-from necrostats.stats.reported.candidates import (
+from necrostats.stats.comparisons.choosing import (
     TEST_TITLES,
+    TESTS,
     Counts,
     Limits,
     difference_limits,
