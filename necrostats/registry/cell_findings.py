@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from necrostats.registry.quantities.cells import Unread, is_blank, without_value
+from necrostats.registry.text import Unread, is_blank, without_value
 
 _DIGIT = re.compile(r"[0-9]")
 _YEAR = r"(?:19|20)[0-9]{2}"

@@ -22,10 +22,9 @@ from necrostats.registry.cell_findings import (
     no_value,
 )
 from necrostats.registry.codebook import Column
-from necrostats.registry.defusing import undefused
-from necrostats.registry.folding import folded
 from necrostats.registry.retyping import instead, number_in_own_unit
 from necrostats.registry.shapes import shaped
+from necrostats.registry.text import folded, undefused
 from necrostats.registry.words import NO, YES, built_in
 
 MOST_DAYS = 20_000

@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from functools import lru_cache
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import LANGUAGES, codes_in, common_codes, listed
+from necrostats.registry.text import LANGUAGES, codes_in, common_codes, folded, listed
 
 YES, NO = frozenset(("yes", "y", "true", "1", "1.0")), frozenset(("no", "n", "false", "0", "0.0"))
 

@@ -10,7 +10,6 @@ import numpy as np
 
 from necrostats.registry.privacy import columns, ids
 from necrostats.registry.privacy.check_digits import is_birthday
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.headings import (
     asks_for_a_person,
     heading_clue,
@@ -24,6 +23,7 @@ from necrostats.registry.privacy.names import OPERATOR, is_pseudonym
 from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.privacy.texts import clues_in
+from necrostats.registry.text import fold
 
 _BLANKS = ("", "-", "—", "n/a", "na", "null", "nan", ".", "?", "unk", "none", "unknown", "nil")
 _CODE = re.compile(r"([A-Za-z]*)[-_ /.]?(\d+)[-_ /.]?([A-Za-z]*)")

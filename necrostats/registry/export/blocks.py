@@ -20,8 +20,8 @@ from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, Reading, refused
 from necrostats.registry.export.spreading import spread
 from necrostats.registry.export.targets import OVERFLOW
-from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.text import folded
 from necrostats.registry.tidy_cells import read_cell
 
 Entry = Mapping[str, Reading]

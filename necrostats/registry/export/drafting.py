@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.defusing import defused
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.linking import ID_FORMS
@@ -20,6 +19,7 @@ from necrostats.registry.findings import findings_frame
 from necrostats.registry.reading import RawSource
 from necrostats.registry.shapes import shaped
 from necrostats.registry.source_table import Place, RawTable, Written
+from necrostats.registry.text import defused
 
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"

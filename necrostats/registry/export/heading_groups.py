@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from necrostats.registry.export.layout import NUMBER
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 _ORDINAL = r"(?:st|nd|rd|th|er|ère|ere|re|e|º|ª|°|\.)(?=\s|$)"
 _NUMBER = rf"(?P<number>[0-9]{{1,2}})(?P<ordinal>{_ORDINAL})?(?![0-9+])"

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from statistics import median
 
-from necrostats.registry import languages
 from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import RawCell, RawColumn
@@ -17,9 +16,8 @@ from necrostats.registry.export.layout import ColumnLayout
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.readings import Reading
 from necrostats.registry.export.targets import ENDS, is_date
-from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
-from necrostats.registry.quantities.cells import points_elsewhere
+from necrostats.registry.text import LANGUAGES, codes_in, common_codes, folded, headings, points_elsewhere
 from necrostats.registry.tidy_cells import read_cell
 from necrostats.registry.words import NO, YES
 
@@ -38,7 +36,7 @@ def phrases() -> Mapping[str, Mapping[str, tuple[str, ...]]]:
     """The headings that units write: section → target → phrases as `plain_heading` makes them."""
     return {
         section: {target: tuple(map(plain_heading, listed.split(", "))) for target, listed in each.items()}
-        for section, each in languages.headings().items()
+        for section, each in headings().items()
     }
 
 
@@ -165,8 +163,8 @@ def _opposite(
     """Plain answers in a column of symptoms, turned round: yes there are some is no, not free of them."""
     if target != "symptom_free" or not asks_the_opposite(heading):
         return ()
-    answers = {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no"), **languages.common_codes("yes_no")}
-    plain = {word for language in languages.LANGUAGES for word in languages.codes_in(language, "yes_no")}
+    answers = {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no"), **common_codes("yes_no")}
+    plain = {word for language in LANGUAGES for word in codes_in(language, "yes_no")}
     answers |= {word: code for word, code in codes.items() if word in plain}
     written = dict.fromkeys(folded(cell.text) for cell in cells)
     return tuple((word, "no" if answers[word] == "yes" else "yes") for word in written if word in answers)
@@ -208,8 +206,8 @@ def _codes(table: str, target: str, language: str) -> Mapping[str, str]:
     name = coded.get(target, target)
     kind = TABLES[table].column(target).kind if target in TABLES[table].names else "code"
     if kind == "yes_no":
-        return {**languages.codes_in(language, "yes_no"), **languages.codes_in(language, name)}
-    return languages.codes_in(language, name)
+        return {**codes_in(language, "yes_no"), **codes_in(language, name)}
+    return codes_in(language, name)
 
 
 _SYMPTOMS = re.compile(r"s[iy]mpt|beschwerd")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 
 from necrostats.registry.export.own_words import OwnWords
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 NUMBER = "{n}"
 SHEET = "{sheet}"

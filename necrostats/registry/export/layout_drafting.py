@@ -34,9 +34,8 @@ from necrostats.registry.export.mapped_sheets import headings
 from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.private import refuse_names
 from necrostats.registry.export.reading import read_export
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.privacy import find_identifiers
+from necrostats.registry.text import LANGUAGES, codes_in, folded
 from necrostats.registry.words import built_in, codes_of_columns
 
 GUESS = "# a guess: "

@@ -45,12 +45,11 @@ from necrostats.registry.export.targets import (
     plain_columns,
     targets,
 )
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import LANGUAGES, codes_in
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.quantities.vocabulary import SIZES
 from necrostats.registry.reading_xlsx import MOST_ROWS
+from necrostats.registry.text import LANGUAGES, codes_in, folded
 from necrostats.registry.tidy_cells import read_cell
 
 YES_NO = ("yes", "no")

@@ -15,8 +15,8 @@ from necrostats.registry.export.layout import ALTERNATIVE, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.export.names import hint
 from necrostats.registry.export.sheet_blocks import as_laid, headings
-from necrostats.registry.folding import folded
 from necrostats.registry.messages import problem_report
+from necrostats.registry.text import folded
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Mapping
 
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 _LONGEST_COMPARED = 80
 ID_HABITS: Mapping[str, Callable[[str], str]] = {

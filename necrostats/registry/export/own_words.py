@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 from necrostats.registry.export.cells import RawCell
 from necrostats.registry.export.readings import Reading
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 WHOLE = {"unknown": "n/a", "no_event": "nil", "elsewhere": "as before", "text_kept": "see report"}
 INSIDE = {

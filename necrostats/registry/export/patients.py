@@ -18,9 +18,9 @@ from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.sheet_blocks import no_record
 from necrostats.registry.findings import DUPLICATE_ROW
-from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.source_table import objects
+from necrostats.registry.text import folded
 
 NOBODY = -1
 IGNORE_HABITS = (

@@ -18,7 +18,6 @@ from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
 from necrostats.registry.export.mapped_sheets import aliases, is_named
 from necrostats.registry.export.redaction import WITHHELD
 from necrostats.registry.export.sheet_blocks import as_laid, headings, in_form, no_record
-from necrostats.registry.folding import folded
 from necrostats.registry.privacy import (
     AGE_OVER_89,
     STOPS,
@@ -30,6 +29,7 @@ from necrostats.registry.privacy import (
     refusal_text,
 )
 from necrostats.registry.source_table import Written, objects
+from necrostats.registry.text import folded
 from necrostats.registry.words import all_words
 
 _BARE = SheetLayout(names=())

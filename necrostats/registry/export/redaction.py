@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from necrostats.registry.days.months import MONTHS
-from necrostats.registry.folding import folded
+from necrostats.registry.days import MONTHS
+from necrostats.registry.text import folded
 from necrostats.registry.tidy_cells import OLDEST
 
 WITHHELD = "value withheld"

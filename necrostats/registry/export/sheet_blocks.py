@@ -13,7 +13,7 @@ import numpy as np
 
 from necrostats.registry.export.cells import EMPTY, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import HEADING_OF_A_FORM, VALUES_OF_A_FORM, SheetLayout
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 _FEWEST_REPEATED = 2
 

@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.headings import (
     asks_for_a_person,
     heading_clue,
@@ -26,6 +25,7 @@ from necrostats.registry.privacy.numbers import LONG_NUMBER
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.privacy.texts import clues_in, exceptions, is_harmless, stands_for_its_texts
 from necrostats.registry.shapes import Shaped, shaped
+from necrostats.registry.text import fold
 
 SHARE_OF_COLUMN = 0.2
 FEWEST_CELLS = 3

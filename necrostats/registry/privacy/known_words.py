@@ -6,8 +6,8 @@ import re
 from collections.abc import Collection
 
 from necrostats.registry.privacy.dates import has_part, may_be_age
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.shapes import shape_of
+from necrostats.registry.text import fold
 
 _BETWEEN = re.compile(r"->|[^\w\s'-]|\b(?:and|then|with|followed by)\b|\b[x×]? ?\d{1,2}(?: ?x)?\b")
 

@@ -18,15 +18,9 @@ import re
 from collections.abc import Iterator, Sequence
 from functools import lru_cache
 
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.suspicions import Clue
-from necrostats.registry.privacy.vocabulary import (
-    DISEASES,
-    EPONYMS,
-    SURELY_EPONYMS,
-    is_ordinary,
-    sounds_ordinary,
-)
+from necrostats.registry.privacy.vocabulary import DISEASES, EPONYMS, SURELY_EPONYMS, is_ordinary, sounds_ordinary
+from necrostats.registry.text import fold
 
 _DEED = re.compile(
     r"([A-Z][^\W\d_]{3,})(?:'s)? (?:family|list|pts|patients|notes|rang|phoned|called|asks?|asked|wants?|wanted|wishes|"

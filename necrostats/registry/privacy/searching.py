@@ -6,7 +6,6 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from necrostats.registry.privacy.columns import Role, hits_in_column
-from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
 from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.privacy.names import clue_of_person, only_looks_so
@@ -14,6 +13,7 @@ from necrostats.registry.privacy.numbers import clues_in_code_of_a_file
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
 from necrostats.registry.privacy.texts import clues_in, forget
 from necrostats.registry.privacy.vocabulary import sounds_ordinary
+from necrostats.registry.text import fold, fold_heading
 
 
 def find_identifiers(

@@ -9,12 +9,12 @@ import numpy as np
 
 from necrostats.registry.privacy.codes import clues_in_codes, clues_in_exact_codes, clues_in_places
 from necrostats.registry.privacy.dates import are_compact_dates, clues_in_dates, has_full_date, without_dates
-from necrostats.registry.privacy.folding import versions
 from necrostats.registry.privacy.headings import forget_headings
 from necrostats.registry.privacy.names import clues_in_names, forget_words
 from necrostats.registry.privacy.numbers import clues_in_numbers
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.shapes import Group, in_blocks, shape_of
+from necrostats.registry.text import versions
 
 LONGEST_CELL = 32_767
 _HARMLESS = re.compile(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.languages import ordinary_words
+from necrostats.registry.text import ordinary_words
 
 _CLINICAL = """
 abdomen abdominal abscess access adherent adhesion admission albicans alcohol alive amount amp anaesthesia

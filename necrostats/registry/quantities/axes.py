@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from necrostats.registry.quantities import cells
 from necrostats.registry.quantities import vocabulary as words
-from necrostats.registry.quantities.cells import Unread
 from necrostats.registry.quantities.grammar import Reader
 from necrostats.registry.quantities.numbers import unit_named
 from necrostats.registry.quantities.tokens import DecimalSign, has_loose_group, tokens_of
 from necrostats.registry.quantities.vocabulary import Unit
+from necrostats.registry.text import Unread, is_number, without_value, written
 
 _TIMES = frozenset((("x",), ("by",)))
 
@@ -39,10 +38,10 @@ def read_axes(text: object, default_unit: str | None = None, *, decimal: Decimal
     the long one. Never raises on what a cell holds; ChoiceError for a unit that is not a length.
     """
     default = unit_named(words.LENGTH, default_unit) if default_unit else None
-    sign = "." if cells.is_number(text) else decimal
-    as_written = cells.written(text)
+    sign = "." if is_number(text) else decimal
+    as_written = written(text)
     try:
-        rule = cells.without_value(as_written)
+        rule = without_value(as_written)
         found = Axes(rule=rule) if rule else _read(as_written, default, sign)
     except Unread as unread:
         found = Axes(rule="set aside", problem=str(unread))

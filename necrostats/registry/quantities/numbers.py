@@ -7,12 +7,11 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from necrostats.errors import unknown_choice
-from necrostats.registry.quantities import cells
 from necrostats.registry.quantities import vocabulary as words
-from necrostats.registry.quantities.cells import Unread
 from necrostats.registry.quantities.grammar import Amount, Reader
 from necrostats.registry.quantities.tokens import DecimalSign, tokens_of
 from necrostats.registry.quantities.vocabulary import Phrase, Unit
+from necrostats.registry.text import Unread, is_number, without_value, written
 
 _COUNTED = frozenset(
     (noun,)
@@ -60,7 +59,7 @@ def read_number(
     """
     units = _unit_set(unit)
     default = unit_named(units, default_unit)
-    sign = "." if cells.is_number(text) else decimal
+    sign = "." if is_number(text) else decimal
     return _guarded(text, lambda plain: _one(plain, units, default, sign))
 
 
@@ -68,7 +67,7 @@ def read_count(text: object) -> Number:
     """A whole number of things, with or without the word for them: "3", "3 passes", "x3"."""
 
     def count(plain: str) -> Number:
-        found = _one(_without_noun(plain), words.NO_UNIT, None, "." if cells.is_number(text) else None)
+        found = _one(_without_noun(plain), words.NO_UNIT, None, "." if is_number(text) else None)
         if found.value is not None and found.value != int(found.value):
             raise Unread("is not a whole number")
         return found
@@ -82,7 +81,7 @@ def read_minutes(text: object, *, default_unit: str = "min", decimal: DecimalSig
     "1:10" alone may be hours and minutes or minutes and seconds, and is set aside.
     """
     default = unit_named(words.TIME, default_unit)
-    sign = "." if cells.is_number(text) else decimal
+    sign = "." if is_number(text) else decimal
     return _guarded(text, lambda plain: _clock(plain) or _one(plain, words.TIME, default, sign))
 
 
@@ -102,9 +101,9 @@ def unit_named(units: Mapping[Phrase, Unit], name: str | None) -> Unit | None:
 
 
 def _guarded(text: object, read: Callable[[str], Number]) -> Number:
-    as_written = cells.written(text)
+    as_written = written(text)
     try:
-        rule = cells.without_value(as_written)
+        rule = without_value(as_written)
         found = Number(rule=rule) if rule else read(as_written)
     except Unread as unread:
         found = Number(rule="set aside", problem=str(unread))

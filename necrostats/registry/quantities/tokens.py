@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-from necrostats.registry.quantities.cells import LONGEST, Unread, plain
+from necrostats.registry.text import LONGEST, Unread, plain
 
 DecimalSign = Literal[".", ","]
 _LONGEST_WHOLE = 7

@@ -10,8 +10,8 @@ from itertools import product
 from types import MappingProxyType
 
 from necrostats.errors import unknown_choice
-from necrostats.registry.languages import LANGUAGES, codes_in, listed
 from necrostats.registry.quantities.tokens import tokens_of
+from necrostats.registry.text import LANGUAGES, codes_in, listed
 
 SIZES = ("none", "trace", "small", "moderate", "large")
 

@@ -3,7 +3,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from necrostats.registry.export.names import hint, letters_of, nearest
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 
 @pytest.mark.parametrize(

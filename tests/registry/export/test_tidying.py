@@ -22,7 +22,6 @@ from hypothesis import strategies as st
 from builders.exports import HEADINGS, WIDE, read_wide, wide_line, workbook
 from builders.written import text_in
 from necrostats.errors import NecrostatsError, RegistryError
-from necrostats.registry.defusing import undefused
 from necrostats.registry.export.batches import Stretch
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
@@ -30,6 +29,7 @@ from necrostats.registry.export.loading import prepared, read_stretch, registry_
 from necrostats.registry.export.tidying import AcrossStretches, tidy, write_stretch
 from necrostats.registry.export.writing import CsvFile, Outputs, texts_of
 from necrostats.registry.loading import read_registry
+from necrostats.registry.text import undefused
 
 
 def tidied(tmp_path, *lines, layout=WIDE, to="tidy", headings=HEADINGS):

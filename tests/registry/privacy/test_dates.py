@@ -20,8 +20,8 @@ from necrostats.registry.privacy.dates import (
     is_age,
     may_be_age,
 )
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.known_words import KnownWords
+from necrostats.registry.text import fold
 
 
 def _rules(text: str) -> set[str]:

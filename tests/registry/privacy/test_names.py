@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.names import (
     GIVEN_NAMES,
     SURNAMES,
@@ -17,6 +16,7 @@ from necrostats.registry.privacy.names import (
     words_addressed,
 )
 from necrostats.registry.privacy.vocabulary import is_ordinary
+from necrostats.registry.text import fold
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
-from necrostats.stats.interval_sums import over_points, over_stretches
+from necrostats.stats.partial_likelihood import over_points, over_stretches
 
 
 def test_three_stretches_worked_by_hand():

@@ -1,22 +1,197 @@
-"""A date cell as written to the first and last day it can mean. An order of day and month is never guessed.
+"""Dates as written to whole days from the index drainage; nothing that leaves here holds a calendar date.
+
+`read_date` reads a cell to the first and last day it can mean; `quarter` turns that into a label, and
+`sequential_periods` hides the quarters behind P01, P02 …
 
 date     = [weekday] ( [part] month-year | day | quarter | week | serial ) [time of day, dropped]
 fields   = up to three numbers and at most one name of a month, with what parts them
+
+Office Open XML (ECMA-376 Part 1, 18.17.4; from memory): in the 1900 system 1 is 1900-01-01 and 60 stands for a
+29 February 1900 that never was; the 1904 system starts with 0 on 1904-01-01 and runs 1,462 days behind.
 """
 
 from __future__ import annotations
 
 import contextlib
 import re
-from dataclasses import dataclass, replace
-from datetime import date, datetime, time
+import unicodedata
+from calendar import monthrange
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time, timedelta
+from typing import Literal
 
 from necrostats.errors import unknown_choice
-from necrostats.registry.days.months import WEEKDAYS, month_number
-from necrostats.registry.days.ranges import DateRange, day_of, month_of, quarter_of, year_of
-from necrostats.registry.days.serials import DATE_SYSTEMS, DateSystem, from_serial, precision_shown
-from necrostats.registry.quantities import cells
-from necrostats.registry.quantities.cells import LONGEST, Unread, plain, written
+from necrostats.registry import periods
+from necrostats.registry.text import LONGEST, Unread, plain, without_value, written
+
+_NAMES = (
+    "january jan januar janner janvier janv enero ene januari gennaio gen genn",
+    "february feb februar fevrier fevr fev febrero februari febbraio febb",
+    "march mar marz maerz mrz mars marzo maart mrt",
+    "april apr avril avr abril abr aprile",
+    "may mai mayo mei maggio mag magg",
+    "june jun juni juin junio giugno giu",
+    "july jul juli juillet juil julio luglio lug",
+    "august aug aout agosto ago ag augustus",
+    "september sep sept septembre septiembre setiembre settembre set sett",
+    "october oct oktober okt octobre octubre ottobre ott",
+    "november nov novembre noviembre",
+    "december dec dezember dez decembre diciembre dic dicembre",
+)
+MONTHS = {name: month for month, names in enumerate(_NAMES, start=1) for name in names.split()}
+WEEKDAYS = {
+    name: day
+    for day, names in enumerate(
+        (
+            "monday mon",
+            "tuesday tue tues",
+            "wednesday wed",
+            "thursday thu thur thurs",
+            "friday fri",
+            "saturday sat",
+            "sunday sun",
+        )
+    )
+    for name in names.split()
+}
+
+
+def month_number(word: str) -> int | None:
+    """The month that a word names, accents or not; None if it names none."""
+    bare = "".join(letter for letter in unicodedata.normalize("NFD", word) if not unicodedata.combining(letter))
+    return MONTHS.get(bare)
+
+
+YEARS = range(1900, 2100)
+_THIRDS = {"early": (1, 10), "mid": (11, 20), "late": (21, 31)}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DateRange:
+    """A date as written, as the first and last day it can be: equal when exact, both None when unknown.
+
+    No date shows in its repr. `problem` says why a cell was set aside, `question` what to ask about one that was
+    kept; both continue the sentence that begins with the cell, and never repeat what is in it.
+    """
+
+    first: date | None = field(default=None, repr=False)
+    last: date | None = field(default=None, repr=False)
+    rule: str
+    problem: str = ""
+    question: str = ""
+    as_written: str = field(default="", repr=False)
+
+    @property
+    def known(self) -> bool:
+        """Whether it holds a date at all."""
+        return self.first is not None
+
+    @property
+    def exact(self) -> bool:
+        """Whether it is one day."""
+        return self.known and self.first == self.last
+
+
+def day_of(year: int, month: int, day: int, rule: str) -> DateRange:
+    """One day; the whole month or year where day or month is written as 0; Unread if there is no such date."""
+    if year not in YEARS:
+        raise Unread("has a year that no date here can have")
+    if day == 0:
+        return month_of(year, month) if month else year_of(year)
+    try:
+        exact = date(year, month, day)
+    except ValueError:
+        raise Unread("is not a date") from None
+    return DateRange(first=exact, last=exact, rule=rule)
+
+
+def month_of(year: int, month: int, part: str = "") -> DateRange:
+    """A month, or its early (1-10), mid (11-20) or late (21-end) part; Unread if there is no such month."""
+    if year not in YEARS or not 1 <= month <= 12:
+        raise Unread("is not a month of a year")
+    start, end = _THIRDS.get(part, (1, 31))
+    last = min(end, monthrange(year, month)[1])
+    question = "is read as a third of the month: 1-10, 11-20 or 21-end" if part else ""
+    rule = "part of a month" if part else "month"
+    return DateRange(first=date(year, month, start), last=date(year, month, last), rule=rule, question=question)
+
+
+def year_of(year: int) -> DateRange:
+    """A whole year, asked about; Unread if no date here can have it."""
+    if year not in YEARS:
+        raise Unread("has a year that no date here can have")
+    question = "gives a year and nothing more"
+    return DateRange(first=date(year, 1, 1), last=date(year, 12, 31), rule="year", question=question)
+
+
+def quarter_of(year: int, quarter: int) -> DateRange:
+    """A calendar quarter."""
+    start, end = month_of(year, quarter * 3 - 2), month_of(year, quarter * 3)
+    return DateRange(first=start.first, last=end.last, rule="quarter")
+
+
+def quarter(when: date | DateRange) -> str:
+    """The quarter of a date, "2026Q3"; blank where a range is unknown or lies in more than one."""
+    if isinstance(when, date):
+        return f"{when.year}Q{(when.month + 2) // 3}"
+    if not when.known or quarter(when.first) != quarter(when.last):
+        return ""
+    return quarter(when.first)
+
+
+def sequential_periods(quarters: Iterable[str]) -> dict[str, str]:
+    """Each quarter from the first to the last, with none left out, to P01, P02 …; this key is kept apart.
+
+    ChoiceError for a label that is not a quarter.
+    """
+    seen = sorted(set(quarters), key=periods.ordinal)
+    if not seen:
+        return {}
+    return {label: f"P{place:02d}" for place, label in enumerate(periods.span(seen[0], seen[-1]), start=1)}
+
+
+DateSystem = Literal["1900", "1904"]
+DATE_SYSTEMS = ("1900", "1904")
+_DAY_THAT_NEVER_WAS = 60
+_NOT_SHOWN = re.compile(r'"[^"]*"|\[(?![hms]+\])[^\]]*\]|\\.|_.|\*.', re.IGNORECASE)
+_MINUTES = re.compile(r"(?<=h)[^a-z]*m+|m+(?=[^a-z]*s)")
+
+
+def from_serial(number: float, system: DateSystem) -> date:
+    """The date of a serial number, its time of day dropped; Unread if the system has no such date."""
+    whole = int(number // 1)
+    if system == "1904":
+        start = date(1904, 1, 1)
+    elif system == "1900":
+        start = date(1899, 12, 31) if whole < _DAY_THAT_NEVER_WAS else date(1899, 12, 30)
+    else:
+        raise unknown_choice("date system", system, DATE_SYSTEMS)
+    impossible = whole < 0 or (system == "1900" and whole in (0, _DAY_THAT_NEVER_WAS))
+    try:
+        found = start + timedelta(days=whole)
+    except OverflowError:
+        impossible = True
+    if impossible:
+        raise Unread("is not a date")
+    return found
+
+
+def precision_shown(number_format: str | None) -> str:
+    """ "day", "month" or "year": as much of a date as its number format shows; "mmm-yy" shows a month.
+
+    Unread for a format that shows a time only, or a day without its year. A format that shows no part of a
+    date or time ("General") hides nothing.
+    """
+    shown = _NOT_SHOWN.sub("", number_format or "").casefold().split(";")[0]
+    if "general" in shown or not set(shown) & set("dmyhs"):
+        return "day"
+    dated = _MINUTES.sub("", shown)
+    has_day = bool(re.search(r"(?<!d)d{1,2}(?!d)", dated))
+    if "y" not in dated:
+        raise Unread("is shown without its year" if has_day or "m" in dated else "is a time of day, not a date")
+    return "day" if has_day and "m" in dated else "month" if "m" in dated else "year"
+
 
 _TIME = re.compile(
     r"(?:(?<=[0-9])t|[ ,;]+(?:at )?)\s*"
@@ -79,7 +254,7 @@ def read_date(
 def _read(
     value: object, text: str, day_first: bool | None, date_system: DateSystem | None, shown_as: str | None
 ) -> DateRange:
-    if rule := cells.without_value(text):
+    if rule := without_value(text):
         return DateRange(rule=rule)
     if isinstance(value, date):
         day = value.date() if isinstance(value, datetime) else value
@@ -129,22 +304,22 @@ def _week(year: int, week: int, day: int) -> DateRange:
 def _fields(text: str) -> _Fields:
     kinds, values, lengths, parted = "", [], [], []
     weekday, part, gap = None, "", ""
-    for field in _FIELD.findall(text):
-        month = month_number(field)
-        if field.isdecimal() or month is not None:
+    for word in _FIELD.findall(text):
+        month = month_number(word)
+        if word.isdecimal() or month is not None:
             parted.append(gap)
             kinds += "N" if month is None else "M"
-            values.append(int(field[:9]) if month is None else month)
-            lengths.append(len(field))
+            values.append(int(word[:9]) if month is None else month)
+            lengths.append(len(word))
             gap = ""
-        elif field in WEEKDAYS and not kinds and weekday is None:
-            weekday = WEEKDAYS[field]
-        elif field in _PARTS and not (kinds or part):
-            part = _PARTS[field]
-        elif field in _FILLERS:
+        elif word in WEEKDAYS and not kinds and weekday is None:
+            weekday = WEEKDAYS[word]
+        elif word in _PARTS and not (kinds or part):
+            part = _PARTS[word]
+        elif word in _FILLERS:
             gap += " "
-        elif set(field) <= set(" ,.-/'"):
-            gap += field
+        elif set(word) <= set(" ,.-/'"):
+            gap += word
         else:
             raise Unread("is not a date")
     if gap.strip(" .,"):
