@@ -1,14 +1,188 @@
-"""Every rule of the codebook, in the order in which one may rely on another."""
+"""The rules of the codebook checked over the tables of a registry: their headers first, then ids, days and values."""
 
 from __future__ import annotations
 
-from necrostats.registry import (
-    checking_days,
-    checking_headers,
-    checking_ids,
-    checking_values,
-)
-from necrostats.registry.drafts import Draft, applied
+import difflib
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+import pandas as pd
+
+from necrostats.registry import checking_days, checking_ids, checking_values
+from necrostats.registry.codebook import TABLES, Table
+from necrostats.registry.drafts import Draft, Flag, applied, heading
+from necrostats.registry.findings import findings_frame
+from necrostats.registry.reading import RawSource
+from necrostats.registry.source_table import RawTable
+from necrostats.registry.tidy_cells import fold
+
+RELATED = {
+    "instrument_uses": "which instruments were used",
+    "stents": "stents",
+    "scans": "scans after baseline, so no resolution can be seen",
+    "reviews": "symptoms, so no resolution can be confirmed",
+    "adverse_events": "adverse events; it does not mean there were none",
+    "other_interventions": "drains and surgery; it does not mean there were none",
+}
+
+
+def about_source(source: RawSource) -> list[pd.DataFrame]:
+    """Findings about whole files, sheets and columns."""
+    return [*_missing_tables(source), *_strangers(source), *_columns(source), *_workbook(source), *_encodings(source)]
+
+
+def without_required_columns(draft: Draft) -> Iterator[Flag]:
+    """A table that lacks a column it cannot do without is set aside whole."""
+    for name, table in draft.tables.items():
+        lacking = _lacking(table.raw, table.table) if table.given else []
+        if lacking:
+            yield Flag(
+                rule="COLUMN_MISSING",
+                table=name,
+                at=np.flatnonzero(table.kept),
+                severity="notes",
+                takes="row",
+                once=True,
+                problem=f"every row was set aside for want of {', '.join(lacking)}",
+            )
+
+
+def required_missing(source: RawSource) -> bool:
+    """Whether a table no registry can do without is absent or lacks a required column."""
+    return any(
+        name not in source.tables or _lacking(source.tables[name], table)
+        for name, table in TABLES.items()
+        if table.required
+    )
+
+
+def _lacking(raw: RawTable, table: Table) -> list[str]:
+    return [column.name for column in table.required_columns if not heading(raw, column.name)]
+
+
+def _missing_tables(source: RawSource) -> Iterator[pd.DataFrame]:
+    for name, table in TABLES.items():
+        if name not in source.tables:
+            yield findings_frame(
+                row=[pd.NA],
+                severity="stops" if table.required else "asks",
+                scope="table",
+                rule="TABLE_MISSING",
+                table=name,
+                file=source.name,
+                problem=f"there is no table {name}"
+                + ("" if table.required else f": nothing is known about {RELATED[name]}"),
+                remedy="Add the table. If it truly has no rows, add it with its header alone.",
+            )
+
+
+def _strangers(source: RawSource) -> Iterator[pd.DataFrame]:
+    for stranger in source.strangers:
+        yield findings_frame(
+            row=[pd.NA],
+            severity="asks",
+            scope="table",
+            rule="NOT_A_TABLE",
+            file=source.name,
+            value=stranger,
+            problem=f"is none of the nine tables and was not read{_nearest(stranger.rsplit('.', 1)[0], TABLES)}",
+            remedy="Rename it after a table, or take it away.",
+        )
+
+
+def _columns(source: RawSource) -> Iterator[pd.DataFrame]:
+    for name, raw in source.tables.items():
+        table = TABLES[name]
+        known = [column.name for column in table.all_columns]
+        lacking = _lacking(raw, table)
+        if not any(fold(head) in known for head in raw.columns):
+            yield _about(
+                raw,
+                "stops",
+                "NO_HEADER",
+                "row 1 names no column of this table",
+                remedy=f"Row 1 must hold the names of the columns: {', '.join(table.names)}.",
+            )
+            continue
+        for column in lacking:
+            yield _about(
+                raw,
+                "stops",
+                "COLUMN_MISSING",
+                f'there is no column "{column}", which is required',
+                remedy="Add the column, or correct its heading.",
+                scope="table",
+            )
+        for head in raw.columns:
+            if fold(head) not in known:
+                yield _about(
+                    raw,
+                    "asks",
+                    "UNKNOWN_COLUMN",
+                    f"is no column of this table and was not read{_nearest(head, known)}",
+                    value=head,
+                    remedy="Correct the heading, or take the column away.",
+                )
+        for number in raw.unnamed:
+            yield _about(
+                raw,
+                "asks",
+                "UNNAMED_COLUMN",
+                f"column {number} holds something but has no heading; it was not read",
+                remedy="Give it a heading, or take it away.",
+            )
+
+
+def _about(raw: RawTable, severity: str, rule: str, problem: str, *, remedy: str, value: str = "", scope="table"):
+    place = raw.place
+    return findings_frame(
+        row=[pd.NA],
+        severity=severity,
+        scope=scope,
+        rule=rule,
+        table=place.table,
+        file=place.file,
+        sheet=place.sheet,
+        value=value,
+        problem=problem,
+        remedy=remedy,
+    )
+
+
+def _nearest(name: str, known: Iterable[str]) -> str:
+    near = difflib.get_close_matches(fold(name)[:80], list(known), n=1)
+    return f'; the nearest is "{near[0]}"' if near else ""
+
+
+def _encodings(source: RawSource) -> Iterator[pd.DataFrame]:
+    for raw in source.tables.values():
+        if raw.place.encoding == "cp1252":
+            yield _about(
+                raw,
+                "notes",
+                "ENCODING",
+                "the file is not UTF-8 and was read as Windows text (cp1252)",
+                remedy="If accented letters look wrong, save it as CSV UTF-8.",
+            )
+
+
+def _workbook(source: RawSource) -> Iterator[pd.DataFrame]:
+    said = {
+        "HIDDEN_ROWS": f"{source.hidden_rows} hidden rows were read like any other" if source.hidden_rows else "",
+        "COMMENTS": "the comments on its cells were not read" if source.comments else "",
+    }
+    for rule, problem in said.items():
+        if problem:
+            yield findings_frame(
+                row=[pd.NA],
+                severity="notes",
+                scope="table",
+                rule=rule,
+                file=source.name,
+                problem=problem,
+                remedy="Nothing to do, unless they matter.",
+            )
+
 
 STOP_FIRST = (checking_ids.orphans, checking_ids.of_another_patient, checking_values.life_and_death)
 STOP_THEN = (
@@ -47,7 +221,7 @@ def checked(draft: Draft, *, whole: bool = True) -> Draft:
 
     A draft that is not the `whole` holds some of the patients: nothing is asked then that hangs on the others.
     """
-    draft = applied(draft, checking_headers.without_required_columns(draft))
+    draft = applied(draft, without_required_columns(draft))
     draft = checking_ids.marked(draft)
     draft = applied(draft, checking_ids.without_required_cells(draft))
     draft = applied(draft, checking_ids.twice(draft))

@@ -9,7 +9,7 @@ import pandas as pd
 from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.findings import SCOPES, findings_frame, no_findings
-from necrostats.registry.findings_workbook import FINDINGS_WORKBOOK
+from necrostats.registry.messages import FINDINGS_WORKBOOK
 from necrostats.registry.privacy import Sheet, find_identifiers, refusal_text
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, nothing_set_aside
 from necrostats.registry.text import undefused

@@ -9,7 +9,6 @@ from itertools import groupby
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.cell_findings import NO_RESULT, Verdict
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import (
     Cells,
@@ -22,6 +21,7 @@ from necrostats.registry.drafts import (
     is_numeric,
     nothing_drafted,
 )
+from necrostats.registry.findings import NO_RESULT, Verdict
 from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import RawTable, Written, smallest
 from necrostats.registry.tidy_cells import are_plain_ids, read_cell

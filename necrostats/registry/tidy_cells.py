@@ -12,7 +12,9 @@ from dataclasses import replace
 from typing import Any
 
 from necrostats.registry import periods
-from necrostats.registry.cell_findings import (
+from necrostats.registry.codebook import Column
+from necrostats.registry.columns import LATEST
+from necrostats.registry.findings import (
     CALENDAR_DATE,
     Verdict,
     clean,
@@ -21,11 +23,71 @@ from necrostats.registry.cell_findings import (
     looks_like_a_date,
     no_value,
 )
-from necrostats.registry.codebook import Column
-from necrostats.registry.retyping import instead, number_in_own_unit
-from necrostats.registry.shapes import shaped
+from necrostats.registry.quantities.amounts import read_quantity
+from necrostats.registry.quantities.numbers import read_count, read_minutes, read_number
+from necrostats.registry.source_table import shaped
 from necrostats.registry.text import folded, undefused
 from necrostats.registry.words import NO, YES, built_in
+
+_SPELT = {
+    "mm": "mm",
+    "ml": "ml|cc",
+    "%": "%|percent",
+    "minutes": "min|mins|minutes|minutos|minuten|'",
+    "Fr": "fr|french|f",
+}
+_UNITS = {"mm": "mm", "ml": "ml", "%": "percent", "percent": "percent"}
+
+
+def instead(text: str, column: Column) -> str:
+    """A remedy that says what to type, as "8 cm: 80."; blank where nothing can be said for certain."""
+    typed = _typed(text, column)
+    return f"{text}: {typed}." if typed else ""
+
+
+def _typed(text: str, column: Column) -> str:
+    if column.name in ("yield_low", "yield_high"):
+        return _yield(text)
+    if column.kind == "day":
+        return _days(text, column)
+    found = _number(text, column)
+    if found is None or found.value is None or found.problem or found.question:
+        return ""
+    return f"{found.value:g}" + (" (about is not kept here)" if found.approximate else "")
+
+
+def number_in_own_unit(text: str, column: Column) -> float | None:
+    """The number of a cell that repeats the unit of its column, "45 mm" or "7 Fr"; None for any other cell."""
+    own = _SPELT.get(column.unit)
+    found = re.fullmatch(rf"([0-9]+(?:\.[0-9]+)?)\s*(?:{own})\.?", text, re.IGNORECASE) if own else None
+    return float(found[1]) if found else None
+
+
+def _number(text: str, column: Column):
+    if column.unit == "minutes":
+        return read_minutes(text)
+    if column.kind == "whole":
+        return read_count(text)
+    return read_number(text, unit=_UNITS[column.unit]) if column.unit in _UNITS else None
+
+
+def _yield(text: str) -> str:
+    found = read_quantity(text, default_unit="ml")
+    if not found.numeric or found.lavage_ml is not None or found.question:
+        return ""
+    high = "left blank" if found.high is None else f"{found.high:g}"
+    unit = f", yield_unit {found.unit}" if found.unit_written else ""
+    about = ", yield_approximate yes" if found.approximate else ""
+    return f"yield_low {found.low:g}, yield_high {high}{unit}{about}"
+
+
+def _days(text: str, column: Column) -> str:
+    """A day known as a range has a partner for its end."""
+    found = read_quantity(text, default_unit="ml")
+    if found.unit_written or found.low is None or found.high is None or found.question or found.low >= found.high:
+        return ""
+    return f"{column.name} {found.low:g}, {column.name}{LATEST} {found.high:g}"
+
 
 MOST_DAYS = 20_000
 MOST = 1e9
@@ -44,7 +106,7 @@ _CLASSES = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _NINETY_OR_OVER = re.compile(r"90\s*\+|(?:>|≥|>=|over)\s*(?:89|90)")
 
 
-def read_number(text: str, column: Column, decimal_comma: bool) -> Any:
+def number_of(text: str, column: Column, decimal_comma: bool) -> Any:
     """A number as float, None for unknown, or a Verdict. `decimal_comma`: the file writes 12.5 as "12,5".
 
     A comma that can stand for nothing but a decimal point is one in any file.
@@ -182,7 +244,7 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
     if column.kind != "text" and (verdict := no_value(written)):
         return verdict
     if column.kind in ("whole", "number", "day"):
-        return read_number(written, column, decimal_comma)
+        return number_of(written, column, decimal_comma)
     return _READERS[column.kind](written, column)
 
 

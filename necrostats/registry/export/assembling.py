@@ -9,13 +9,11 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.blocks import Block, Part
+from necrostats.registry.export.cells import Reading
+from necrostats.registry.export.layout import OF_THE_EVENT
 from necrostats.registry.export.mapped_sheets import LaidColumn
 from necrostats.registry.export.patients import People
-from necrostats.registry.export.readings import Reading
-from necrostats.registry.export.spreading import spread
-from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, joined, no_rows
-from necrostats.registry.export.targets import OF_THE_EVENT
-from necrostats.registry.export.texts import Texts
+from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, Texts, joined, no_rows, spread
 from necrostats.registry.source_table import objects
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}

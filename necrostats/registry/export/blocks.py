@@ -11,15 +11,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Table
-from necrostats.registry.export.cells import RawCell
-from necrostats.registry.export.layout import ColumnLayout, Overflow, RowsLayout
+from necrostats.registry.export.cells import BLANK, DATE, NO_RESULT, RawCell, Reading, refused
+from necrostats.registry.export.layout import OVERFLOW, ColumnLayout, Overflow, RowsLayout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 from necrostats.registry.export.readers import Pseudonyms, readings_of
-from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, Reading, refused
-from necrostats.registry.export.spreading import spread
-from necrostats.registry.export.targets import OVERFLOW
+from necrostats.registry.export.table_drafts import spread
+from necrostats.registry.findings import Verdict
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.text import folded
 from necrostats.registry.tidy_cells import read_cell

@@ -16,14 +16,16 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.days import read_date
-from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
-from necrostats.registry.export.heading_groups import Group, beyond, groups_of
+from necrostats.registry.export.cells import ID_HABITS, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
+    Group,
     Guess,
     Reader,
     assigned,
+    beyond,
     filled_cells,
+    groups_of,
     guesses,
     likeness,
     phrases,
@@ -31,10 +33,9 @@ from necrostats.registry.export.heading_guesses import (
 )
 from necrostats.registry.export.layout_reading import choices_of
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.private import refuse_names
-from necrostats.registry.export.reading import read_export
 from necrostats.registry.privacy import find_identifiers
+from necrostats.registry.reading import read_export
 from necrostats.registry.text import LANGUAGES, codes_in, folded
 from necrostats.registry.words import built_in, codes_of_columns
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from necrostats.registry.export.names import hint
+from necrostats.registry.export.cells import hint
 from necrostats.registry.findings import findings_frame
 
 _SHOWN = 60

@@ -19,32 +19,32 @@ from pathlib import Path
 from typing import Any
 
 from necrostats.errors import ChoiceError, RegistryError, SourceError
-from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.export.cells import ID_HABITS, hint
 from necrostats.registry.export.layout import (
-    HEADING_OF_A_FORM,
-    NO_WORDS,
-    NUMBER,
-    ColumnLayout,
-    Layout,
-    Overflow,
-    RowsLayout,
-    SheetLayout,
-    Words,
-)
-from necrostats.registry.export.layout_keys import Keys, Problems
-from necrostats.registry.export.names import ID_HABITS, hint
-from necrostats.registry.export.own_words import INSIDE, WHOLE, OwnWords
-from necrostats.registry.export.targets import (
     BORES,
     ENDS,
     GRAMMAR_UNITS,
+    HEADING_OF_A_FORM,
+    INSIDE,
+    NO_WORDS,
+    NUMBER,
+    WHOLE,
+    ColumnLayout,
+    Layout,
+    Overflow,
+    OwnWords,
+    RowsLayout,
+    SheetLayout,
+    Words,
     code_column,
     home,
     is_date,
     plain_columns,
     targets,
 )
+from necrostats.registry.export.layout_keys import Keys, Problems
+from necrostats.registry.findings import Verdict
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.quantities.vocabulary import SIZES

@@ -9,8 +9,7 @@ from decimal import Decimal, localcontext
 from necrostats.errors import unknown_choice
 from necrostats.registry.quantities import vocabulary as words
 from necrostats.registry.quantities.grammar import Amount, Reader
-from necrostats.registry.quantities.tokens import DecimalSign, tokens_of
-from necrostats.registry.quantities.vocabulary import Unit
+from necrostats.registry.quantities.vocabulary import DecimalSign, Unit, tokens_of
 from necrostats.registry.text import Unread, is_number, plain, without_value, written
 
 _LOOSE = "is read with its thousands parted by a space"

@@ -10,6 +10,7 @@ import re
 import pytest
 
 from necrostats.registry.privacy import Sheet, find_identifiers
+from necrostats.registry.privacy.columns import KnownWords
 from necrostats.registry.privacy.dates import (
     ABBREVIATED,
     FEASTS,
@@ -20,7 +21,6 @@ from necrostats.registry.privacy.dates import (
     is_age,
     may_be_age,
 )
-from necrostats.registry.privacy.known_words import KnownWords
 from necrostats.registry.text import fold
 
 

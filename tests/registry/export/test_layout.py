@@ -7,8 +7,8 @@ import pytest
 from builders.exports import WIDE, read_wide, wide_line
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import RawCell
+from necrostats.registry.export.layout import OwnWords
 from necrostats.registry.export.layout_reading import parse_layout
-from necrostats.registry.export.own_words import OwnWords
 
 WORDS = """[words]
 unknown = ["sans objet", "np"]
