@@ -175,7 +175,7 @@ def _folder(path: Path) -> RawSource:
     for table, each in known:
         try:
             with _plainly(each.name):
-                tables[table] = read_csv(each, table, digest)
+                tables[table] = read_tidy_csv(each, table, digest)
         except SourceError as error:
             problems.append(str(error))
     if problems:

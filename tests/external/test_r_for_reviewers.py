@@ -15,7 +15,7 @@ from necrostats.stats.comparisons.exact_tests import share_against
 from necrostats.stats.comparisons.stratified import mcnemar
 from necrostats.stats.means import rank_sum
 from necrostats.stats.proportions import jeffreys
-from necrostats.stats.regression_of_counts import count_regression
+from necrostats.stats.rates import count_regression
 from necrostats.stats.subdistribution import fine_gray
 
 R = values("r_for_reviewers")

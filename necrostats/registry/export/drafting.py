@@ -12,7 +12,7 @@ from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
 from necrostats.registry.export.cells import DATE, PRIVATE, RawColumn
 from necrostats.registry.export.layout import OVERFLOW, Layout, fills
-from necrostats.registry.export.layout_reading import DATA_LOCK, LAST_RECORD
+from necrostats.registry.export.layout_keys import DATA_LOCK, LAST_RECORD
 from necrostats.registry.export.linking import ID_FORMS, Index
 from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.private import WITHHELD

@@ -15,7 +15,7 @@ import pandas as pd
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.columns import LATEST
-from necrostats.registry.export.blocks import Block, Part
+from necrostats.registry.export.assembling import Block, Part
 from necrostats.registry.export.cells import PRIVATE, Reading, letters_of
 from necrostats.registry.export.drafting import best_origin, cell_texts, taken_cells
 from necrostats.registry.export.loading import ReadExport

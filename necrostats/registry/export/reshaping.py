@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
-from necrostats.registry.export.assembling import CHILDREN, assembled, conflict
-from necrostats.registry.export.blocks import Block, blocks_of
+from necrostats.registry.export.assembling import CHILDREN, Block, assembled, blocks_of, conflict
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.drafting import filled, without_index
 from necrostats.registry.export.layout import Layout

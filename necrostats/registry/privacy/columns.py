@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.privacy.codes import clues_in_codes, clues_in_exact_codes, clues_in_places
+from necrostats.registry.privacy.codes import clues_in_codes, clues_in_exact_codes
 from necrostats.registry.privacy.dates import (
     are_compact_dates,
     clues_in_dates,
@@ -33,6 +33,7 @@ from necrostats.registry.privacy.headings import (
 from necrostats.registry.privacy.ids import NOT_CODES, are_study_codes, clues_in_ids
 from necrostats.registry.privacy.names import OPERATOR, clues_in_names, forget_words, is_pseudonym, only_looks_so
 from necrostats.registry.privacy.numbers import LONG_NUMBER, clues_in_numbers
+from necrostats.registry.privacy.places import clues_in_places
 from necrostats.registry.privacy.suspicions import Clue
 from necrostats.registry.source_table import Group, Shaped, in_blocks, shape_of, shaped
 from necrostats.registry.text import fold, versions

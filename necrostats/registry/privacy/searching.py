@@ -7,10 +7,9 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 
 from necrostats.registry.privacy.columns import KnownWords, Role, clues_in, forget, hits_in_column
 from necrostats.registry.privacy.headings import heading_clue
-from necrostats.registry.privacy.names import clue_of_person, only_looks_so
+from necrostats.registry.privacy.names import clue_of_person, only_looks_so, sounds_ordinary
 from necrostats.registry.privacy.numbers import clues_in_code_of_a_file
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
-from necrostats.registry.privacy.vocabulary import sounds_ordinary
 from necrostats.registry.text import fold, fold_heading
 
 

@@ -30,9 +30,8 @@ from necrostats.stats.comparisons.common import (
     one_table,
     two_groups,
 )
-from necrostats.stats.intervals import as_given
+from necrostats.stats.intervals import as_given, sign_changes
 from necrostats.stats.proportions import wilson
-from necrostats.stats.roots import sign_changes
 
 
 def difference_variance(groups: TwoGroups, difference: np.ndarray) -> np.ndarray:

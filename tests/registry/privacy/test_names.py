@@ -10,12 +10,12 @@ from necrostats.registry.privacy.names import (
     is_given_name,
     is_initialled,
     is_name_in_lower_case,
+    is_ordinary,
     is_surname,
     may_name_in_other_script,
     names_by_deed,
     words_addressed,
 )
-from necrostats.registry.privacy.vocabulary import is_ordinary
 from necrostats.registry.text import fold
 
 
