@@ -10,17 +10,15 @@ import numpy as np
 import pandas as pd
 
 from necrostats.errors import RegistryError
-from necrostats.registry.checking import about_source, checked, required_missing
+from necrostats.registry.checking import about_source, checked, interpreted, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
-from necrostats.registry.earlier_set_aside import about_before, set_aside_before
 from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.findings import findings_frame, in_order, no_findings
-from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
 from necrostats.registry.privacy import KnownIds, Sheet, Suspicion, find_identifiers, refusal_text
 from necrostats.registry.quantities import read_quantity
-from necrostats.registry.reading import RawSource, read_source
+from necrostats.registry.reading import RawSource, about_before, read_source, set_aside_before
 from necrostats.registry.source_table import RawTable, Written
 from necrostats.registry.tables import Registry, link, nothing_set_aside
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import gzip
 import hashlib
+import io
 from datetime import date, datetime
 from zipfile import ZIP_DEFLATED, ZipFile
 
 import numpy as np
+import openpyxl
 import pytest
 import xlsxwriter
 from hypothesis import given, settings
@@ -15,10 +17,12 @@ from hypothesis import strategies as st
 
 from builders.exports import workbook
 from builders.registry_files import faultless, write_folder, write_workbook
-from necrostats.errors import SourceError
+from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import Gathering
-from necrostats.registry.reading import read_export, read_source, read_tidy_csv
+from necrostats.registry.findings import findings_frame, no_findings
+from necrostats.registry.messages import HEADS, findings_workbook
+from necrostats.registry.reading import about_before, read_export, read_source, read_tidy_csv, set_aside_before
 
 
 def test_tables_come_in_the_order_of_the_codebook_whatever_the_files_are_called(tmp_path):
@@ -351,3 +355,85 @@ def test_a_column_of_some_rows_keeps_the_cells_in_order_of_appearance(tmp_path):
     column = read_export(tmp_path / "a.xlsx").grids[0].columns[0].at(np.array([1, 2, 3]))
     assert [cell.text for cell in column.cells] == ["", "b", "a"]
     assert column.texts().tolist() == ["b", "a", "b"]
+
+
+SET_ASIDE_HEAD = "table,file,sheet,row,scope,column,patient_id,rule\n"
+
+
+def written(tmp_path, text):
+    (tmp_path / "set_aside.csv").write_text(text, encoding="utf-8")
+    return set_aside_before(tmp_path)
+
+
+def test_a_folder_without_the_list_had_nothing_set_aside(tmp_path):
+    assert set_aside_before(tmp_path).empty
+    assert about_before(set_aside_before(tmp_path), "x").empty
+
+
+def test_the_list_is_read_with_its_rows_and_patients(tmp_path):
+    lines = "sessions,u.xlsx,DEN,12,row,,P0001,OVERFLOW\npatients,u.xlsx,DEN,,cell,Age,,NOT_READ\n"
+    listed = written(tmp_path, SET_ASIDE_HEAD + lines)
+    assert listed["row"].to_numpy(na_value=-1).tolist() == [12, -1]
+    assert listed["patient_id"].tolist() == ["P0001", None]
+    assert "1 row and 1 cell" in about_before(listed, "tidy")["problem"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a,b\n1,2\n",
+        SET_ASIDE_HEAD + "nothing,u,S,1,row,,P1,RULE\n",
+        SET_ASIDE_HEAD + "sessions,u,S,x,row,,P1,RULE\n",
+        SET_ASIDE_HEAD + "sessions,u,S,1,row,,P1,some words\n",
+        SET_ASIDE_HEAD + "sessions,u,S,1,much,,P1,RULE\n",
+        SET_ASIDE_HEAD + '"sessions',
+    ],
+)
+def test_a_file_that_is_no_such_list_is_a_plain_error(tmp_path, text):
+    with pytest.raises(SourceError, match="is not the list that necrostats writes"):
+        written(tmp_path, text)
+
+
+def test_an_identifier_in_it_stops(tmp_path):
+    with pytest.raises(RegistryError) as caught:
+        written(tmp_path, SET_ASIDE_HEAD + "sessions,u.xlsx,anna@example.org,1,row,,P0001,OVERFLOW\n")
+    assert "anna" not in str(caught.value)
+
+
+FOUND = findings_frame(
+    row=[3, 9],
+    file="unit.xlsx",
+    sheet=["DEN", "Scans: [all]/2024 and what came after"],
+    column="yield",
+    value=["=1+1", "200-300"],
+    problem="is no number",
+    remedy="Write yield_low 200 and yield_high 300.",
+)
+
+
+def sheets(findings):
+    return openpyxl.load_workbook(io.BytesIO(findings_workbook(findings)))
+
+
+def test_each_sheet_of_the_source_has_a_sheet_to_filter_with_the_rows_as_the_spreadsheet_shows_them():
+    book = sheets(FOUND)
+    assert book.sheetnames == ["DEN", "Scans   all  2024 and what came"]
+    rows = list(book["DEN"].iter_rows(values_only=True))
+    assert rows[0] == tuple(head for head, _ in HEADS.values())
+    assert rows[1][:4] == ("stops", 3, "yield", "=1+1")
+    assert book["DEN"].auto_filter.ref == "A1:G2" and book["DEN"].freeze_panes == "A2"
+
+
+def test_nothing_in_it_is_a_formula_and_the_same_findings_give_the_same_bytes():
+    assert sheets(FOUND)["DEN"]["D2"].data_type == "s"
+    assert findings_workbook(FOUND) == findings_workbook(FOUND)
+
+
+def test_nothing_found_is_a_sheet_that_says_so():
+    assert sheets(no_findings()).sheetnames == ["Nothing found"]
+
+
+def test_two_sheets_of_one_name_stay_apart():
+    both = findings_frame(row=[1, 1], file=["a.xlsx", "b.xlsx"], sheet="DEN", problem="is odd")
+    assert sheets(both).sheetnames == ["DEN", "DEN 2"]

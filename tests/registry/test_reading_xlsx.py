@@ -19,7 +19,8 @@ from necrostats.errors import RegistryError, SourceError
 from necrostats.registry import reading_xlsx
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import read_with_layout
-from necrostats.registry.reading_xlsx import as_text, is_program, read_workbook
+from necrostats.registry.reading_xlsx import as_text, read_workbook
+from necrostats.registry.words import is_program
 
 WANTED = {"reviews": "reviews"}
 
@@ -211,7 +212,7 @@ def test_anything_else_is_none(text):
     assert not is_program(text)
 
 
-def saved_reading_xlsx(path, **properties):
+def saved_workbook(path, **properties):
     book = openpyxl.Workbook()
     sheet = book.active
     sheet.title = "DEN"
@@ -224,13 +225,13 @@ def saved_reading_xlsx(path, **properties):
 
 
 def test_a_workbook_that_a_program_saved_is_read(tmp_path):
-    assert len(read_with_layout(saved_reading_xlsx(tmp_path / "unit.xlsx"), parse_layout(WIDE)).registry.patients) == 1
+    assert len(read_with_layout(saved_workbook(tmp_path / "unit.xlsx"), parse_layout(WIDE)).registry.patients) == 1
 
 
 @pytest.mark.parametrize("property_", ["creator", "lastModifiedBy", "title", "description", "keywords"])
 @pytest.mark.parametrize("author", ["Anna Brandelow", "openpyxl Brandelow", "Brandelow", "anna@example.org"])
 def test_a_real_author_still_stops(tmp_path, property_, author):
-    path = saved_reading_xlsx(tmp_path / "unit.xlsx", **{property_: author})
+    path = saved_workbook(tmp_path / "unit.xlsx", **{property_: author})
     with pytest.raises(RegistryError, match="the properties of the workbook") as caught:
         read_with_layout(path, parse_layout(WIDE))
     assert "Brandelow" not in str(caught.value) and "example.org" not in str(caught.value)

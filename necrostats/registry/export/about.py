@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.earlier_set_aside import count
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
@@ -16,6 +15,7 @@ from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.reading import count
 
 _MOST_ROWS = 12
 _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")

@@ -12,7 +12,17 @@ import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.export.cells import hint
-from necrostats.registry.export.layout import ENDS, Layout, SheetLayout, code_column, is_date, plain_columns
+from necrostats.registry.export.layout import (
+    ENDS,
+    NUMBER,
+    Layout,
+    RowsLayout,
+    SheetLayout,
+    code_column,
+    is_date,
+    plain_columns,
+    targets,
+)
 from necrostats.registry.findings import Verdict, findings_frame
 from necrostats.registry.quantities.vocabulary import SIZES
 from necrostats.registry.text import codes_in, folded
@@ -201,7 +211,7 @@ def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str,
     coded, answered = (
         sorted({column.name for column in _every_column() if column.kind == kind}) for kind in ("code", "yes_no")
     )
-    known = ["yes_no", *coded, *answered, *(target for target in _CODED if target not in coded)]
+    known = ["yes_no", *coded, *answered, *(target for target in CODED_WORDS if target not in coded)]
     own = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
     keys.done()
     found = {name: merged(*(codes_in(language, name) for language in languages), own[name]) for name in known}
@@ -210,7 +220,7 @@ def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str,
 
 def choices_of(name: str) -> tuple[str, ...]:
     """The codes that words of a column, of a target, or of "yes_no" can stand for."""
-    name = _CODED.get(name, name)
+    name = CODED_WORDS.get(name, name)
     if name == "yes_no" or any(column.name == name and column.kind == "yes_no" for column in _every_column()):
         return YES_NO
     if name == "yield_words":
@@ -311,7 +321,7 @@ def merged(*tables: Mapping[str, str]) -> dict[str, str]:
     return {word: code for table in tables for word, code in table.items()}
 
 
-_CODED = {
+CODED_WORDS = {
     "instruments": "instrument_class",
     "event": "event_type",
     "end": "end_reason",
@@ -372,3 +382,46 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
         mapped = Counter(folded(column.heading) for column in once)
         for heading in [heading for heading, count in mapped.items() if count > 1]:
             problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
+
+
+def check_rows(keys: Keys, rows: RowsLayout) -> None:
+    problems = keys.problems
+    if not rows.columns:
+        problems.add(
+            keys.at("columns"), "no column is mapped", f'Add "Heading" = one of: {", ".join(targets(rows.table))}.'
+        )
+    for column in rows.columns:
+        if (NUMBER in column.heading) != bool(rows.numbers):
+            problems.add(
+                keys.at(f'columns."{column.heading}"'),
+                "has {n} without numbers, or numbers without {n}",
+                'Write {n} in every heading of a numbered group, and numbers = "1-7".',
+            )
+    twice = {column.to for column in rows.columns if sum(column.to == other.to for other in rows.columns) > 1}
+    for target in sorted(twice):
+        problems.add(keys.at("columns"), f'two columns become "{target}"', "One row has one of each: make two rows.")
+    if rows.index and not any(is_date(rows.table, column.to) for column in rows.columns):
+        problems.add(keys.at("index"), 'no column becomes "day"', "The index drainage needs its date.")
+    _check_overflow(keys, rows)
+
+
+def _check_overflow(keys: Keys, rows: RowsLayout) -> None:
+    if rows.overflow is None:
+        return
+    known = {folded(column.heading): column for column in rows.columns}
+    for part in rows.overflow.parts:
+        if folded(part) not in known:
+            keys.problems.add(
+                keys.at("overflow.parts"),
+                f"is no heading of this group{hint(part, [column.heading for column in rows.columns])}",
+                "Name the columns of the group, with {n}.",
+                part,
+            )
+    if rows.table != "sessions" or "day" not in {
+        known[folded(part)].to for part in rows.overflow.parts if folded(part) in known
+    }:
+        keys.problems.add(
+            keys.at("overflow"),
+            "it needs the table sessions, and a part that is the date",
+            "Without a date a session cannot be placed.",
+        )

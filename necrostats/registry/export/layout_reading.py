@@ -19,7 +19,7 @@ from typing import Any
 
 from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import ID_HABITS, hint
+from necrostats.registry.export.cells import ID_HABITS
 from necrostats.registry.export.layout import (
     BORES,
     ENDS,
@@ -27,7 +27,6 @@ from necrostats.registry.export.layout import (
     HEADING_OF_A_FORM,
     INSIDE,
     NO_WORDS,
-    NUMBER,
     WHOLE,
     ColumnLayout,
     Layout,
@@ -37,13 +36,13 @@ from necrostats.registry.export.layout import (
     SheetLayout,
     Words,
     home,
-    is_date,
     targets,
 )
 from necrostats.registry.export.layout_keys import (
-    _CODED,
+    CODED_WORDS,
     Keys,
     Problems,
+    check_rows,
     check_whole,
     choices_of,
     codes_of,
@@ -56,7 +55,7 @@ from necrostats.registry.export.layout_keys import (
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.reading_xlsx import MOST_ROWS
-from necrostats.registry.text import LANGUAGES, folded
+from necrostats.registry.text import LANGUAGES
 
 MOST_NUMBERS = 99
 
@@ -93,7 +92,7 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         overflow=_overflow(keys),
     )
     keys.done()
-    _check(keys, rows)
+    check_rows(keys, rows)
     return rows
 
 
@@ -168,39 +167,14 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
 
 def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
     table, to = home(table, to)
-    kind = TABLES[table].column(to).kind if to not in _CODED and to in TABLES[table].names else ""
-    name = _CODED.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
+    kind = TABLES[table].column(to).kind if to not in CODED_WORDS and to in TABLES[table].names else ""
+    name = CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
     choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
     numeric = to in ("size", "yield") or kind in ("number", "whole")
     own = numbers_of(options.keys("codes")) if numeric else codes_of(options.keys("codes"), choices)
     said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
     general = {word: code for word, code in said.items() if not code or code in choices}
     return merged(general, own)
-
-
-def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
-    if not column.unit:
-        return
-    try:
-        if column.to == "yield":
-            read_quantity("1", default_unit=column.unit)
-        elif column.to in BORES:
-            read_number("1", unit=BORES[column.to], default_unit=column.unit)
-        elif column.to == "size":
-            read_axes("1", column.unit)
-        else:
-            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
-            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
-    except ChoiceError as error:
-        problem = "is no unit of this column"
-        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
-    except KeyError:
-        options.problems.add(
-            options.at("unit"),
-            f"stands with {column.to}, which has no unit that can be changed",
-            "Take it away.",
-            column.unit,
-        )
 
 
 def _overflow(keys: Keys) -> Overflow | None:
@@ -229,49 +203,6 @@ def _overflow(keys: Keys) -> Overflow | None:
             "between and between_parts must be two different signs.",
         )
     return overflow
-
-
-def _check(keys: Keys, rows: RowsLayout) -> None:
-    problems = keys.problems
-    if not rows.columns:
-        problems.add(
-            keys.at("columns"), "no column is mapped", f'Add "Heading" = one of: {", ".join(targets(rows.table))}.'
-        )
-    for column in rows.columns:
-        if (NUMBER in column.heading) != bool(rows.numbers):
-            problems.add(
-                keys.at(f'columns."{column.heading}"'),
-                "has {n} without numbers, or numbers without {n}",
-                'Write {n} in every heading of a numbered group, and numbers = "1-7".',
-            )
-    twice = {column.to for column in rows.columns if sum(column.to == other.to for other in rows.columns) > 1}
-    for target in sorted(twice):
-        problems.add(keys.at("columns"), f'two columns become "{target}"', "One row has one of each: make two rows.")
-    if rows.index and not any(is_date(rows.table, column.to) for column in rows.columns):
-        problems.add(keys.at("index"), 'no column becomes "day"', "The index drainage needs its date.")
-    _check_overflow(keys, rows)
-
-
-def _check_overflow(keys: Keys, rows: RowsLayout) -> None:
-    if rows.overflow is None:
-        return
-    known = {folded(column.heading): column for column in rows.columns}
-    for part in rows.overflow.parts:
-        if folded(part) not in known:
-            keys.problems.add(
-                keys.at("overflow.parts"),
-                f"is no heading of this group{hint(part, [column.heading for column in rows.columns])}",
-                "Name the columns of the group, with {n}.",
-                part,
-            )
-    if rows.table != "sessions" or "day" not in {
-        known[folded(part)].to for part in rows.overflow.parts if folded(part) in known
-    }:
-        keys.problems.add(
-            keys.at("overflow"),
-            "it needs the table sessions, and a part that is the date",
-            "Without a date a session cannot be placed.",
-        )
 
 
 FORMAT = 1
@@ -472,3 +403,28 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         )
     keys.done()
     return sheet
+
+
+def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
+    if not column.unit:
+        return
+    try:
+        if column.to == "yield":
+            read_quantity("1", default_unit=column.unit)
+        elif column.to in BORES:
+            read_number("1", unit=BORES[column.to], default_unit=column.unit)
+        elif column.to == "size":
+            read_axes("1", column.unit)
+        else:
+            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
+            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
+    except ChoiceError as error:
+        problem = "is no unit of this column"
+        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
+    except KeyError:
+        options.problems.add(
+            options.at("unit"),
+            f"stands with {column.to}, which has no unit that can be changed",
+            "Take it away.",
+            column.unit,
+        )

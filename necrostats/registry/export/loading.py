@@ -11,7 +11,7 @@ import pandas as pd
 
 from necrostats.errors import RegistryError
 from necrostats.progress import Step
-from necrostats.registry.checking import about_source, checked, required_missing
+from necrostats.registry.checking import about_source, checked, interpreted, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
 from necrostats.registry.export.about import about_export, about_withheld, listed_aside, not_mapped
@@ -23,7 +23,6 @@ from necrostats.registry.export.mapped_sheets import laid
 from necrostats.registry.export.private import Withheld, screened
 from necrostats.registry.export.reshaping import Material, Reshaped, Stretch, everything, material_of, reshaped
 from necrostats.registry.findings import in_order, no_findings
-from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import quietly, read_export
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothing_set_aside

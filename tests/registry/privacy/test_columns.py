@@ -267,7 +267,7 @@ dect blp tfno wristband sample specimen trial subject donor token urn upi memb n
 yob f w m died rip ct op kw R WX notes card sharma siobhan Brandelow's
 Abcdefghijkl ABCDEFGHIJKL May MAY JAN Q t T a d c IV
 """
-WORDS_texts = sorted({word for word in dates._WORDS_OF_DATES if len(word) <= 12} | {*LETTERS.split()})
+DATE_WORDS = sorted({word for word in dates._WORDS_OF_DATES if len(word) <= 12} | {*LETTERS.split()})
 PARTS = ("", "1", "9", "00", "01", "12", "20", "99", "110", "000", "756", "198", "112")
 ENDS = (
     "00000",
@@ -326,10 +326,10 @@ def _spelt(shape: str, rng: np.random.Generator) -> str:
 @pytest.mark.parametrize("dates_belong", [False, True])
 def test_a_shape_that_stands_for_its_texts_has_their_clues(joint: str, dates_belong: bool) -> None:
     rng = np.random.default_rng(3)
-    texts = [f"{word}{joint}{end}" for word in ("", *WORDS_texts) for end in ENDS[:: 1 + len(word) % 3]]
+    texts = [f"{word}{joint}{end}" for word in ("", *DATE_WORDS) for end in ENDS[:: 1 + len(word) % 3]]
     texts += [
         f"{word}{joint}{part}{between}{end}"
-        for word in WORDS_texts[::7]
+        for word in DATE_WORDS[::7]
         for part in PARTS[1:]
         for between in "-_"
         for end in ENDS[::4]
