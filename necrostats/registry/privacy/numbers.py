@@ -8,58 +8,19 @@ from datetime import date
 from functools import cache
 
 import numpy as np
+from stdnum import ean, luhn
+from stdnum.be import nn
+from stdnum.br import cpf
+from stdnum.de import idnr
+from stdnum.es import dni, nie
+from stdnum.gb import nhs
+from stdnum.in_ import aadhaar
+from stdnum.iso7064 import mod_11_2, mod_97_10
+from stdnum.nl import bsn
+from stdnum.no import fodselsnummer
+from stdnum.pl import pesel
 
 from necrostats.registry.privacy.suspicions import Clue
-
-_DNI = "TRWAGMYFPDXBNJZSQVHLCKE"
-_VERHOEFF_D = (
-    "0123456789",
-    "1234067895",
-    "2340178956",
-    "3401289567",
-    "4012395678",
-    "5987604321",
-    "6598710432",
-    "7659821043",
-    "8765932104",
-    "9876543210",
-)
-_VERHOEFF_P = (
-    "0123456789",
-    "1576283094",
-    "5803796142",
-    "8916043527",
-    "9453126870",
-    "4286573901",
-    "2793806415",
-    "7046913258",
-)
-
-
-def _weighted(digits: str, weights: tuple[int, ...]) -> int:
-    return sum(int(digit) * weight for digit, weight in zip(digits, weights, strict=False))
-
-
-def modulus_11(digits: str) -> bool:
-    """Ten digits with weights 10 to 2 and a check digit modulo 11 (the NHS number)."""
-    check = -_weighted(digits[:9], tuple(range(10, 1, -1))) % 11
-    return len(digits) == 10 and check != 10 and check == int(digits[9])
-
-
-def luhn(digits: str) -> bool:
-    """Every second digit from the right doubled, modulo 10 (cards, Canadian and Swedish numbers)."""
-    doubled = sum(sum(divmod(2 * int(digit), 10)) for digit in digits[-2::-2])
-    return (doubled + sum(int(digit) for digit in digits[-1::-2])) % 10 == 0
-
-
-def dutch(digits: str) -> bool:
-    """Nine digits, weights 9 to 2 and −1, modulo 11 (BSN)."""
-    return len(digits) == 9 and _weighted(digits, (9, 8, 7, 6, 5, 4, 3, 2, -1)) % 11 == 0
-
-
-def ean_13(digits: str) -> bool:
-    """Thirteen digits, weights 1 and 3, modulo 10 (the Swiss AHV number begins with 756)."""
-    return len(digits) == 13 and _weighted(digits, (1, 3) * 7) % 10 == 0
 
 
 def french(digits: str) -> bool:
@@ -67,64 +28,19 @@ def french(digits: str) -> bool:
     return len(digits) == 15 and digits[0] in "123478" and 97 - int(digits[:13]) % 97 == int(digits[13:])
 
 
-def belgian(digits: str) -> bool:
-    """Nine digits, of birth in the last century or this, and a key modulo 97."""
-    return len(digits) == 11 and int(digits[9:]) in {97 - int(lead + digits[:9]) % 97 for lead in ("", "2")}
-
-
 def spanish(code: str) -> bool:
     """Eight digits, or X, Y or Z and seven, with a letter modulo 23 (DNI, NIE)."""
-    number = code[:-1].translate(str.maketrans("XYZ", "012"))
-    return number.isdigit() and _DNI[int(number) % 23] == code[-1]
+    return dni.is_valid(code) or nie.is_valid(code)
 
 
-def polish(digits: str) -> bool:
-    """Eleven digits modulo 10 with a possible birthday (PESEL)."""
-    month = int(digits[2:4]) % 20
-    sound = _weighted(digits, (1, 3, 7, 9, 1, 3, 7, 9, 1, 3, 1)) % 10 == 0
-    return len(digits) == 11 and sound and 1 <= month <= 12 and 1 <= int(digits[4:6]) <= 31
+def swiss(digits: str) -> bool:
+    """Thirteen digits that begin with 756, modulo 10 (AHV)."""
+    return digits.startswith("756") and ean.is_valid(digits)
 
 
-def german_tax(digits: str) -> bool:
-    """Eleven digits, ISO 7064 modulo 11, 10 (Steuer-ID)."""
-    product = 10
-    for digit in digits[:10]:
-        product = ((int(digit) + product) % 10 or 10) * 2 % 11
-    return len(digits) == 11 and digits[0] != "0" and (11 - product) % 10 == int(digits[10])
-
-
-def norwegian(digits: str) -> bool:
-    """Eleven digits, two check digits modulo 11, a birthday in front (fødselsnummer)."""
-    first = (3, 7, 6, 1, 8, 9, 4, 5, 2, 1)
-    second = (5, 4, 3, 2, 7, 6, 5, 4, 3, 2, 1)
-    sums = _weighted(digits, first), _weighted(digits, second)
-    return len(digits) == 11 and not any(each % 11 for each in sums) and is_birthday(digits[:6])
-
-
-def brazilian(digits: str) -> bool:
-    """Eleven digits, two check digits modulo 11 (CPF)."""
-    wanted = (_weighted(digits, tuple(range(n, 1, -1))) * 10 % 11 % 10 for n in (10, 11))
-    return len(digits) == 11 and len(set(digits)) > 1 and [*wanted] == [int(digits[9]), int(digits[10])]
-
-
-def verhoeff(digits: str) -> bool:
-    """Twelve digits by Verhoeff's scheme (Aadhaar)."""
-    state = 0
-    for place, digit in enumerate(reversed(digits)):
-        state = int(_VERHOEFF_D[state][int(_VERHOEFF_P[place % 8][int(digit)])])
-    return len(digits) == 12 and state == 0
-
-
-def chinese(code: str) -> bool:
-    """Seventeen digits and a check character, ISO 7064 modulo 11, 2."""
-    total = sum(int(digit) * pow(2, 17 - place, 11) for place, digit in enumerate(code[:17]))
-    return "10X98765432"[total % 11] == code[17].upper()
-
-
-def iban(code: str) -> bool:
+def iban_key(code: str) -> bool:
     """Letters as numbers, the first four characters last, modulo 97 leaves 1."""
-    moved = code[4:] + code[:4]
-    return 15 <= len(code) <= 34 and int("".join(str(int(character, 36)) for character in moved)) % 97 == 1
+    return 15 <= len(code) <= 34 and mod_97_10.is_valid(code[4:] + code[:4])
 
 
 def german_insured(code: str) -> bool:
@@ -192,8 +108,8 @@ _RUN = re.compile(r"(?<![\w.,])\d(?:[ .\-/]?+\d){7,19}+(?!\w|[.,]\d)")
 _LONG = re.compile(r"(?<![\d.,+])\d{7,}+(?!\d|[.,][1-9])")
 _LETTERED = (
     (re.compile(r"\b[XYZ]?\d{7,8}-?[A-HJ-NP-TV-Z]\b"), spanish, 9, _CHECKED),
-    (re.compile(r"\b\d{17}[\dXx]\b"), chinese, 18, _CHECKED),
-    (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), iban, 0, _ACCOUNT),
+    (re.compile(r"\b\d{17}[\dXx]\b"), lambda code: mod_11_2.is_valid(code.upper()), 18, _CHECKED),
+    (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), iban_key, 0, _ACCOUNT),
     (re.compile(r"\b[A-Z]\d{3} ?\d{3} ?\d{3}\b"), german_insured, 10, _INSURED),
 )
 _SHAPES = re.compile(
@@ -209,17 +125,11 @@ _SHAPES = re.compile(
 )
 _BIRTHDAY_FIRST = re.compile(r"(?<![\w.,])(?:\d{2})?(\d{6})(?:[-+/ ]\d{3,4}|[-+A]\d{3}[0-9A-Z])(?![\w])")
 _BY_LENGTH = {
-    9: (dutch, luhn),
-    10: (modulus_11,),
-    11: (
-        polish,
-        norwegian,
-        german_tax,
-        belgian,
-        brazilian,
-    ),
-    12: (verhoeff,),
-    13: (lambda digits: digits.startswith("756") and ean_13(digits),),
+    9: (bsn.is_valid, luhn.is_valid),
+    10: (nhs.is_valid,),
+    11: (pesel.is_valid, fodselsnummer.is_valid, idnr.is_valid, nn.is_valid, cpf.is_valid),
+    12: (aadhaar.is_valid,),
+    13: (swiss,),
     15: (french,),
 }
 _CARD_LENGTHS = range(14, 20)
@@ -280,7 +190,7 @@ def _with_check_digits(text: str) -> Iterator[Clue]:
             continue
         if any(sound(digits) for sound in _BY_LENGTH.get(len(digits), ())):
             yield _CHECKED
-        elif len(digits) in _CARD_LENGTHS and luhn(digits):
+        elif len(digits) in _CARD_LENGTHS and luhn.is_valid(digits):
             yield _ACCOUNT
 
 
