@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import groupby
 
@@ -26,7 +25,8 @@ from necrostats.registry.drafts import (
 from necrostats.registry.findings import NO_RESULT, Verdict, findings_frame
 from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import RawTable, Written, smallest
-from necrostats.registry.tidy_cells import are_plain_ids, fold, read_cell
+from necrostats.registry.text import as_code, hint
+from necrostats.registry.tidy_cells import are_plain_ids, read_cell
 
 RELATED = {
     "instrument_uses": "which instruments were used",
@@ -90,6 +90,7 @@ def _missing_tables(source: RawSource) -> Iterator[pd.DataFrame]:
 
 def _strangers(source: RawSource) -> Iterator[pd.DataFrame]:
     for stranger in source.strangers:
+        near = hint(stranger.rsplit(".", 1)[0], TABLES, key=as_code)
         yield findings_frame(
             row=[pd.NA],
             severity="asks",
@@ -97,7 +98,7 @@ def _strangers(source: RawSource) -> Iterator[pd.DataFrame]:
             rule="NOT_A_TABLE",
             file=source.name,
             value=stranger,
-            problem=f"is none of the nine tables and was not read{_nearest(stranger.rsplit('.', 1)[0], TABLES)}",
+            problem=f"is none of the nine tables and was not read{near}",
             remedy="Rename it after a table, or take it away.",
         )
 
@@ -107,7 +108,7 @@ def _columns(source: RawSource) -> Iterator[pd.DataFrame]:
         table = TABLES[name]
         known = [column.name for column in table.all_columns]
         lacking = _lacking(raw, table)
-        if not any(fold(head) in known for head in raw.columns):
+        if not any(as_code(head) in known for head in raw.columns):
             yield _about(
                 raw,
                 "stops",
@@ -126,12 +127,12 @@ def _columns(source: RawSource) -> Iterator[pd.DataFrame]:
                 scope="table",
             )
         for head in raw.columns:
-            if fold(head) not in known:
+            if as_code(head) not in known:
                 yield _about(
                     raw,
                     "asks",
                     "UNKNOWN_COLUMN",
-                    f"is no column of this table and was not read{_nearest(head, known)}",
+                    f"is no column of this table and was not read{hint(head, known, key=as_code)}",
                     value=head,
                     remedy="Correct the heading, or take the column away.",
                 )
@@ -159,11 +160,6 @@ def _about(raw: RawTable, severity: str, rule: str, problem: str, *, remedy: str
         problem=problem,
         remedy=remedy,
     )
-
-
-def _nearest(name: str, known: Iterable[str]) -> str:
-    near = difflib.get_close_matches(fold(name)[:80], list(known), n=1)
-    return f'; the nearest is "{near[0]}"' if near else ""
 
 
 def _encodings(source: RawSource) -> Iterator[pd.DataFrame]:

@@ -24,6 +24,7 @@ from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from necrostats.errors import SourceError
 from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, RawCell
 from necrostats.registry.source_table import Place, RawTable, blocks, collect
+from necrostats.registry.text import as_code
 from necrostats.registry.words import is_program
 
 MOST_BYTES = 1 << 30
@@ -124,7 +125,7 @@ def _parts(archive: zipfile.ZipFile, member: zipfile.ZipInfo, whole: bool) -> It
 def _read(path: Path, wanted: dict[str, str], inside: _Inside) -> Workbook:
     book = load_workbook(path, read_only=True, data_only=True)
     try:
-        names = {sheet.title: wanted.get(_folded(sheet.title)) for sheet in book.worksheets}
+        names = {sheet.title: wanted.get(as_code(sheet.title)) for sheet in book.worksheets}
         _refuse_twice(path, names)
         tables = [_table(book, title, table, path) for title, table in names.items() if table]
         if inside.formulas:
@@ -133,10 +134,6 @@ def _read(path: Path, wanted: dict[str, str], inside: _Inside) -> Workbook:
         book.close()
     others = tuple(title for title, table in names.items() if not table)
     return Workbook(tables=tuple(tables), other_sheets=others, hidden_rows=inside.hidden_rows, comments=inside.comments)
-
-
-def _folded(title: str) -> str:
-    return "_".join(title.casefold().split())
 
 
 def _refuse_twice(path: Path, names: dict[str, str | None]) -> None:

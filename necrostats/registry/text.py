@@ -6,11 +6,12 @@ letters only, it counts in the language that the layout names.
 
 from __future__ import annotations
 
+import difflib
 import math
 import re
 import tomllib
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
@@ -26,6 +27,27 @@ def folded(name: str) -> str:
     letters = unicodedata.normalize("NFKD", name.casefold())
     bare = "".join(letter for letter in letters if not unicodedata.combining(letter))
     return " ".join("".join(letter for letter in bare if unicodedata.category(letter) != "Cf").split())
+
+
+def as_code(text: str) -> str:
+    """A code or a heading whatever its case and blanks: "Lesser  sac" → "lesser_sac"."""
+    return "_".join(text.casefold().split())
+
+
+_LONGEST_COMPARED = 80
+
+
+def nearest(name: str, known: Iterable[str], *, key: Callable[[str], str] = folded) -> str:
+    """The known name most like this one when both are written as `key` writes them; blank if none is."""
+    by_key = {key(each): each for each in known}
+    near = difflib.get_close_matches(key(name)[:_LONGEST_COMPARED], list(by_key), n=1)
+    return by_key[near[0]] if near else ""
+
+
+def hint(name: str, known: Iterable[str], *, key: Callable[[str], str] = folded) -> str:
+    """The end of a sentence that names the nearest match, or nothing."""
+    near = nearest(name, known, key=key)
+    return f'; the nearest is "{near}"' if near else ""
 
 
 _ANY_DASH = "‐‑‒–—―−﹣－⁃"

@@ -5,7 +5,6 @@ Numbers of the tidy form: one plain number a cell, on its scale, in the way the 
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -26,7 +25,7 @@ from necrostats.registry.findings import (
 from necrostats.registry.quantities.amounts import read_quantity
 from necrostats.registry.quantities.numbers import read_count, read_minutes, read_number
 from necrostats.registry.source_table import shaped
-from necrostats.registry.text import folded, undefused
+from necrostats.registry.text import as_code, folded, nearest, undefused
 from necrostats.registry.words import NO, YES, built_in
 
 _SPELT = {
@@ -232,7 +231,6 @@ def _shown(found: Any, text: str) -> Any:
 FIRST_YEAR, LAST_YEAR, LAST_SEQUENTIAL = 1980, 2100, 9999
 _JOINED = re.compile(r"\s*(?:[+,;/&|]|\band\b|\bthen\b)\s*")
 _PLAIN_ID = re.compile(r"[A-Z_]*[0-9][A-Z0-9_]*(?:-[A-Z0-9_]+)?")
-_LONGEST_SHOWN = 80
 
 
 def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
@@ -251,11 +249,6 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
 def are_plain_ids(texts: Sequence[str]) -> bool:
     """Whether each text is made of plain capitals and digits, and so is its own value as an id."""
     return all(_PLAIN_ID.fullmatch(shape) for shape in shaped(texts).shapes)
-
-
-def fold(text: str) -> str:
-    """A code or a heading whatever its case and blanks: "Lesser  sac" → "lesser_sac"."""
-    return "_".join(text.casefold().split())
 
 
 def _read_id(text: str, column: Column) -> Any:
@@ -291,7 +284,7 @@ def _read_yes_no(text: str, column: Column) -> Any:
 
 
 def _read_code(text: str, column: Column) -> Any:
-    form, listed = fold(text), {fold(code): code for code in column.codes}
+    form, listed = as_code(text), {as_code(code): code for code in column.codes}
     if form in listed:
         return listed[form]
     if is_unknown(text):
@@ -309,16 +302,16 @@ def _read_code(text: str, column: Column) -> Any:
 
 
 def _not_listed(form: str, listed: dict[str, str]) -> Verdict:
-    parts = [fold(part) for part in _JOINED.split(form.replace("_", " "))]
+    parts = [as_code(part) for part in _JOINED.split(form.replace("_", " "))]
     if len(parts) > 1 and all(part in listed for part in parts if part):
         return Verdict(
             rule="TWO_CODES", problem="holds more than one code", remedy="Write one code, or a row for each."
         )
-    near = difflib.get_close_matches(form[:_LONGEST_SHOWN], list(listed), n=1)
-    hint = f'; the nearest is "{listed[near[0]]}"' if near else ""
+    found = nearest(form, listed, key=as_code)
+    near = f'; the nearest is "{listed[found]}"' if found else ""
     return Verdict(
         rule="NOT_LISTED",
-        problem=f"is not on the list{hint}",
+        problem=f"is not on the list{near}",
         remedy=f"Write one of: {', '.join(listed.values())}.",
     )
 

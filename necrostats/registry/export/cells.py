@@ -5,7 +5,6 @@ The first row of each group, without sorting.
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -18,28 +17,13 @@ import numpy as np
 
 from necrostats.registry.days import DateRange
 from necrostats.registry.source_table import numbered, objects
-from necrostats.registry.text import folded
 
-_LONGEST_COMPARED = 80
 ID_HABITS: Mapping[str, Callable[[str], str]] = {
     "decimals": lambda key: re.sub(r"(?<=[0-9])[.,]0+$", "", key),
     "blanks": lambda key: key.replace(" ", ""),
     "hyphens": lambda key: re.sub(r"[-_/.]", "", key),
     "zeros": lambda key: re.sub(r"(?<![0-9])0+(?=[0-9])", "", key),
 }
-
-
-def nearest(name: str, known: Iterable[str]) -> str:
-    """The known name most like this one; blank if none is."""
-    by_fold = {folded(each): each for each in known}
-    near = difflib.get_close_matches(folded(name)[:_LONGEST_COMPARED], list(by_fold), n=1)
-    return by_fold[near[0]] if near else ""
-
-
-def hint(name: str, known: Iterable[str]) -> str:
-    """The end of a sentence that names the nearest match, or nothing."""
-    near = nearest(name, known)
-    return f'; the nearest is "{near}"' if near else ""
 
 
 def letters_of(number: int) -> str:

@@ -11,7 +11,6 @@ from typing import Any
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.export.cells import hint
 from necrostats.registry.export.layout import (
     ENDS,
     NUMBER,
@@ -25,7 +24,7 @@ from necrostats.registry.export.layout import (
 )
 from necrostats.registry.findings import Verdict, findings_frame
 from necrostats.registry.quantities.vocabulary import SIZES
-from necrostats.registry.text import codes_in, folded
+from necrostats.registry.text import codes_in, folded, hint
 from necrostats.registry.tidy_cells import read_cell
 
 _SHOWN = 60

@@ -13,11 +13,11 @@ from fnmatch import fnmatchcase
 import numpy as np
 
 from necrostats.errors import RegistryError
-from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn, hint
+from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import ALTERNATIVE, HEADING_OF_A_FORM, VALUES_OF_A_FORM, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.messages import problem_report
-from necrostats.registry.text import folded
+from necrostats.registry.text import folded, hint
 
 _FEWEST_REPEATED = 2
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from necrostats.registry.export.cells import Gathering, RawCell, RawColumn, first_rows, hint, letters_of, nearest
-from necrostats.registry.text import folded
+from necrostats.registry.export.cells import Gathering, RawCell, RawColumn, first_rows, letters_of
+from necrostats.registry.text import folded, hint, nearest
 
 
 def test_a_cell_shows_what_it_holds_to_nobody_by_accident():
