@@ -1,10 +1,6 @@
 """A layout file, checked whole: every mistake found at once, with its place, its value and the nearest match.
 
-The words of a layout that stand for codes: synonyms, constants, and what fills empty cells.
-
-The part of a layout that says what the rows of one sheet make: tables, columns, numbered groups, the rest column.
-
-What only the whole layout shows: no patients, no index drainage, a heading used twice.
+The rows of a sheet make tables: columns, numbered groups, the rest column. What only the whole layout shows comes last.
 """
 
 from __future__ import annotations
