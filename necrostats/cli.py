@@ -184,10 +184,10 @@ def _seconds(text: str) -> int:
 
 def _check(request: argparse.Namespace) -> int:
     from necrostats.errors import RegistryError
-    from necrostats.registry.export.commands import status_line
-    from necrostats.registry.export.conservation import counts_of
-    from necrostats.registry.export.entry import entry_layout_of
+    from necrostats.registry.entry_workbook import entry_layout_of
+    from necrostats.registry.export.about import counts_of
     from necrostats.registry.export.loading import read_with_layout
+    from necrostats.registry.export.tidying import status_line
     from necrostats.registry.loading import read_registry
     from necrostats.registry.messages import check_report, stops
 
@@ -208,7 +208,7 @@ def _check(request: argparse.Namespace) -> int:
 
 
 def _findings_to(folder: Path, checked) -> Path:
-    from necrostats.registry.findings_workbook import FINDINGS_WORKBOOK, findings_workbook
+    from necrostats.registry.messages import FINDINGS_WORKBOOK, findings_workbook
     from necrostats.report import reporting
 
     reporting.ready(folder)
@@ -216,7 +216,7 @@ def _findings_to(folder: Path, checked) -> Path:
 
 
 def _tidy(request: argparse.Namespace) -> int:
-    from necrostats.registry.export.commands import run_tidy
+    from necrostats.registry.export.tidying import run_tidy
 
     report, stopped = run_tidy(
         request.source, request.layout, request.to, accepted=request.accept, say=request.say, every=request.all
@@ -226,14 +226,14 @@ def _tidy(request: argparse.Namespace) -> int:
 
 
 def _draft_layout(request: argparse.Namespace) -> int:
-    from necrostats.registry.export.commands import run_draft
+    from necrostats.registry.export.tidying import run_draft
 
     print(run_draft(request.source, request.accept))
     return DONE
 
 
 def _layout_guide(request: argparse.Namespace) -> int:
-    from necrostats.registry.export.commands import run_guide
+    from necrostats.registry.export.tidying import run_guide
 
     print(run_guide())
     return DONE

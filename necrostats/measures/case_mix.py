@@ -21,7 +21,7 @@ from necrostats.measures.grouping import (
 from necrostats.registry.codebook import COLLECTIONS, PATIENTS, SESSIONS, TABLES, Column
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Summary
-from necrostats.stats.standardised_differences import largest_gap, mean_gap, share_gap
+from necrostats.stats.confounding import largest_gap, mean_gap, share_gap
 
 OF_PATIENTS = (
     "age_years",

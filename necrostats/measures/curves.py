@@ -19,9 +19,8 @@ from necrostats.errors import unknown_choice
 from necrostats.measures.grouping import Grouping, counted
 from necrostats.registry.tables import Registry
 from necrostats.results import Note
-from necrostats.stats.curves import Quantile, passing_time
+from necrostats.stats.curves import Quantile, passing_time, widened
 from necrostats.stats.event_tables import EventTable, event_table
-from necrostats.stats.few_clusters import widened
 from necrostats.stats.incidence import (
     CumulativeIncidence,
     Survival,

@@ -16,7 +16,7 @@ from necrostats.measures.yield_record import crude_mean
 from necrostats.registry.codebook import COMPARED_CLASSES, SESSIONS
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Summary
-from necrostats.stats.clusters import FEW
+from necrostats.stats.intervals import FEW
 
 BY = ("instrument_class",)
 UNIT_LABELS = {"ml": "yield, ml", "g": "yield, g", PERCENT: "yield, % cleared"}

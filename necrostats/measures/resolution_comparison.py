@@ -31,9 +31,8 @@ from necrostats.results import Comparison, Method, Note
 from necrostats.stats.cox import cox, proportional_hazards
 from necrostats.stats.curve_tests import CurveTest, gray_test, log_rank
 from necrostats.stats.discrete_hazard import discrete_hazard
-from necrostats.stats.group_figures import GroupFigures, difference
 from necrostats.stats.multiplicity import holm
-from necrostats.stats.restricted_means import heights, restricted_mean
+from necrostats.stats.restricted_means import GroupFigures, difference, heights, restricted_mean
 
 FEWEST_FOR_A_CONTRAST = 5
 FEWEST_FOR_A_MODEL = 10

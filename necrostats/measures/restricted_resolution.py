@@ -23,11 +23,10 @@ from necrostats.measures.resolution import (
 from necrostats.registry.tables import Registry
 from necrostats.results import Estimates, Method, Note
 from necrostats.stats.curves import CumulativeIncidence, Quantile
-from necrostats.stats.group_figures import GroupFigures
 from necrostats.stats.incidence import kaplan_meier_of, quantile
 from necrostats.stats.intervals import Interval
 from necrostats.stats.resampling import SEED, bootstrap, height_of, median_of, restricted_mean_of
-from necrostats.stats.restricted_means import heights, restricted_mean
+from necrostats.stats.restricted_means import GroupFigures, heights, restricted_mean
 
 BEFORE = "before any end"
 AFTER = {"resolved": "after resolution"}

@@ -35,7 +35,7 @@ from necrostats.measures.session_counts import (
 )
 from necrostats.registry.tables import Registry
 from necrostats.results import Curves, Estimates, Method, Note, Population
-from necrostats.stats.clustered_shares import share_difference
+from necrostats.stats.clustered import share_difference
 from necrostats.stats.incidence import kaplan_meier
 from necrostats.stats.intervals import Interval
 from necrostats.stats.means import mean, mean_difference

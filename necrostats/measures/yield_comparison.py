@@ -40,12 +40,11 @@ from necrostats.measures.yield_words import WordContrast, word_contrasts
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, YieldComparison
-from necrostats.stats.clustered_shares import share_difference
-from necrostats.stats.clusters import FEW
+from necrostats.stats.clustered import share_difference
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.risk_difference import risk_difference
-from necrostats.stats.intervals import Interval
-from necrostats.stats.unmeasured import EValue, e_value_of_difference
+from necrostats.stats.confounding import EValue, e_value_of_difference
+from necrostats.stats.intervals import FEW, Interval
 
 NO_YIELD = "difference in the share of sessions with some yield"
 CROWDED = 1 / 3

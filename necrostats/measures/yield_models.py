@@ -9,10 +9,9 @@ import numpy as np
 from scipy import special
 
 from necrostats.results import Note
-from necrostats.stats.clustered import least_squares, within_groups
-from necrostats.stats.clusters import places
+from necrostats.stats.clustered import PermutationTest, least_squares, permute_within, within_groups
+from necrostats.stats.intervals import places
 from necrostats.stats.mixed import random_intercept
-from necrostats.stats.permutation import PermutationTest, permute_within
 from necrostats.stats.ranged_intercept import ranged_intercept, row_scores
 
 FEWEST_ROWS_A_TERM = 5

@@ -16,7 +16,7 @@ from necrostats.present import numbers
 from necrostats.present.print_style import PrintStyle
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import counted, table_caption
-from necrostats.registry.defusing import defused
+from necrostats.registry.text import defused
 from necrostats.results import Curves, Estimates, Rates, Result, Summary
 from necrostats.visible import visible
 

@@ -1,8 +1,4 @@
-"""A registry in the making: every row read, typed but not yet linked, with what rules have set aside so far.
-
-Rules look at a Draft and answer with Flags; `applied` turns flags into findings and sets things aside. A draft is
-frozen: applying a flag gives a new one.
-"""
+"""Tables on their way to a registry: cells, findings, what rules take from them, and the tables they end as."""
 
 from __future__ import annotations
 
@@ -12,10 +8,12 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.codebook import TABLES, Table
+from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.columns import LATEST
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import RawTable
+from necrostats.registry.tables import SET_ASIDE_COLUMNS, Source, dtype_of, nothing_set_aside
 
 TOGETHER = (("yield_low", "yield_high"),)
 
@@ -263,3 +261,78 @@ def blank_cells(kind: str, rows: int) -> Cells:
 def is_numeric(kind: str) -> bool:
     """Whether the cells of a kind of column are held as float."""
     return kind in ("whole", "number", "day", "yes_no")
+
+
+def source_of(raw: RawSource, draft: Draft) -> Source:
+    """Where a draft came from, and how many rows of each table were read and kept."""
+    return Source(
+        name=raw.name,
+        sha256=raw.sha256,
+        rows_read={name: len(table) for name, table in draft.tables.items()},
+        rows_kept={name: int(table.kept.sum()) for name, table in draft.tables.items()},
+    )
+
+
+def frames_of(draft: Draft) -> dict[str, pd.DataFrame]:
+    """The kept rows of each table with the codebook's columns; ids are numbered as their parents' kept rows."""
+    ids = {name: _row_ids(table) for name, table in draft.tables.items() if table.table.key}
+    return {name: _frame(draft, name, ids) for name in TABLES}
+
+
+def _row_ids(table: DraftTable) -> pd.CategoricalDtype:
+    return pd.CategoricalDtype(pd.Index(table.texts(table.table.key)[table.kept], dtype=object))
+
+
+def _frame(draft: Draft, name: str, ids: Mapping[str, pd.CategoricalDtype]) -> pd.DataFrame:
+    table, rows = draft[name], np.flatnonzero(draft[name].kept)
+    columns = {
+        column.name: _numbered(draft, name, column, rows, ids) if column.kind == "id" else _typed(table, column, rows)
+        for column in table.table.all_columns
+    }
+    return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)), copy=False)
+
+
+def _typed(table: DraftTable, column: Column, rows: np.ndarray):
+    cells = table.cells[column.name]
+    which = cells.which[rows]
+    if column.kind == "code":
+        dtype = dtype_of(column)
+        return pd.Categorical.from_codes(dtype.categories.get_indexer(cells.values)[which], dtype=dtype)
+    if column.kind not in ("whole", "day", "yes_no", "number"):
+        return pd.array(cells.values, dtype="string").take(which)
+    if column.kind == "number":
+        return cells.values[which]
+    unknown = np.isnan(cells.values)
+    if column.kind == "yes_no":
+        return pd.arrays.BooleanArray((cells.values == 1.0)[which], unknown[which])
+    return pd.arrays.IntegerArray(np.nan_to_num(cells.values).astype(np.int64)[which], unknown[which])
+
+
+def _numbered(draft: Draft, name: str, column: Column, rows: np.ndarray, ids: Mapping) -> pd.Categorical:
+    owner = column.refers_to or name
+    kept = draft[owner].kept
+    place = np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)
+    return pd.Categorical.from_codes(place[draft.link(name, column.name)[rows]], dtype=ids[owner])
+
+
+def set_aside_of(draft: Draft) -> pd.DataFrame:
+    """The list of every row and cell that a rule set aside."""
+    patients = np.append(draft["patients"].texts("patient_id"), None)
+    owners = {name: patients[draft.patients_of(name)] for name in {each.table for each in draft.taken}}
+    lists = [_listed(draft[each.table], each, owners[each.table]) for each in draft.taken if len(each.at)]
+    return pd.concat(lists, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if lists else nothing_set_aside()
+
+
+def _listed(table: DraftTable, taken, owner: np.ndarray) -> pd.DataFrame:
+    about: Mapping[str, object] = {
+        "table": taken.table,
+        "file": table.raw.place.file,
+        "sheet": table.raw.place.sheet,
+        "row": pd.array(table.raw.rows[taken.at], dtype="Int64"),
+        "scope": taken.scope,
+        "column": taken.column,
+        "patient_id": owner[taken.at],
+        "rule": taken.rule,
+    }
+    text = [name for name in about if name != "row"]
+    return pd.DataFrame(about).astype(dict.fromkeys(text, object))

@@ -9,13 +9,18 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 import xlsxwriter
+from openpyxl import load_workbook
 from xlsxwriter.workbook import Workbook
 
+from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES, Column, Table
+from necrostats.registry.days import read_date
+from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.layout_reading import parse_layout
 
 ROWS = 2000
 LONGEST_TITLE, LONGEST_MESSAGE = 32, 255  # characters, the limits of the file format
@@ -212,3 +217,28 @@ def _layout(data_lock: str) -> Iterator[str]:
 def _column(target: str) -> str:
     units = {"yield": "ml", "size": "mm"}
     return f'{{ to = "{target}", unit = "{units[target]}" }}' if target in units else f'"{target}"'
+
+
+def entry_layout_of(source: str | Path) -> Layout | None:
+    """The layout of an entry workbook; None if the source is none. SourceError if its data lock is not given."""
+    path = Path(source)
+    if not is_entry_workbook(path):
+        return None
+    lock = _data_lock(path)
+    if lock is None:
+        raise SourceError(
+            f'{path.name}: the data lock is not given. Write its date in the sheet "{INSTRUCTIONS}", beside "{LOCK}".'
+        )
+    return parse_layout(entry_layout(lock.isoformat()), name=f"the layout of {path.name}")
+
+
+def _data_lock(path: Path) -> date | None:
+    book = load_workbook(path, read_only=True, data_only=True)
+    try:
+        for label, value, *_ in book[INSTRUCTIONS].iter_rows(max_col=2, values_only=True):
+            if label == LOCK and value is not None:
+                found = read_date(value, day_first=True)
+                return found.first if found.known and found.exact else None
+    finally:
+        book.close()
+    return None

@@ -3,24 +3,115 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from necrostats.errors import RegistryError
-from necrostats.registry.checking import checked
-from necrostats.registry.checking_headers import about_source, required_missing
-from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.drafts import Draft, DraftTable
-from necrostats.registry.earlier_set_aside import about_before, set_aside_before
+from necrostats.registry.checking import about_source, checked, interpreted, required_missing
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
+from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.findings import findings_frame, in_order, no_findings
-from necrostats.registry.interpreting import interpreted
 from necrostats.registry.messages import problem_report
-from necrostats.registry.reading import RawSource, read_source
-from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, dtype_of, link, nothing_set_aside
-from necrostats.registry.tidy_privacy import refuse_identifiers
+from necrostats.registry.privacy import KnownIds, Sheet, Suspicion, find_identifiers, refusal_text
+from necrostats.registry.quantities import read_quantity
+from necrostats.registry.reading import RawSource, about_before, read_source, set_aside_before
+from necrostats.registry.source_table import RawTable, Written
+from necrostats.registry.tables import Registry, link, nothing_set_aside
+
+_NONE = np.array([""], dtype=object)
+
+
+def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
+    """RegistryError, with places and never a value, if anything looks like an identifier.
+
+    A date in a column of whole numbers is left to the reading of cells, which withholds it. `accepted` are columns
+    that a person has looked at. Ids are looked at in the table they belong to; elsewhere only those it does not hold.
+    A yield that reads whole as an amount, and the numbers that it gives, are no identifiers.
+    """
+    if found := _found(raw, raw.tables, accepted):
+        found = _found(raw, {name: _without_amounts(table) for name, table in raw.tables.items()}, accepted)
+    if found:
+        raise RegistryError(refusal_text(found))
+
+
+def _found(raw: RawSource, tables: Mapping[str, RawTable], accepted: Collection[str]) -> list[Suspicion]:
+    keys = _keys(raw)
+    return find_identifiers(
+        [_sheet(name, table, keys) for name, table in tables.items()],
+        [("a name in the source", name) for name in (*_files(raw), *raw.strangers)],
+        accepted=accepted,
+        date_columns=_of_kind("day") | _of_kind("whole"),
+        id_columns=_of_kind("id"),
+    )
+
+
+def _files(raw: RawSource) -> set[str]:
+    return {table.place.file for table in raw.tables.values()}
+
+
+def _of_kind(kind: str) -> set[str]:
+    return {column.name for table in TABLES.values() for column in table.all_columns if column.kind == kind}
+
+
+def _keys(raw: RawSource) -> dict[str, KnownIds]:
+    """The ids of each table that others refer to, as written: looked at once, in their own table."""
+    referred = {column.refers_to for table in TABLES.values() for column in table.columns if column.refers_to}
+    return {
+        name: KnownIds(table.columns[TABLES[name].key].texts)
+        for name, table in raw.tables.items()
+        if name in referred and TABLES[name].key in table.columns
+    }
+
+
+def _sheet(name: str, table: RawTable, keys: Mapping[str, KnownIds]) -> Sheet:
+    place = table.place
+    columns = dict(table.columns)
+    for column in TABLES[name].columns:
+        if column.name in columns and column.refers_to in keys:
+            columns[column.name] = _strange(columns[column.name], keys[column.refers_to])
+    return Sheet(file=place.file, name=place.sheet, header=list(columns), columns=columns, rows=table.rows)
+
+
+def _strange(written: Written, keys: KnownIds) -> Written:
+    """A column of references without those that name rows of the table they refer to."""
+    known = keys.hold(written.texts)
+    if known.all():
+        return Written(texts=_NONE, which=np.zeros(len(written.which), dtype=np.int8))
+    return Written(texts=np.where(known, "", written.texts), which=written.which)
+
+
+def _without_amounts(table: RawTable) -> RawTable:
+    """A table without the yields that read whole as an amount with its unit or as a range, and without their numbers.
+
+    What was read from "1250 kg" or from "entre 100 y 150" would otherwise look like a record number or an age.
+    """
+    written = table.columns.get("yield_as_written")
+    if written is None:
+        return table
+    read = [read_quantity(text) for text in written.texts]
+    amounts = np.array([not each.problem and (each.unit_written or each.low != each.high) for each in read])
+    columns = {**table.columns, "yield_as_written": _blanked(written, amounts[written.which])}
+    for name, ends in (("yield_low", [each.low for each in read]), ("yield_high", [each.high for each in read])):
+        if name in columns:
+            given = np.where(amounts, np.array(ends, dtype=np.float64), np.nan)
+            columns[name] = _blanked(columns[name], _numbers(columns[name]) == given[written.which])
+    return replace(table, columns=columns)
+
+
+def _numbers(written: Written) -> np.ndarray:
+    """The numbers (N,) of a column as written; NaN for what is none."""
+    return pd.to_numeric(pd.Series(written.texts, dtype=object), errors="coerce").to_numpy(np.float64)[written.which]
+
+
+def _blanked(written: Written, rows: np.ndarray) -> Written:
+    """A column with some rows (N,) blank, and without the texts that nothing holds then."""
+    which = np.where(rows, 0, written.which)
+    held = np.isin(np.arange(len(written.texts)), which)
+    return Written(texts=np.where(held, written.texts, ""), which=which)
 
 
 def read_registry(
@@ -36,10 +127,8 @@ def read_registry(
     can do without is missing.
     """
     accepted = [accepted] if isinstance(accepted, str) else accepted
-    from necrostats.registry.export.entry import entry_layout_of
-
     if plan := layout or entry_layout_of(source):
-        from necrostats.registry.export.loading import read_with_layout
+        from necrostats.registry.export.loading import read_with_layout  # a tidy source needs nothing of it
 
         return read_with_layout(source, plan, accepted=accepted).registry
     return read_tidy(source, accepted).registry
@@ -90,78 +179,3 @@ def _no_patient(raw: RawSource) -> pd.DataFrame:
         problem="the table patients has no rows",
         remedy="A registry needs at least one patient.",
     )
-
-
-def source_of(raw: RawSource, draft: Draft) -> Source:
-    """Where a draft came from, and how many rows of each table were read and kept."""
-    return Source(
-        name=raw.name,
-        sha256=raw.sha256,
-        rows_read={name: len(table) for name, table in draft.tables.items()},
-        rows_kept={name: int(table.kept.sum()) for name, table in draft.tables.items()},
-    )
-
-
-def frames_of(draft: Draft) -> dict[str, pd.DataFrame]:
-    """The kept rows of each table with the codebook's columns; ids are numbered as their parents' kept rows."""
-    ids = {name: _row_ids(table) for name, table in draft.tables.items() if table.table.key}
-    return {name: _frame(draft, name, ids) for name in TABLES}
-
-
-def _row_ids(table: DraftTable) -> pd.CategoricalDtype:
-    return pd.CategoricalDtype(pd.Index(table.texts(table.table.key)[table.kept], dtype=object))
-
-
-def _frame(draft: Draft, name: str, ids: Mapping[str, pd.CategoricalDtype]) -> pd.DataFrame:
-    table, rows = draft[name], np.flatnonzero(draft[name].kept)
-    columns = {
-        column.name: _numbered(draft, name, column, rows, ids) if column.kind == "id" else _typed(table, column, rows)
-        for column in table.table.all_columns
-    }
-    return pd.DataFrame(columns, index=pd.RangeIndex(len(rows)), copy=False)
-
-
-def _typed(table: DraftTable, column: Column, rows: np.ndarray):
-    cells = table.cells[column.name]
-    which = cells.which[rows]
-    if column.kind == "code":
-        dtype = dtype_of(column)
-        return pd.Categorical.from_codes(dtype.categories.get_indexer(cells.values)[which], dtype=dtype)
-    if column.kind not in ("whole", "day", "yes_no", "number"):
-        return pd.array(cells.values, dtype="string").take(which)
-    if column.kind == "number":
-        return cells.values[which]
-    unknown = np.isnan(cells.values)
-    if column.kind == "yes_no":
-        return pd.arrays.BooleanArray((cells.values == 1.0)[which], unknown[which])
-    return pd.arrays.IntegerArray(np.nan_to_num(cells.values).astype(np.int64)[which], unknown[which])
-
-
-def _numbered(draft: Draft, name: str, column: Column, rows: np.ndarray, ids: Mapping) -> pd.Categorical:
-    owner = column.refers_to or name
-    kept = draft[owner].kept
-    place = np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)
-    return pd.Categorical.from_codes(place[draft.link(name, column.name)[rows]], dtype=ids[owner])
-
-
-def set_aside_of(draft: Draft) -> pd.DataFrame:
-    """The list of every row and cell that a rule set aside."""
-    patients = np.append(draft["patients"].texts("patient_id"), None)
-    owners = {name: patients[draft.patients_of(name)] for name in {each.table for each in draft.taken}}
-    lists = [_listed(draft[each.table], each, owners[each.table]) for each in draft.taken if len(each.at)]
-    return pd.concat(lists, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if lists else nothing_set_aside()
-
-
-def _listed(table: DraftTable, taken, owner: np.ndarray) -> pd.DataFrame:
-    about: Mapping[str, object] = {
-        "table": taken.table,
-        "file": table.raw.place.file,
-        "sheet": table.raw.place.sheet,
-        "row": pd.array(table.raw.rows[taken.at], dtype="Int64"),
-        "scope": taken.scope,
-        "column": taken.column,
-        "patient_id": owner[taken.at],
-        "rule": taken.rule,
-    }
-    text = [name for name in about if name != "row"]
-    return pd.DataFrame(about).astype(dict.fromkeys(text, object))

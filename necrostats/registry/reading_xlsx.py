@@ -1,20 +1,31 @@
-"""A workbook as written: the kept result of every cell as text, nothing evaluated, nothing trusted about its size."""
+"""Workbooks to cells as written: a tidy one, or any export with its formats, merges, comments and hidden parts.
+
+Names of programs, which programs write into the properties of the workbooks they save.
+
+What a workbook's own XML says about a sheet and openpyxl's quick reader does not: hidden, merged, commented.
+"""
 
 from __future__ import annotations
 
+import posixpath
 import re
 import warnings
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, time, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from xml.etree import ElementTree
 
 import numpy as np
 from openpyxl import load_workbook
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
-from necrostats.registry.source_table import Place, RawTable, collect
+from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, RawCell
+from necrostats.registry.source_table import Place, RawTable, blocks, collect
+from necrostats.registry.text import as_code
+from necrostats.registry.words import is_program
 
 MOST_BYTES = 1 << 30
 MOST_ROWS = 1_048_576
@@ -114,7 +125,7 @@ def _parts(archive: zipfile.ZipFile, member: zipfile.ZipInfo, whole: bool) -> It
 def _read(path: Path, wanted: dict[str, str], inside: _Inside) -> Workbook:
     book = load_workbook(path, read_only=True, data_only=True)
     try:
-        names = {sheet.title: wanted.get(_folded(sheet.title)) for sheet in book.worksheets}
+        names = {sheet.title: wanted.get(as_code(sheet.title)) for sheet in book.worksheets}
         _refuse_twice(path, names)
         tables = [_table(book, title, table, path) for title, table in names.items() if table]
         if inside.formulas:
@@ -123,10 +134,6 @@ def _read(path: Path, wanted: dict[str, str], inside: _Inside) -> Workbook:
         book.close()
     others = tuple(title for title, table in names.items() if not table)
     return Workbook(tables=tuple(tables), other_sheets=others, hidden_rows=inside.hidden_rows, comments=inside.comments)
-
-
-def _folded(title: str) -> str:
-    return "_".join(title.casefold().split())
 
 
 def _refuse_twice(path: Path, names: dict[str, str | None]) -> None:
@@ -190,3 +197,231 @@ def _formulas(book, table: RawTable, path: Path) -> dict[str, np.ndarray]:
 
 def _is_formula(value: object) -> bool:
     return (isinstance(value, str) and value.startswith("=")) or hasattr(value, "ref")
+
+
+_CELL = re.compile(r"([A-Z]{1,3})([0-9]{1,7})")
+_MOST_MERGES = 100_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marks:
+    """Row and column numbers from 1; `no_result` are (row, column) of formulas without a kept result."""
+
+    hidden_rows: frozenset[int] = frozenset()
+    hidden_columns: frozenset[int] = frozenset()
+    merges: tuple[Merge, ...] = ()
+    no_result: frozenset[tuple[int, int]] = frozenset()
+    comments: tuple[Comment, ...] = ()
+    other_texts: tuple[str, ...] = ()
+
+
+def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
+    """The marks of the sheet stored in a part of a workbook. The file must have been looked at for entities before."""
+    hidden_rows, hidden_columns, merges, no_result, texts = set(), set(), [], set(), []
+    row = 0
+    with archive.open(part) as file:
+        for event, element in ElementTree.iterparse(file, ("start", "end")):
+            name = _name(element)
+            if event == "start":
+                if name == "row":
+                    row = int(element.get("r") or row + 1)
+                    if element.get("hidden") in ("1", "true"):
+                        hidden_rows.add(row)
+                continue
+            if name == "col" and element.get("hidden") in ("1", "true"):
+                first, last = int(element.get("min", 0)), int(element.get("max", 0))
+                hidden_columns.update(range(first, min(last, 16384) + 1))
+            elif name == "mergeCell" and len(merges) < _MOST_MERGES:
+                merges += _area(element.get("ref", ""))
+            elif name == "c":
+                no_result.update(_without_result(element))
+            elif name in ("oddHeader", "oddFooter", "evenHeader", "evenFooter", "firstHeader", "firstFooter"):
+                texts.append(element.text or "")
+            if name in ("row", "mergeCell", "col"):
+                element.clear()
+    comments, drawn = _beside(archive, part)
+    return Marks(
+        hidden_rows=frozenset(hidden_rows),
+        hidden_columns=frozenset(hidden_columns),
+        merges=tuple(merges),
+        no_result=frozenset(no_result),
+        comments=comments,
+        other_texts=(*texts, *drawn),
+    )
+
+
+def _name(element: ElementTree.Element) -> str:
+    return element.tag.rpartition("}")[2]
+
+
+def place_of(reference: str) -> tuple[int, int] | None:
+    """Row and column of "B5"; None for anything else."""
+    found = _CELL.fullmatch(reference.replace("$", ""))
+    if not found:
+        return None
+    column = 0
+    for letter in found[1]:
+        column = column * 26 + ord(letter) - 64
+    return int(found[2]), column
+
+
+def _area(reference: str) -> list[Merge]:
+    first, _, last = reference.partition(":")
+    start, end = place_of(first), place_of(last or first)
+    return [(*start, *end)] if start and end else []
+
+
+def _without_result(cell: ElementTree.Element) -> list[tuple[int, int]]:
+    """The place of a formula whose result was not kept; an empty text is a result."""
+    inside = {_name(child): child.text or "" for child in cell}
+    if "f" not in inside or inside.get("v") or "is" in inside or ("v" in inside and cell.get("t") == "str"):
+        return []
+    place = place_of(cell.get("r", ""))
+    return [place] if place else []
+
+
+def _beside(archive: zipfile.ZipFile, part: str) -> tuple[tuple[Comment, ...], tuple[str, ...]]:
+    """The comments of a sheet, and the texts in its drawings."""
+    comments, texts = [], []
+    for target in _related(archive, part):
+        if "comments" in target.lower():
+            comments += _comments(archive, target)
+        elif "drawing" in target.lower() and target.endswith(".xml"):
+            texts += all_texts(archive, target, only=("t",))
+    return tuple(comments), tuple(texts)
+
+
+def _related(archive: zipfile.ZipFile, part: str) -> Iterator[str]:
+    folder, _, name = part.rpartition("/")
+    links = f"{folder}/_rels/{name}.rels"
+    if links not in archive.namelist():
+        return
+    for link in ElementTree.fromstring(archive.read(links)):
+        target = link.get("Target", "")
+        if link.get("TargetMode") != "External":
+            path = target.lstrip("/") if target.startswith("/") else posixpath.normpath(f"{folder}/{target}")
+            if path in archive.namelist():
+                yield path
+
+
+def _comments(archive: zipfile.ZipFile, part: str) -> Iterator[Comment]:
+    for element in ElementTree.fromstring(archive.read(part)).iter():
+        if _name(element) in ("comment", "threadedComment"):
+            text = "".join(each.text or "" for each in element.iter() if _name(each) in ("t", "text"))
+            yield Comment(place=element.get("ref", ""), text=text)
+
+
+def all_texts(archive: zipfile.ZipFile, part: str, only: Collection[str] = ()) -> list[str]:
+    """Every text in a part of the workbook, or those of some elements; none if it is not sound XML."""
+    try:
+        root = ElementTree.fromstring(archive.read(part))
+    except ElementTree.ParseError:
+        return []
+    said = (element for element in root.iter() if not only or _name(element) in only)
+    return [element.text.strip() for element in said if element.text and element.text.strip()]
+
+
+_PROPERTIES = ("docProps/", "xl/persons/", "xl/externalLinks/")
+_QUOTED = re.compile(r'"[^"]*"|\\.')
+_NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Worksheets|Normal", re.IGNORECASE)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Book:
+    """The sheets, and the texts (where, text) outside their cells."""
+
+    grids: tuple[Grid, ...]
+    other_texts: tuple[tuple[str, str], ...]
+
+
+def read_xlsx(path: Path, digest) -> Book:
+    """Every sheet of a workbook; its bytes go into `digest`. SourceError if it is not a readable workbook."""
+    refuse_other_kinds(path)
+    with path.open("rb") as file:
+        while block := file.read(1 << 20):
+            digest.update(block)
+    try:
+        look_inside(path)
+        with warnings.catch_warnings(), zipfile.ZipFile(path) as archive:
+            warnings.simplefilter("ignore")
+            return _read_book(path, archive)
+    except (SourceError, OSError):
+        raise
+    except Exception as error:  # a damaged workbook makes openpyxl raise nearly anything
+        raise SourceError(f"{path.name} is damaged and cannot be read. Open it, and save it again as .xlsx.") from error
+
+
+def _read_book(path: Path, archive: zipfile.ZipFile) -> Book:
+    book = load_workbook(path, read_only=True, data_only=True)
+    try:
+        system = "1904" if book.epoch == CALENDAR_MAC_1904 else "1900"
+        grids, texts = [], [*_properties(archive), *(("a defined name", name) for name in book.defined_names)]
+        for sheet in book.worksheets:
+            marks = marks_of(archive, sheet._worksheet_path)
+            grids.append(_grid(path, sheet, marks, system))
+            texts += [(f'sheet "{sheet.title}"{COMMENT}{each.place}', each.text) for each in marks.comments]
+            texts += [(f'sheet "{sheet.title}", outside its cells', text) for text in marks.other_texts]
+        texts += [("the name of a sheet", title) for title in book.sheetnames]
+    finally:
+        book.close()
+    return Book(grids=tuple(grids), other_texts=tuple(texts))
+
+
+def _properties(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
+    for part in archive.namelist():
+        if part.startswith(_PROPERTIES) and part.endswith(".xml"):
+            for text in all_texts(archive, part):
+                if not (_NO_PROPERTY.fullmatch(text) or is_program(text)):
+                    yield "the properties of the workbook", text
+
+
+def _grid(path: Path, sheet, marks: Marks, system: str) -> Grid:
+    sheet.reset_dimensions()
+    gathering = Gathering()
+    for block in blocks(_lines(path, sheet, marks)):
+        gathering.add(block)
+    return Grid(
+        file=path.name,
+        sheet=sheet.title,
+        rows=gathering.rows(),
+        columns=gathering.columns(marks.hidden_columns),
+        date_system=system,
+        hidden=sheet.sheet_state != "visible",
+        hidden_rows=marks.hidden_rows,
+        merges=marks.merges,
+        comments=marks.comments,
+    )
+
+
+def _lines(path: Path, sheet, marks: Marks) -> Iterator[list[RawCell | str]]:
+    for number, line in enumerate(sheet.iter_rows(), start=1):
+        if number > MOST_ROWS:
+            raise SourceError(f'{path.name}, sheet "{sheet.title}" claims more rows than a sheet can have.')
+        yield _cells(number, line, marks)
+
+
+def _cells(row: int, line: Sequence, marks: Marks) -> list[RawCell | str]:
+    if not marks.no_result:
+        return [_cell(cell) for cell in line]
+    return [
+        RawCell(text="", no_result=True) if (row, column) in marks.no_result else _cell(cell)
+        for column, cell in enumerate(line, start=1)
+    ]
+
+
+def _cell(cell) -> RawCell | str:
+    value = cell.value
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return value
+    text = as_text(value)
+    if isinstance(value, datetime | date):
+        return RawCell(text=text, value=value, shown_as=cell.number_format)
+    if isinstance(value, bool | time | timedelta):
+        return RawCell(text=text)
+    if not isinstance(value, int | float):
+        return ""
+    if "%" in _QUOTED.sub("", cell.number_format or ""):
+        return f"{as_text(float(value * 100))}%"
+    return RawCell(text=text, value=value)

@@ -5,14 +5,15 @@ Numbers of the tidy form: one plain number a cell, on its scale, in the way the 
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
 from necrostats.registry import periods
-from necrostats.registry.cell_findings import (
+from necrostats.registry.codebook import Column
+from necrostats.registry.columns import LATEST
+from necrostats.registry.findings import (
     CALENDAR_DATE,
     Verdict,
     clean,
@@ -21,12 +22,71 @@ from necrostats.registry.cell_findings import (
     looks_like_a_date,
     no_value,
 )
-from necrostats.registry.codebook import Column
-from necrostats.registry.defusing import undefused
-from necrostats.registry.folding import folded
-from necrostats.registry.retyping import instead, number_in_own_unit
-from necrostats.registry.shapes import shaped
+from necrostats.registry.quantities.amounts import read_quantity
+from necrostats.registry.quantities.numbers import read_count, read_minutes, read_number
+from necrostats.registry.source_table import shaped
+from necrostats.registry.text import as_code, folded, nearest, undefused
 from necrostats.registry.words import NO, YES, built_in
+
+_SPELT = {
+    "mm": "mm",
+    "ml": "ml|cc",
+    "%": "%|percent",
+    "minutes": "min|mins|minutes|minutos|minuten|'",
+    "Fr": "fr|french|f",
+}
+_UNITS = {"mm": "mm", "ml": "ml", "%": "percent", "percent": "percent"}
+
+
+def instead(text: str, column: Column) -> str:
+    """A remedy that says what to type, as "8 cm: 80."; blank where nothing can be said for certain."""
+    typed = _typed(text, column)
+    return f"{text}: {typed}." if typed else ""
+
+
+def _typed(text: str, column: Column) -> str:
+    if column.name in ("yield_low", "yield_high"):
+        return _yield(text)
+    if column.kind == "day":
+        return _days(text, column)
+    found = _number(text, column)
+    if found is None or found.value is None or found.problem or found.question:
+        return ""
+    return f"{found.value:g}" + (" (about is not kept here)" if found.approximate else "")
+
+
+def number_in_own_unit(text: str, column: Column) -> float | None:
+    """The number of a cell that repeats the unit of its column, "45 mm" or "7 Fr"; None for any other cell."""
+    own = _SPELT.get(column.unit)
+    found = re.fullmatch(rf"([0-9]+(?:\.[0-9]+)?)\s*(?:{own})\.?", text, re.IGNORECASE) if own else None
+    return float(found[1]) if found else None
+
+
+def _number(text: str, column: Column):
+    if column.unit == "minutes":
+        return read_minutes(text)
+    if column.kind == "whole":
+        return read_count(text)
+    return read_number(text, unit=_UNITS[column.unit]) if column.unit in _UNITS else None
+
+
+def _yield(text: str) -> str:
+    found = read_quantity(text, default_unit="ml")
+    if not found.numeric or found.lavage_ml is not None or found.question:
+        return ""
+    high = "left blank" if found.high is None else f"{found.high:g}"
+    unit = f", yield_unit {found.unit}" if found.unit_written else ""
+    about = ", yield_approximate yes" if found.approximate else ""
+    return f"yield_low {found.low:g}, yield_high {high}{unit}{about}"
+
+
+def _days(text: str, column: Column) -> str:
+    """A day known as a range has a partner for its end."""
+    found = read_quantity(text, default_unit="ml")
+    if found.unit_written or found.low is None or found.high is None or found.question or found.low >= found.high:
+        return ""
+    return f"{column.name} {found.low:g}, {column.name}{LATEST} {found.high:g}"
+
 
 MOST_DAYS = 20_000
 MOST = 1e9
@@ -45,7 +105,7 @@ _CLASSES = {"I": 1, "II": 2, "III": 3, "IV": 4, "V": 5}
 _NINETY_OR_OVER = re.compile(r"90\s*\+|(?:>|≥|>=|over)\s*(?:89|90)")
 
 
-def read_number(text: str, column: Column, decimal_comma: bool) -> Any:
+def number_of(text: str, column: Column, decimal_comma: bool) -> Any:
     """A number as float, None for unknown, or a Verdict. `decimal_comma`: the file writes 12.5 as "12,5".
 
     A comma that can stand for nothing but a decimal point is one in any file.
@@ -171,7 +231,6 @@ def _shown(found: Any, text: str) -> Any:
 FIRST_YEAR, LAST_YEAR, LAST_SEQUENTIAL = 1980, 2100, 9999
 _JOINED = re.compile(r"\s*(?:[+,;/&|]|\band\b|\bthen\b)\s*")
 _PLAIN_ID = re.compile(r"[A-Z_]*[0-9][A-Z0-9_]*(?:-[A-Z0-9_]+)?")
-_LONGEST_SHOWN = 80
 
 
 def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
@@ -183,18 +242,13 @@ def read_cell(text: str, column: Column, decimal_comma: bool = False) -> Any:
     if column.kind != "text" and (verdict := no_value(written)):
         return verdict
     if column.kind in ("whole", "number", "day"):
-        return read_number(written, column, decimal_comma)
+        return number_of(written, column, decimal_comma)
     return _READERS[column.kind](written, column)
 
 
 def are_plain_ids(texts: Sequence[str]) -> bool:
     """Whether each text is made of plain capitals and digits, and so is its own value as an id."""
     return all(_PLAIN_ID.fullmatch(shape) for shape in shaped(texts).shapes)
-
-
-def fold(text: str) -> str:
-    """A code or a heading whatever its case and blanks: "Lesser  sac" → "lesser_sac"."""
-    return "_".join(text.casefold().split())
 
 
 def _read_id(text: str, column: Column) -> Any:
@@ -230,7 +284,7 @@ def _read_yes_no(text: str, column: Column) -> Any:
 
 
 def _read_code(text: str, column: Column) -> Any:
-    form, listed = fold(text), {fold(code): code for code in column.codes}
+    form, listed = as_code(text), {as_code(code): code for code in column.codes}
     if form in listed:
         return listed[form]
     if is_unknown(text):
@@ -248,16 +302,16 @@ def _read_code(text: str, column: Column) -> Any:
 
 
 def _not_listed(form: str, listed: dict[str, str]) -> Verdict:
-    parts = [fold(part) for part in _JOINED.split(form.replace("_", " "))]
+    parts = [as_code(part) for part in _JOINED.split(form.replace("_", " "))]
     if len(parts) > 1 and all(part in listed for part in parts if part):
         return Verdict(
             rule="TWO_CODES", problem="holds more than one code", remedy="Write one code, or a row for each."
         )
-    near = difflib.get_close_matches(form[:_LONGEST_SHOWN], list(listed), n=1)
-    hint = f'; the nearest is "{listed[near[0]]}"' if near else ""
+    found = nearest(form, listed, key=as_code)
+    near = f'; the nearest is "{listed[found]}"' if found else ""
     return Verdict(
         rule="NOT_LISTED",
-        problem=f"is not on the list{hint}",
+        problem=f"is not on the list{near}",
         remedy=f"Write one of: {', '.join(listed.values())}.",
     )
 

@@ -13,7 +13,7 @@ from necrostats import bundled
 from necrostats.errors import ReportError
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.entry_workbook import entry_workbook, scale_of
-from necrostats.registry.export.commands import example_layout, run_guide
+from necrostats.registry.export.tidying import example_layout, run_guide
 from necrostats.report import reporting, templates
 from necrostats.report.exporting import page
 from necrostats.report.guide_pages import guides

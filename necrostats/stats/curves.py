@@ -5,7 +5,7 @@ Reading a curve: the time at which it passes a share, and its height at a time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.event_tables import EventTable
+from necrostats.stats.intervals import limits, unbiased, wider
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -174,3 +175,16 @@ def _first_time(time: np.ndarray, passed: np.ndarray) -> np.ndarray:
     """The first time marked, NaN if none is."""
     place = np.where(passed.any(axis=-1), passed.argmax(axis=-1) if time.size else 0, time.size)
     return np.append(time.astype(float), np.nan)[place]
+
+
+def widened(curve: CumulativeIncidence, clusters: ArrayLike) -> CumulativeIncidence:
+    """The curve with limits by t on clusters − 1 and its variance times clusters / (clusters − 1).
+
+    `clusters` (G,): how many each group has; one cluster, or none, gives no limits. With many the limits are those of
+    `aalen_johansen`. Normal limits hold the truth too seldom with 15 clusters: tests/simulations.
+    """
+    number = checks.not_negative("clusters", clusters)
+    checks.one_length(clusters=number, groups=curve.table.groups)
+    error = curve.std_error * (wider(curve.level, number) * unbiased(number))[:, None, None]
+    band = limits(curve.estimate, error, curve.level, "log-log")
+    return replace(curve, low=band.low, high=band.high)

@@ -18,7 +18,7 @@ from scipy import optimize, special, stats
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, places
+from necrostats.stats.intervals import few_clusters, places
 
 STRUCTURES = ("exchangeable", "independence")
 ERRORS = {"bias-reduced": "bias_reduced", "robust": "robust"}

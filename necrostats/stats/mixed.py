@@ -15,7 +15,7 @@ from scipy import optimize, special
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import places
+from necrostats.stats.intervals import places
 
 GRID = np.linspace(-14.0, 14.0, 57)  # log of the ratio of variances
 ROUNDING, FLAT = 1e-12, 1e-6

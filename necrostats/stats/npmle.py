@@ -24,9 +24,8 @@ from scipy import linalg, optimize, special
 from necrostats.errors import StatisticsError
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import places
+from necrostats.stats.intervals import places, unbiased, wider
 from necrostats.stats.resampling import too_few_resamples
-from necrostats.stats.transforms import unbiased, wider
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

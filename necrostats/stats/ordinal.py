@@ -13,7 +13,7 @@ from scipy import special
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, one_cluster, places
+from necrostats.stats.intervals import few_clusters, one_cluster, places
 
 STEPS, HALVINGS, SETTLED, FAR = 60, 30, 1e-10, 15.0
 

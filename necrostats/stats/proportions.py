@@ -23,9 +23,16 @@ from scipy import special, stats
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import few_clusters, one_cluster, places
-from necrostats.stats.intervals import Interval, as_given, empty_denominators
-from necrostats.stats.roots import rising_root, sign_changes
+from necrostats.stats.intervals import (
+    Interval,
+    as_given,
+    empty_denominators,
+    few_clusters,
+    one_cluster,
+    places,
+    rising_root,
+    sign_changes,
+)
 
 
 def exact_limits(k: np.ndarray, n: np.ndarray, tail: float) -> tuple[np.ndarray, np.ndarray]:

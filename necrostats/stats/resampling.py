@@ -21,13 +21,11 @@ from scipy import sparse, special
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.clusters import places
 from necrostats.stats.curve_terms import area
 from necrostats.stats.curves import passing_time
 from necrostats.stats.event_tables import EventTable, event_table, from_counts
 from necrostats.stats.incidence import event_free, incidence_shares
-from necrostats.stats.intervals import Interval
-from necrostats.stats.transforms import unbiased, wider
+from necrostats.stats.intervals import Interval, places, unbiased, wider
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

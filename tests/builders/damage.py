@@ -34,7 +34,7 @@ from builders.damage_files import BOOK_DAMAGE, CSV_DAMAGE, LAYOUT_DAMAGE
 from necrostats.bundled import synthetic_registry
 from necrostats.errors import NecrostatsError
 from necrostats.registry.export import loading
-from necrostats.registry.export.conservation import counts_of
+from necrostats.registry.export.about import counts_of
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.private import Screened

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from necrostats.registry.export.names import letters_of
+from necrostats.registry.export.cells import letters_of
 
 KEPT, ASIDE, UNKNOWN, NOT_THERE = "value", "set aside", "unknown", "no line"
 _KINDS = "lumen_apposing|double_pigtail|self_expanding_metal|nasocystic|percutaneous"

@@ -19,7 +19,7 @@ from builders.written import text_in
 from necrostats.cli import main
 from necrostats.errors import NecrostatsError, RegistryError
 from necrostats.registry.export.loading import read_with_layout
-from necrostats.registry.privacy.vocabulary import is_ordinary
+from necrostats.registry.privacy.names import is_ordinary
 
 ROWS, EACH, CLEAN = 5, 250, 100
 LAYOUT = """

@@ -11,11 +11,11 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.comparisons.benchmark import share_against
-from necrostats.stats.comparisons.paired import mcnemar
+from necrostats.stats.comparisons.exact_tests import share_against
+from necrostats.stats.comparisons.stratified import mcnemar
+from necrostats.stats.means import rank_sum
 from necrostats.stats.proportions import jeffreys
-from necrostats.stats.rank_sum import rank_sum
-from necrostats.stats.regression_of_counts import count_regression
+from necrostats.stats.rates import count_regression
 from necrostats.stats.subdistribution import fine_gray
 
 R = values("r_for_reviewers")

@@ -7,10 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.group_figures import difference, ratio
+from necrostats.stats.curve_terms import Subjects
 from necrostats.stats.incidence import aalen_johansen, kaplan_meier
-from necrostats.stats.restricted_means import restricted_mean
-from necrostats.stats.subjects import Subjects
+from necrostats.stats.restricted_means import difference, ratio, restricted_mean
 
 R = values("r_restricted_means")
 CLOSE = {"rtol": 1e-9, "atol": 1e-9}

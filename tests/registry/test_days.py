@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 
 import pandas as pd
 import pytest
@@ -12,21 +12,19 @@ from hypothesis import strategies as st
 
 from necrostats.errors import ChoiceError
 from necrostats.registry.days import (
-    DateRange,
+    _NAMES,
+    MONTHS,
     from_serial,
-    offset,
-    plausible,
+    month_number,
     precision_shown,
     quarter,
     read_date,
     sequential_periods,
 )
-from necrostats.registry.days.months import _NAMES, MONTHS, month_number
-from necrostats.registry.quantities.cells import Unread
+from necrostats.registry.text import Unread
 
 THE_DAY = date(2024, 3, 12)
 MARCH = (date(2024, 3, 1), date(2024, 3, 31))
-INDEX = DateRange(first=THE_DAY, last=THE_DAY, rule="given")
 DATES = st.dates(min_value=date(1970, 1, 1), max_value=date(2068, 12, 31))
 
 
@@ -252,21 +250,6 @@ def test_a_number_format_says_how_much_of_a_date_it_shows(number_format, precisi
     assert precision_shown(number_format) == precision
 
 
-def test_offsets_are_whole_days_from_the_index_drainage():
-    exact = offset(read_date("19 March 2024"), INDEX)
-    assert (exact.day, exact.day_latest, exact.exact) == (7, 7, True)
-    month = offset(read_date("Mar-24"), INDEX)
-    assert (month.day, month.day_latest, month.exact) == (-11, 19, False)
-    unknown = offset(read_date(""), INDEX)
-    assert (unknown.day, unknown.day_latest, unknown.problem) == (None, None, "")
-
-
-@pytest.mark.parametrize("index", ["Mar-24", "", "31.02.2024"])
-def test_an_index_drainage_without_a_day_sets_the_case_aside(index):
-    found = offset(read_date("2024-03-19"), read_date(index))
-    assert found.day is None and found.problem.startswith("has an index drainage whose day")
-
-
 def test_a_quarter_is_known_where_the_whole_range_lies_in_it():
     assert [quarter(date(2026, month, 1)) for month in (1, 3, 4, 9, 12)] == [
         "2026Q1",
@@ -285,14 +268,6 @@ def test_sequential_periods_leave_no_gap_so_that_they_still_measure_time():
     assert sequential_periods([]) == {}
     with pytest.raises(ChoiceError):
         sequential_periods(["March"])
-
-
-def test_a_date_outside_what_the_export_can_cover_is_asked_about_and_kept():
-    early, late = date(2024, 1, 1), date(2024, 12, 31)
-    assert plausible(read_date("2023-12-31"), early, late).startswith("lies before")
-    assert plausible(read_date("2025-01-01"), early, late).startswith("lies after")
-    assert plausible(read_date("Mar-24"), early, late) == plausible(read_date("?"), early, late) == ""
-    assert plausible(read_date("2024"), THE_DAY, None) == ""
 
 
 _SHAPES = (
@@ -320,7 +295,6 @@ def test_every_shape_of_a_date_reads_back_as_that_date(day, shape):
 def test_serial_numbers_and_spans_agree_with_the_calendar(day):
     serial = (day - date(1899, 12, 30)).days
     assert from_serial(serial, "1900") == from_serial(serial - 1462, "1904") == day
-    assert offset(DateRange(first=day, last=day, rule="given"), INDEX).day == (day - THE_DAY) / timedelta(days=1)
     year, week, _ = day.isocalendar()
     first, last = _ends(f"{year}-W{week:02d}")
     assert first <= day <= last and (last - first).days == 6
@@ -367,9 +341,8 @@ def test_any_text_gives_a_range_and_nothing_it_says_shows_a_date(text, day_first
     found = read_date(text, day_first=day_first, date_system=date_system, shown_as=shown_as)
     assert found.known != bool(found.problem) or found.rule in ("blank", "text kept")
     assert not found.known or found.first <= found.last
-    counted = offset(found, INDEX), offset(INDEX, found)
-    assert "datetime" not in " ".join(map(repr, (found, *counted)))
-    assert not re.search(r"(19|20)[0-9]{2}", repr(found) + found.problem + "".join(each.problem for each in counted))
+    assert "datetime" not in repr(found)
+    assert not re.search(r"(19|20)[0-9]{2}", repr(found) + found.problem)
     assert not any(map(str.isdigit, text)) or len(text) < 6 or text not in repr(found)
 
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from builders.registry_files import faultless, write_folder
+from necrostats.registry.checking import interpreted
 from necrostats.registry.checking_ids import linked
 from necrostats.registry.codebook import SESSIONS, STENTS
 from necrostats.registry.drafts import Cells, Flag, applied, together
-from necrostats.registry.interpreting import interpreted
 from necrostats.registry.reading import read_source
 
 

@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import SCANS, TABLES
-from necrostats.registry.tidy_cells import are_plain_ids, fold, read_cell, read_number
+from necrostats.registry.findings import Verdict
+from necrostats.registry.text import as_code
+from necrostats.registry.tidy_cells import are_plain_ids, number_of, read_cell
 
 USES, EVENTS, SESSIONS, PATIENTS = (
     TABLES[name] for name in ("instrument_uses", "adverse_events", "sessions", "patients")
@@ -58,7 +59,7 @@ def test_grades_keep_their_small_letters_apart():
 @pytest.mark.parametrize("table", TABLES.values(), ids=list(TABLES))
 def test_no_two_codes_of_a_column_fold_to_one_and_each_reads_as_itself(table):
     for column in table.columns:
-        assert len({fold(code) for code in column.codes}) == len(column.codes)
+        assert len({as_code(code) for code in column.codes}) == len(column.codes)
         assert [read_cell(code, column) for code in column.codes] == list(column.codes)
 
 
@@ -129,7 +130,7 @@ YIELD, MINUTES = SESSIONS.column("yield_low"), SESSIONS.column("minutes_total")
 
 
 def rule_tidy_numbers(text, column=MM, comma=False):
-    found = read_number(text, column, comma)
+    found = number_of(text, column, comma)
     return found.rule if isinstance(found, Verdict) else found
 
 
@@ -137,7 +138,7 @@ def rule_tidy_numbers(text, column=MM, comma=False):
     ("text", "value"), [("12", 12), ("12.0", 12), ("0", 0), (".5", 0.5), ("1.234", 1.234), ("1e2", 100)]
 )
 def test_plain_numbers_are_read(text, value):
-    assert read_number(text, MM, False) == value
+    assert number_of(text, MM, False) == value
 
 
 @pytest.mark.parametrize("text", ["200-300", "200 to 300", "200–300", ">50", "≥50", "at least 50", "up to 50", "50+"])
@@ -152,7 +153,7 @@ def test_what_is_not_a_plain_number_is_never_guessed(text):
 
 @pytest.mark.parametrize("semicolons", [True, False])
 def test_a_decimal_comma_is_read_and_said(semicolons):
-    found = read_number("12,5", MM, semicolons)
+    found = number_of("12,5", MM, semicolons)
     assert found.value == 12.5 and found.rule == "DECIMAL_COMMA" and found.severity == "notes"
 
 
@@ -171,18 +172,18 @@ def test_a_decimal_comma_is_read_and_said(semicolons):
     ],
 )
 def test_a_remedy_says_what_to_type(text, column, typed):
-    assert read_number(text, column, False).remedy == typed
+    assert number_of(text, column, False).remedy == typed
 
 
 @pytest.mark.parametrize("text", ["90+", "> 89", ">90", "over 89", "≥90"])
 def test_an_age_of_90_and_over_may_be_written_so(text):
-    found = read_number(text, AGE, False)
+    found = number_of(text, AGE, False)
     assert (found.value, found.rule, found.withheld) == (90.0, "AGE_90", True)
 
 
 @pytest.mark.parametrize("text", ["89+", "> 88", "> 91"])
 def test_any_other_open_age_is_not_read(text):
-    assert read_number(text, AGE, False).value is None
+    assert number_of(text, AGE, False).value is None
 
 
 def test_a_common_word_for_a_code_is_read_and_said():
@@ -196,18 +197,18 @@ def test_a_thousand_or_a_decimal_is_not_guessed_in_a_file_separated_by_semicolon
 
 
 def test_a_zero_before_the_comma_makes_a_decimal():
-    assert read_number("0,125", MM, True).value == 0.125
+    assert number_of("0,125", MM, True).value == 0.125
 
 
 def test_a_decimal_comma_off_the_scale_still_stops():
     assert rule_tidy_numbers("6,5", PEROXIDE, comma=True) == "OFF_SCALE"
-    asked = read_number("3,5", PEROXIDE, True)
+    asked = number_of("3,5", PEROXIDE, True)
     assert asked.rule == "UNLIKELY" and asked.value == 3.5
 
 
 def test_a_whole_number_is_not_rounded():
     assert rule_tidy_numbers("12.5", PASSES) == "NOT_WHOLE"
-    assert read_number("12.0", PASSES, False) == 12
+    assert number_of("12.0", PASSES, False) == 12
 
 
 @pytest.mark.parametrize(
@@ -218,32 +219,32 @@ def test_limits_stop_and_likely_limits_ask(text, expected):
 
 
 def test_an_unlikely_value_is_kept_as_it_stands():
-    assert read_number("1200", MM, False).value == 1200
+    assert number_of("1200", MM, False).value == 1200
 
 
 @pytest.mark.parametrize("text", ["31/02/2026", "45363", "20240312", "Mar-24", "2024-03-12 00:00:00", "03.2024"])
 def test_a_calendar_date_or_a_serial_number_in_a_day_is_withheld(text):
-    found = read_number(text, DAY, False)
+    found = number_of(text, DAY, False)
     assert found.rule == "CALENDAR_DATE" and found.withheld and text not in found.problem
 
 
 def test_a_date_in_any_other_number_is_withheld_too():
-    assert read_number("2024-03-12", MM, False).withheld
+    assert number_of("2024-03-12", MM, False).withheld
 
 
 @pytest.mark.parametrize("text", ["91", "104", "119"])
 def test_an_age_over_90_becomes_90_and_is_never_shown(text):
-    found = read_number(text, AGE, False)
+    found = number_of(text, AGE, False)
     assert found.value == 90 and found.withheld and found.severity == "notes" and text not in found.problem
 
 
 def test_90_itself_needs_no_word():
-    assert read_number("90", AGE, False) == 90
+    assert number_of("90", AGE, False) == 90
 
 
 @pytest.mark.parametrize("text", ["130", "1931", "91-93", "about 95", "95.5"])
 def test_an_age_that_cannot_be_read_is_withheld_if_it_may_be_over_89(text):
-    found = read_number(text, AGE, False)
+    found = number_of(text, AGE, False)
     assert found.severity == "stops" and found.withheld and found.value is None
     assert text not in found.problem + found.remedy
 
@@ -256,14 +257,14 @@ def test_a_minor_is_asked_about():
 @settings(deadline=None, derandomize=True, max_examples=300)
 @given(text=st.text(max_size=12), comma=st.booleans(), column=st.sampled_from([MM, PASSES, DAY, AGE, PEROXIDE]))
 def test_any_text_is_a_number_or_unknown_or_a_verdict(text, comma, column):
-    found = read_number(text.strip(), column, comma)
+    found = number_of(text.strip(), column, comma)
     assert found is None or isinstance(found, float | Verdict)
 
 
 @settings(deadline=None, derandomize=True, max_examples=100)
 @given(value=st.floats(0, 400, allow_subnormal=False).map(lambda value: round(value, 6)))
 def test_what_python_writes_is_read_back_in_a_file_separated_by_commas(value):
-    assert read_number(f"{value:.6f}", MM, False) == value
+    assert number_of(f"{value:.6f}", MM, False) == value
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,7 @@
 import pytest
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 from necrostats.registry.words import NO_EVENT, built_in, known_words
 
 CODED = [(table, column) for table in TABLES.values() for column in table.columns if column.kind == "code"]

@@ -15,13 +15,11 @@ from pathlib import Path
 import numpy as np
 from scipy import optimize, stats
 
-from necrostats.stats.curves import CumulativeIncidence, Quantile
-from necrostats.stats.few_clusters import widened
-from necrostats.stats.group_figures import GroupFigures
+from necrostats.stats.curve_terms import Subjects
+from necrostats.stats.curves import CumulativeIncidence, Quantile, widened
 from necrostats.stats.incidence import aalen_johansen, at, quantile
 from necrostats.stats.proportions import clopper_pearson
-from necrostats.stats.restricted_means import restricted_mean
-from necrostats.stats.subjects import Subjects
+from necrostats.stats.restricted_means import GroupFigures, restricted_mean
 from simulations.tables import Cell, Limits, cells, portions, write
 from simulations.two_causes import ends
 

@@ -16,9 +16,8 @@ import numpy as np
 from necrostats.stats.curve_tests import gray_test_of, log_rank_of
 from necrostats.stats.curves import CumulativeIncidence
 from necrostats.stats.event_tables import EventTable, event_table
-from necrostats.stats.group_figures import GroupFigures
 from necrostats.stats.incidence import aalen_johansen_of, kaplan_meier_of, quantile
-from necrostats.stats.restricted_means import heights, restricted_mean
+from necrostats.stats.restricted_means import GroupFigures, heights, restricted_mean
 from simulations.neighbours import differences, ratios
 from simulations.tables import Cell, Limits, cells, portions, write
 from simulations.two_causes import ends, truth

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from necrostats.stats.clustered_shares import share_difference
+from necrostats.stats.clustered import share_difference
 from necrostats.stats.incidence import aalen_johansen, at, follow_up, quantile
 from necrostats.stats.intervals import Interval
 from necrostats.stats.means import mean, mean_difference

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from necrostats.stats.group_figures import FigureContrast, GroupFigures, difference, ratio
+from necrostats.stats.restricted_means import FigureContrast, GroupFigures, difference, ratio
 from simulations.tables import Limits
 
 

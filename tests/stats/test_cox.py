@@ -10,7 +10,8 @@ from numpy.testing import assert_allclose
 from scipy.optimize import approx_fprime
 
 from necrostats.errors import ChoiceError, StatisticsError
-from necrostats.stats.cox import cox, likelihood, proportional_hazards, risk_sets, scores
+from necrostats.stats.cox import cox, proportional_hazards, risk_sets
+from necrostats.stats.partial_likelihood import likelihood, scores
 
 quickly = settings(deadline=None, derandomize=True, max_examples=25)
 

@@ -2,12 +2,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from numpy.testing import assert_allclose, assert_array_equal
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.curve_terms import area_terms, height_terms, row_influence
+from necrostats.stats.curve_terms import Subjects, area_terms, height_terms, row_influence
 from necrostats.stats.incidence import aalen_johansen, kaplan_meier
-from necrostats.stats.subjects import Subjects
 
 
 def _rows(seed):
@@ -47,3 +46,17 @@ def test_rows_that_do_not_fit_the_curve_are_refused(rows, words):
     curve = kaplan_meier([1, 2], [1, 0], group=["a", "b"])
     with pytest.raises(StatisticsError, match=words):
         row_influence(area_terms(curve, 2), Subjects(**rows))
+
+
+def test_rows_are_numbered_by_cluster_and_by_the_groups_of_a_curve():
+    rows = Subjects(time=[1, 2, 3], cause=[0, 1, 2], cluster=["p2", "p1", "p2"], group=["b", "a", "b"])
+    assert_array_equal(rows.clusters, [1, 0, 1])
+    assert_array_equal(rows.groups_among(np.array(["a", "b", "c"])), [1, 0, 1])
+    assert_array_equal(rows.shares, [1, 1, 1])
+
+
+def test_columns_must_be_equally_long_and_clusters_known():
+    with pytest.raises(StatisticsError, match="line up"):
+        Subjects(time=[1, 2], cause=[0, 1], cluster=[1])
+    with pytest.raises(StatisticsError, match="cluster number 2"):
+        _ = Subjects(time=[1, 2], cause=[0, 1], cluster=["a", None]).clusters

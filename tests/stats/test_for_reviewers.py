@@ -10,12 +10,11 @@ from numpy.testing import assert_allclose
 from statsmodels.stats.contingency_tables import StratifiedTable
 
 from necrostats.errors import ChoiceError, StatisticsError
+from necrostats.stats.comparisons.risk_difference import number_needed
 from necrostats.stats.comparisons.stratified import breslow_day
-from necrostats.stats.incidence import kaplan_meier
-from necrostats.stats.number_needed import number_needed
+from necrostats.stats.confounding import e_value
+from necrostats.stats.incidence import equal_precision_band, equal_precision_critical, kaplan_meier
 from necrostats.stats.proportions import clopper_pearson, jeffreys
-from necrostats.stats.simultaneous import equal_precision_band, equal_precision_critical
-from necrostats.stats.unmeasured import e_value
 
 REMISSION = [6, 6, 6, 6, 7, 9, 10, 10, 11, 13, 16, 17, 19, 20, 22, 23, 25, 32, 32, 34, 35]
 HAPPENED = [1, 1, 1, 0, 1, 0, 1, 0, 0, 1, 1, 0, 0, 0, 1, 1, 0, 0, 0, 0, 0]

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy import integrate, optimize, stats
 
 from necrostats.errors import StatisticsError
-from necrostats.stats.parametric_times import lognormal_mean, parametric_times
+from necrostats.stats.parametric_times import parametric_times
 from necrostats.stats.ranged_intercept import ranged_intercept, row_scores
 
 
@@ -82,9 +82,11 @@ def test_a_mean_alone_has_the_clustered_limits_of_the_geometric_mean():
     y, _, group = _sample(seed=5)
     low, high = _ranged(y)
     fit = ranged_intercept(low, high, np.ones((y.size, 1)), group, spread=False)
-    known = lognormal_mean(np.exp(low), np.exp(high), group)
-    half = stats.t.ppf(0.975, np.unique(group).size - 1) * np.sqrt(fit.robust[0, 0])
-    assert np.exp(fit.coefficient[0] + half) == pytest.approx(known.high, rel=1e-6)
+    known = parametric_times(np.exp(low), np.exp(high), cluster=group)
+    clusters = np.unique(group).size
+    half = stats.t.ppf(0.975, clusters - 1) * np.array([np.sqrt(fit.robust[0, 0]), known.std_error[0]])
+    half[1] *= np.sqrt(clusters / (clusters - 1))
+    assert np.exp(fit.coefficient[0] + half[0]) == pytest.approx(np.exp(known.coefficient[0] + half[1]), rel=1e-6)
 
 
 def test_clusters_that_do_not_differ_are_singular():

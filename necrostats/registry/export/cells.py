@@ -1,20 +1,38 @@
-"""An export as somebody wrote it: every cell of every sheet, before any layout is laid over it.
+"""The cells of an export as written, where they stand, and what one cell was read as.
 
 The first row of each group, without sorting.
 """
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import zip_longest
+from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
 
-from necrostats.registry.export.names import letters_of
+from necrostats.registry.days import DateRange
 from necrostats.registry.source_table import numbered, objects
+
+ID_HABITS: Mapping[str, Callable[[str], str]] = {
+    "decimals": lambda key: re.sub(r"(?<=[0-9])[.,]0+$", "", key),
+    "blanks": lambda key: key.replace(" ", ""),
+    "hyphens": lambda key: re.sub(r"[-_/.]", "", key),
+    "zeros": lambda key: re.sub(r"(?<![0-9])0+(?=[0-9])", "", key),
+}
+
+
+def letters_of(number: int) -> str:
+    """The letters of a column as a spreadsheet shows them: 1 → A, 28 → AB."""
+    letters = ""
+    while number > 0:
+        number, rest = divmod(number - 1, 26)
+        letters = chr(65 + rest) + letters
+    return letters
 
 
 def first_rows(group: np.ndarray, groups: int) -> np.ndarray:
@@ -191,3 +209,51 @@ def _holds(cell: RawCell | str) -> bool:
 
 def _cell(each: RawCell | str) -> RawCell:
     return RawCell(each) if isinstance(each, str) else each
+
+
+Fills = Mapping[str, str]
+DATE, PRIVATE = 1, 2
+_NOTHING: Fills = MappingProxyType({})
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Reading:
+    """A cell read whole, unknown, or set aside.
+
+    `fills`: column → text in the codebook's codes, for the row the cell stands in. `children`: further rows,
+    of instruments, events or collections. `date`: what a date can be. `problem` (then nothing else is filled) and
+    `question` continue the sentence that begins with the cell; `note` says what a person should still do.
+    `withheld`: DATE or PRIVATE, why the cell is not shown. `named`: that the row is there is all the cell says.
+    """
+
+    rule: str
+    fills: Fills = field(default_factory=lambda: _NOTHING)
+    children: tuple[Fills, ...] = ()
+    date: DateRange | None = None
+    code: str = "NOT_READ"
+    problem: str = ""
+    question: str = ""
+    note: str = ""
+    withheld: int = 0
+    named: bool = False
+
+    @property
+    def says_something(self) -> bool:
+        """Whether the cell gives a value, or would have had it been readable."""
+        return bool(self.fills or self.children or self.problem or self.question or self.date or self.named)
+
+
+BLANK = Reading(rule="blank")
+NO_RESULT = Reading(
+    rule="set aside", code="NO_RESULT", problem="holds a formula whose result was not kept, or is an error"
+)
+
+
+def refused(problem: str, code: str = "NOT_READ") -> Reading:
+    """A cell set aside."""
+    return Reading(rule="set aside", problem=problem, code=code)
+
+
+def number_text(value: float) -> str:
+    """A number as the tidy form writes it."""
+    return format(value, ".15g")

@@ -9,11 +9,9 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 
 from necrostats.registry.codebook import ADVERSE_EVENTS, COLLECTIONS, INSTRUMENT_USES, STENTS
-from necrostats.registry.export.readings import BLANK, Fills, Reading, number_text, refused
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import listed
+from necrostats.registry.export.cells import BLANK, Fills, Reading, number_text, refused
 from necrostats.registry.quantities import read_number
-from necrostats.registry.quantities.cells import LONGEST, plain
+from necrostats.registry.text import LONGEST, folded, listed, plain
 from necrostats.registry.words import NO_EVENT, known_words
 
 Words = Mapping[str, str]

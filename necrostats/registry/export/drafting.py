@@ -1,25 +1,27 @@
-"""From made tables to a Draft: read by the same rules as a tidy registry, with what the export's cells left to say."""
+"""From made tables to a Draft, read by the same rules as a tidy registry, and findings told in places of the export."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
+import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.defusing import defused
 from necrostats.registry.drafts import Draft, Flag, Taken, applied
-from necrostats.registry.export.layout import Layout
-from necrostats.registry.export.linking import ID_FORMS
-from necrostats.registry.export.table_drafts import Made, Making, Mark, Origin
-from necrostats.registry.export.targets import OVERFLOW, fills
-from necrostats.registry.export.texts import Texts
-from necrostats.registry.export.timing import Index
-from necrostats.registry.findings import findings_frame
+from necrostats.registry.export.cells import DATE, PRIVATE, RawColumn
+from necrostats.registry.export.layout import OVERFLOW, Layout, fills
+from necrostats.registry.export.layout_keys import DATA_LOCK, LAST_RECORD
+from necrostats.registry.export.linking import ID_FORMS, Index
+from necrostats.registry.export.mapped_sheets import LaidSheet
+from necrostats.registry.export.private import WITHHELD
+from necrostats.registry.export.private import shown as shown_text
+from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin, Texts
+from necrostats.registry.findings import findings_frame, no_findings
 from necrostats.registry.reading import RawSource
-from necrostats.registry.shapes import shaped
-from necrostats.registry.source_table import Place, RawTable, Written
+from necrostats.registry.source_table import Place, RawTable, Written, objects, shaped
+from necrostats.registry.text import defused
 
 MADE = "made from the export"
 AS_WRITTEN = "the cell as written"
@@ -168,3 +170,242 @@ def kept_rows(draft: Draft) -> dict[str, np.ndarray]:
 def taken_cells(draft: Draft, table: str) -> Sequence[tuple[str, np.ndarray]]:
     """(column, rows) of the cells of a table that were set aside by a rule."""
     return [(each.column, each.at) for each in draft.taken if each.table == table and each.scope == "cell"]
+
+
+_CONTACT = ("patients", "last_contact_day")
+
+
+def filled(making: Making, layout: Layout) -> Making:
+    """The tables with their empty cells filled: only where no cell was written at all."""
+    patients = _dead(making)
+    making = making.with_tables(patients=patients)
+    for (table, column), value in layout.fill.items():
+        made = making.tables[table]
+        rows = _unwritten(making, made, column)
+        if (table, column) == ("patients", "vital_status"):
+            rows = rows[~_with_a_cell(making, made, "death_day")[rows] | made.text("death_day").filled[rows]]
+        if (table, column) == _CONTACT and value in (LAST_RECORD, DATA_LOCK):
+            texts = _last_record(making) if value == LAST_RECORD else made.text("observed_days")
+            value = texts.take(rows)
+        making = making.with_tables(**{table: made.with_text(column, rows, value)})
+    return making
+
+
+def _with_a_cell(making: Making, made: Made, column: str) -> np.ndarray:
+    """Rows (N,) for which somebody wrote something in the cell of a column."""
+    origin = made.origin(column)
+    found = np.zeros(len(made), dtype=bool)
+    for number in np.unique(origin.column[origin.column != NOWHERE]):
+        rows = np.flatnonzero(origin.column == number)
+        found[rows] = making.columns[number].raw.filled()[origin.at[rows]]
+    return found
+
+
+def cell_texts(making: Making, origin: Origin) -> np.ndarray:
+    """The cells as written (N,), blank where there is none; a formula without a result reads as "="."""
+    texts = np.full(len(origin.column), "", dtype=object)
+    for number in np.unique(origin.column[origin.column != NOWHERE]):
+        rows = np.flatnonzero(origin.column == number)
+        raw = making.columns[number].raw
+        texts[rows] = written_in(raw)[raw.which[origin.at[rows]]]
+    return texts
+
+
+def written_in(raw: RawColumn) -> np.ndarray:
+    """The different cells (U,) of a column as written; a formula without a result reads as "="."""
+    return objects(cell.text.strip() or "=" * cell.no_result for cell in raw.cells)
+
+
+def _unwritten(making: Making, made: Made, column: str) -> np.ndarray:
+    return np.flatnonzero(~made.text(column).filled & ~_with_a_cell(making, made, column))
+
+
+def _dead(making: Making) -> Made:
+    """A patient with a day of death is dead, and was last seen on it, where no cell says otherwise."""
+    patients = making.tables["patients"]
+    for column, value in (("vital_status", None), ("last_contact_day", "death_day")):
+        rows = _unwritten(making, patients, column)
+        rows = rows[patients.text("death_day").filled[rows]]
+        if len(rows):
+            patients = patients.with_text(column, rows, patients.text(value).take(rows) if value else "dead")
+    if len(rows) and patients.text("death_day_latest").filled.any():
+        patients = patients.with_text("last_contact_day_latest", rows, patients.text("death_day_latest").take(rows))
+    return patients
+
+
+def _last_record(making: Making) -> Texts:
+    """For each row of patients, the last day on which anything of the patient is recorded; at least day 0."""
+    patients = making.tables["patients"]
+    last = np.zeros(max((made.person.max(initial=-1) for made in making.tables.values()), default=-1) + 1)
+    for name, made in making.tables.items():
+        for column in TABLES[name].columns:
+            if column.kind == "day" and name != "patients" and column.name in made.texts:
+                days = _numbers(made.text(column.name))
+                known = ~np.isnan(days) & (made.person >= 0)
+                np.maximum.at(last, made.person[known], days[known])
+    observed = _numbers(patients.text("observed_days"))
+    until = np.fmin(last[patients.person], observed)
+    return Texts.of([str(int(day)) for day in until])
+
+
+def _numbers(texts: Texts) -> np.ndarray:
+    return np.array([_number(text) for text in texts.different], dtype=float)[texts.which]
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return np.nan
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class _Seen:
+    """The different cells (U,) of a column: as they may be shown, and whether there is anything in them."""
+
+    shown: np.ndarray
+    filled: np.ndarray
+
+    @classmethod
+    def of(cls, raw: RawColumn, *, dates_shown: bool) -> _Seen:
+        texts = written_in(raw)
+        shown = texts if dates_shown else np.array([shown_text(text) for text in texts], dtype=object)
+        return cls(shown=shown, filled=texts != "")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Places:
+    """Finds the place in the export of rows and columns of made tables. Dates show as written only if `dates_shown`."""
+
+    making: Making
+    sheets: tuple[LaidSheet, ...]
+    name: str
+    dates_shown: bool = False
+    _kept: dict[int, _Seen] = field(default_factory=dict, init=False, repr=False)
+
+    def all_findings(
+        self, frames: Sequence[pd.DataFrame], before: int, said: Sequence[tuple[str, Mark]]
+    ) -> pd.DataFrame:
+        """The findings of a draft in the places of the export; those of marks, one frame each, come after `before`."""
+        told = [self._of_mark(frame, *mark) for frame, mark in zip(frames[before:], said, strict=False)]
+        rest = [*frames[:before], *frames[before + len(said) :]]
+        told += [self.findings(frame, frame["table"].iloc[0]) for frame in rest if len(frame)]
+        return _once(pd.concat(told, ignore_index=True)) if told else no_findings()
+
+    def _of_mark(self, found: pd.DataFrame, table: str, mark: Mark) -> pd.DataFrame:
+        place = self.at(self.making.tables[table], mark.column, mark.at, mark.origin)
+        return found.assign(**place)
+
+    def findings(self, found: pd.DataFrame, table: str) -> pd.DataFrame:
+        """Findings about one made table, in the places of the export."""
+        made = self.making.tables[table]
+        located = found["row"].notna().to_numpy()
+        rows = found["row"].fillna(1).to_numpy(dtype=np.int64) - 1
+        out = found.copy()
+        out["file"], out["sheet"] = "", ""
+        for column in found["column"].unique():
+            at = np.flatnonzero((found["column"] == column).to_numpy() & located)
+            if len(at):
+                place = self.of(made, column, rows[at])
+                place["value"] = _value(found["value"].to_numpy(dtype=object)[at], place["value"])
+                for name, values in place.items():
+                    out.iloc[at, out.columns.get_loc(name)] = values
+        out.loc[~located, "file"] = self.name
+        return out
+
+    def set_aside(self, listed: pd.DataFrame, table: str) -> pd.DataFrame:
+        """Set-aside rows and cells of one made table, in the places of the export."""
+        made = self.making.tables[table]
+        out = listed.copy()
+        rows = listed["row"].to_numpy(dtype=np.int64) - 1
+        for column in listed["column"].unique():
+            at = np.flatnonzero((listed["column"] == column).to_numpy())
+            place = self.of(made, column, rows[at])
+            for name in ("file", "sheet", "row", "column"):
+                out.iloc[at, out.columns.get_loc(name)] = place[name]
+        return out
+
+    def of(self, made: Made, column: str, rows: np.ndarray) -> dict[str, object]:
+        """file, sheet, row, column and value of some cells of a made table."""
+        return self.at(made, column, rows, best_origin(made, column).take(rows))
+
+    def at(self, made: Made, column: str, rows: np.ndarray, origin: Origin) -> dict[str, object]:
+        """The same, of cells whose origin is known."""
+        number = np.where(origin.column == NOWHERE, made.sheet[rows], self._sheet_of(origin))
+        at = np.where(origin.column == NOWHERE, made.at[rows], origin.at)
+        sheets = [self.sheets[each] for each in number]
+        filled = "" if _is_code(made, column) else column
+        heading = [filled if each == NOWHERE else self.making.columns[each].heading for each in origin.column]
+        return {
+            "file": [sheet.grid.file for sheet in sheets],
+            "sheet": [sheet.grid.sheet for sheet in sheets],
+            "row": pd.array([int(row) for row in self._rows(origin, sheets, at)], dtype="Int64"),
+            "column": heading,
+            "value": self.values(origin),
+        }
+
+    def _rows(self, origin: Origin, sheets: Sequence[LaidSheet], at: np.ndarray) -> Iterator[int]:
+        """Where the spreadsheet shows each cell."""
+        for number, sheet, each in zip(origin.column, sheets, at, strict=True):
+            own = 0 if number == NOWHERE else self.making.columns[number].raw.row
+            yield own or sheet.rows[each]
+
+    def _sheet_of(self, origin: Origin) -> np.ndarray:
+        listed = np.array([*(column.sheet for column in self.making.columns), 0])
+        return listed[origin.column]
+
+    def values(self, origin: Origin) -> np.ndarray:
+        """The cells as they may be shown."""
+        texts = np.full(len(origin.column), "", dtype=object)
+        for number in np.unique(origin.column[origin.column != NOWHERE]):
+            rows = np.flatnonzero(origin.column == number)
+            seen, which = self._seen(int(number)), self.making.columns[number].raw.which[origin.at[rows]]
+            withheld = origin.withheld[rows]
+            hidden = (withheld == PRIVATE) | ((withheld == DATE) & (not self.dates_shown))
+            texts[rows] = np.where(hidden & seen.filled[which], WITHHELD, seen.shown[which])
+        return texts
+
+    def filled(self, origin: Origin) -> np.ndarray:
+        """Where (N,) an origin is a cell with something in it."""
+        found = np.zeros(len(origin.column), dtype=bool)
+        for number in np.unique(origin.column[origin.column != NOWHERE]):
+            rows = np.flatnonzero(origin.column == number)
+            found[rows] = self.filled_in(int(number), origin.at[rows])
+        return found
+
+    def filled_in(self, number: int, at: np.ndarray) -> np.ndarray:
+        """Where (N,) there is something in the cells of one column of the export."""
+        return self._seen(number).filled[self.making.columns[number].raw.which[at]]
+
+    def _seen(self, number: int) -> _Seen:
+        if number not in self._kept:
+            self._kept[number] = _Seen.of(self.making.columns[number].raw, dates_shown=self.dates_shown)
+        return self._kept[number]
+
+
+def _once(found: pd.DataFrame) -> pd.DataFrame:
+    """The findings without those that say the same of the same cell; only cells found twice are compared whole."""
+    doubtful = found[found.duplicated(["row", "column"], keep=False)]
+    again = doubtful.index[doubtful.duplicated()]
+    return found.drop(index=again).reset_index(drop=True) if len(again) else found
+
+
+def _is_code(made: Made, column: str) -> bool:
+    """Whether a column holds codes that the reading gives itself, and that no sheet therefore has."""
+    return any(each.name == column and each.kind in ("id", "ids") for each in made.table.all_columns)
+
+
+def _value(told: np.ndarray, written: np.ndarray) -> np.ndarray:
+    """The cell as written, where a finding shows a value at all; what a rule worked out itself stays."""
+    made = np.where(told == AS_WRITTEN, "", told)
+    return np.where((told != "") & (written != ""), written, made)
+
+
+def best_origin(made: Made, column: str) -> Origin:
+    """The origin of a column; that of the target which fills it, where the column itself came from no cell."""
+    own = made.origin(column)
+    for target, other in made.origins.items():
+        if column in fills(made.table.name, target) and target != column:
+            lacking = np.flatnonzero((own.column == NOWHERE) & (other.column != NOWHERE))
+            own = own.put(lacking, other.take(lacking))
+    return own

@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from statistics import median
 
-from necrostats.registry import languages
-from necrostats.registry.cell_findings import Verdict
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import RawCell, RawColumn
+from necrostats.registry.export.cells import RawCell, RawColumn, Reading
 from necrostats.registry.export.compound_cells import unknown_instruments
-from necrostats.registry.export.layout import ColumnLayout
+from necrostats.registry.export.layout import ENDS, NUMBER, ColumnLayout, is_date
 from necrostats.registry.export.readers import Pseudonyms, readings_of
-from necrostats.registry.export.readings import Reading
-from necrostats.registry.export.targets import ENDS, is_date
-from necrostats.registry.folding import folded
+from necrostats.registry.findings import Verdict
 from necrostats.registry.quantities import is_blank
-from necrostats.registry.quantities.cells import points_elsewhere
+from necrostats.registry.text import LANGUAGES, codes_in, common_codes, folded, headings, points_elsewhere
 from necrostats.registry.tidy_cells import read_cell
 from necrostats.registry.words import NO, YES
 
@@ -38,7 +35,7 @@ def phrases() -> Mapping[str, Mapping[str, tuple[str, ...]]]:
     """The headings that units write: section → target → phrases as `plain_heading` makes them."""
     return {
         section: {target: tuple(map(plain_heading, listed.split(", "))) for target, listed in each.items()}
-        for section, each in languages.headings().items()
+        for section, each in headings().items()
     }
 
 
@@ -165,8 +162,8 @@ def _opposite(
     """Plain answers in a column of symptoms, turned round: yes there are some is no, not free of them."""
     if target != "symptom_free" or not asks_the_opposite(heading):
         return ()
-    answers = {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no"), **languages.common_codes("yes_no")}
-    plain = {word for language in languages.LANGUAGES for word in languages.codes_in(language, "yes_no")}
+    answers = {**dict.fromkeys(YES, "yes"), **dict.fromkeys(NO, "no"), **common_codes("yes_no")}
+    plain = {word for language in LANGUAGES for word in codes_in(language, "yes_no")}
     answers |= {word: code for word, code in codes.items() if word in plain}
     written = dict.fromkeys(folded(cell.text) for cell in cells)
     return tuple((word, "no" if answers[word] == "yes" else "yes") for word in written if word in answers)
@@ -208,8 +205,8 @@ def _codes(table: str, target: str, language: str) -> Mapping[str, str]:
     name = coded.get(target, target)
     kind = TABLES[table].column(target).kind if target in TABLES[table].names else "code"
     if kind == "yes_no":
-        return {**languages.codes_in(language, "yes_no"), **languages.codes_in(language, name)}
-    return languages.codes_in(language, name)
+        return {**codes_in(language, "yes_no"), **codes_in(language, name)}
+    return codes_in(language, name)
 
 
 _SYMPTOMS = re.compile(r"s[iy]mpt|beschwerd")
@@ -259,3 +256,66 @@ def assigned(candidates: Sequence[Guess]) -> list[Guess]:
         if guess.heading not in taken[0] and (guess.table, guess.target) not in taken[1]:
             chosen.append(guess)
     return [each for each in candidates if each in chosen]
+
+
+_ORDINAL = r"(?:st|nd|rd|th|er|ère|ere|re|e|º|ª|°|\.)(?=\s|$)"
+_NUMBER = rf"(?P<number>[0-9]{{1,2}})(?P<ordinal>{_ORDINAL})?(?![0-9+])"
+_NUMBERED = re.compile(rf"(?P<before>.*?){_NUMBER}(?P<after>.*)", re.DOTALL)
+_BEYOND = re.compile(r".*[0-9]{1,2}\s*(?:\+|and more|onwards|ff\b|y más|et plus|e oltre).*", re.DOTALL)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    """`headings` with {n} for the number; `stem` is the word beside it; `written` (heading, number) → as it stands."""
+
+    stem: str
+    numbers: tuple[int, ...]
+    headings: tuple[str, ...]
+    written: Mapping[tuple[str, int], str]
+
+    def every_heading(self) -> Iterator[str]:
+        """Every heading of the group, as it stands."""
+        yield from (self.written[form, number] for form in self.headings for number in self.numbers)
+
+    def own_part(self, heading: str) -> str:
+        """A heading of the group without what all of them share."""
+        bare = heading.replace(NUMBER, " ")
+        return re.sub(rf"(?<!\w){re.escape(self.stem)}(?!\w)", " ", bare).strip(" _-.:#") if self.stem else bare.strip()
+
+
+def groups_of(shown: Sequence[str]) -> list[Group]:
+    """The groups among some headings, each with at least two numbers, in order of appearance."""
+    forms: dict[str, dict[int, str]] = {}
+    first: dict[str, str] = {}
+    for heading in shown:
+        if (found := _NUMBERED.fullmatch(heading)) and not _BEYOND.fullmatch(heading):
+            after = f" {found['after'].lstrip()}" if found["ordinal"] else found["after"]
+            form = f"{found['before']}{NUMBER}{after}"
+            form = first.setdefault(folded(form), form)
+            forms.setdefault(form, {}).setdefault(int(found["number"]), heading)
+    by_stem: dict[str, dict[str, dict[int, str]]] = {}
+    for form, numbered in forms.items():
+        if len(numbered) > 1 and min(numbered) >= 1:
+            by_stem.setdefault(folded(_stem(form)), {})[form] = numbered
+    return [_group(each) for each in by_stem.values()]
+
+
+def _stem(form: str) -> str:
+    """The word before the number, or else the one after it."""
+    before, _, after = form.partition(NUMBER)
+    words = re.findall(r"[^\W\d_]+", before)
+    return words[-1] if words else next(iter(re.findall(r"[^\W\d_]+", after)), "")
+
+
+def _group(forms: Mapping[str, Mapping[int, str]]) -> Group:
+    """The forms that have the numbers most of them have."""
+    counted = Counter(tuple(sorted(numbered)) for numbered in forms.values())
+    numbers = max(counted, key=lambda each: (counted[each], len(each)))
+    kept = [form for form, numbered in forms.items() if set(numbers) <= set(numbered)]
+    written = {(form, number): forms[form][number] for form in kept for number in numbers}
+    return Group(stem=_stem(kept[0]), numbers=numbers, headings=tuple(kept), written=written)
+
+
+def beyond(shown: Sequence[str], stem: str) -> str:
+    """The heading of the column with the rest of a group: "DEN8+"."""
+    return next((each for each in shown if folded(each).startswith(folded(stem)) and _BEYOND.fullmatch(each)), "")

@@ -5,41 +5,52 @@ No date, no code of a patient and no free text is shown in it; other cells only 
 
 from __future__ import annotations
 
-import json
 import re
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
-from necrostats.registry.export.heading_groups import Group, beyond, groups_of
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
+    Group,
     Guess,
     Reader,
     assigned,
     filled_cells,
+    groups_of,
     guesses,
     likeness,
     phrases,
     plain_heading,
 )
-from necrostats.registry.export.layout_reading import choices_of
+from necrostats.registry.export.layout_text import (
+    GUESS,
+    Maker,
+    Plan,
+    Sheet,
+    all_cells,
+    dates_lines,
+    fill_lines,
+    id_lines,
+    number_lines,
+    orders_of,
+    sex_lines,
+    sheet_lines,
+    toml,
+    tomls,
+    word_lines,
+)
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.names import ID_HABITS
 from necrostats.registry.export.private import refuse_names
-from necrostats.registry.export.reading import read_export
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import LANGUAGES, codes_in
-from necrostats.registry.privacy import find_identifiers
+from necrostats.registry.reading import read_export
+from necrostats.registry.text import LANGUAGES, codes_in, folded
 from necrostats.registry.words import built_in, codes_of_columns
 
-GUESS = "# a guess: "
 _TOP = """\
 # Proposed by necrostats. Every line marked "a guess" is one: look at each, correct it, and take the mark away.
 format = 1
@@ -60,43 +71,6 @@ _LONG = tuple(name for name in _ESSENTIAL if name != "collections")
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
 _HALF = 0.5  # of codes shared with other sheets
-_MOST_WORDS = 20
-_ORDERS = ("day_first", "month_first")
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Sheet:
-    """A sheet with its headings and the rows below them, and who its rows are about."""
-
-    grid: Grid
-    header_rows: tuple[int, ...]
-    columns: dict[str, RawColumn]
-    key: str = ""
-    session: str = ""
-
-    @property
-    def name(self) -> str:
-        """What the layout calls it."""
-        return self.grid.name
-
-
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
-class Maker:
-    """One [[sheet.rows]] to propose."""
-
-    table: str
-    found: tuple[Guess, ...]
-    group: Group | None = None
-    index: bool = False
-
-    @property
-    def score(self) -> float:
-        """How much speaks for it."""
-        return sum(each.score for each in self.found)
-
-    def holds(self, target: str) -> bool:
-        """Whether a heading becomes this target."""
-        return any(each.target == target for each in self.found)
 
 
 def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
@@ -105,7 +79,7 @@ def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
     """
     read = read_export(export)
     refuse_names(read, {id(grid): header_rows_of(grid) for grid in read.grids}, accepted)
-    looked_at = [f"accept = {_list(accepted)}  # places that a person has looked at", ""] if accepted else []
+    looked_at = [f"accept = {tomls(accepted)}  # places that a person has looked at", ""] if accepted else []
     return "\n".join([_TOP, *looked_at, *_whole(read)]).rstrip() + "\n"
 
 
@@ -149,19 +123,19 @@ def _whole(export: Export) -> Iterator[str]:
     read = {sheet.grid.name for group, _ in plans for sheet in group}
     left = [grid.name for grid in export.grids if grid.name not in read]
     if reader.language:
-        yield f"language = {_text(reader.language)}  {GUESS}from words in the cells"
+        yield f"language = {toml(reader.language)}  {GUESS}from words in the cells"
     if left:
-        yield f"ignore_sheets = {_list(left)}  {GUESS}hidden, empty, or of no known kind"
+        yield f"ignore_sheets = {tomls(left)}  {GUESS}hidden, empty, or of no known kind"
     yield ""
-    yield from _dates(sheets)
-    yield from _numbers(reader)
-    yield from _ids(sheets, main)
-    yield from _fill(plans)
-    yield from _sexes(plans, reader)
-    yield from _words(plans)
+    yield from dates_lines(sheets)
+    yield from number_lines(reader)
+    yield from id_lines(sheets, main)
+    yield from fill_lines(plans)
+    yield from sex_lines(plans, reader)
+    yield from word_lines(plans)
     indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
     for group, makers in plans:
-        yield from _told(group, makers, indexed=indexed)
+        yield from sheet_lines(group, makers, indexed=indexed)
 
 
 def _is_no_record(grid: Grid) -> bool:
@@ -247,10 +221,10 @@ def _are_codes(column: RawColumn) -> bool:
 
 
 def _reader(sheets: Sequence[Sheet]) -> Reader:
-    orders = _orders(sheets)
+    orders = orders_of(sheets)
     marks = Counter(
         found[1]
-        for cell in _cells(sheets)
+        for cell in all_cells(sheets)
         for found in re.finditer(r"(?<![0-9.,])[0-9]{1,4}([.,])[0-9]{1,2}(?![0-9.,])", cell.text)
     )
     decimal = "," if marks[","] > marks["."] else "." if marks["."] > marks[","] else ""
@@ -259,15 +233,9 @@ def _reader(sheets: Sequence[Sheet]) -> Reader:
     )
 
 
-def _cells(sheets: Sequence[Sheet]) -> Iterator[RawCell]:
-    for sheet in sheets:
-        for column in sheet.columns.values():
-            yield from (cell for cell in filled_cells(column) if cell.value is None)
-
-
 def _language(sheets: Sequence[Sheet]) -> str:
     """The language, not English, whose words for codes stand in the most different cells; blank where they are few."""
-    texts = {folded(cell.text) for cell in _cells(sheets) if len(cell.text) <= 30}
+    texts = {folded(cell.text) for cell in all_cells(sheets) if len(cell.text) <= 30}
     english = {word for column in codes_of_columns() for word in built_in(column)}
     english |= {code for table in TABLES.values() for column in table.columns for code in column.codes}
     counted = {
@@ -276,16 +244,6 @@ def _language(sheets: Sequence[Sheet]) -> str:
     }
     best = max(counted, key=counted.get)
     return best if counted[best] >= max(_ENOUGH_WORDS, len(english & texts) / 2) else ""
-
-
-def _orders(sheets: Sequence[Sheet]) -> set[str]:
-    """The orders of day and month that dates typed as text have where only one order fits."""
-    found = set()
-    for cell in _cells(sheets):
-        if re.match(r"\s*[0-9]{1,2}[/.-][0-9]{1,2}[/.-][0-9]{2,4}\s*$", cell.text):
-            fits = {order: read_date(cell.text, day_first=order == "day_first").known for order in _ORDERS}
-            found |= {order for order in _ORDERS if fits[order]} if sum(fits.values()) == 1 else set()
-    return found
 
 
 def _makers(sheet: Sheet, reader: Reader, *, main: bool) -> list[Maker]:
@@ -470,9 +428,6 @@ def _most_filled(sheet: Sheet, group: Group, form: str) -> RawColumn:
     return max(columns, key=lambda column: int(column.filled().sum()))
 
 
-Plan = tuple[list[Sheet], list[Maker]]
-
-
 def _merged(plans: Sequence[tuple[Sheet, list[Maker]]]) -> list[Plan]:
     """Sheets with the same headings and the same kind of rows told as one, as sheets of several years are."""
     merged: dict[tuple, Plan] = {}
@@ -481,179 +436,3 @@ def _merged(plans: Sequence[tuple[Sheet, list[Maker]]]) -> list[Plan]:
             form = (tuple(sheet.columns), sheet.header_rows, tuple(each.table for each in makers))
             merged.setdefault(form, ([], makers))[0].append(sheet)
     return list(merged.values())
-
-
-def _dates(sheets: Sequence[Sheet]) -> Iterator[str]:
-    orders = _orders(sheets)
-    yield "[dates]"
-    if len(orders) == 1:
-        yield f'order = "{orders.pop()}"  {GUESS}some dates fit no other order'
-    elif orders:
-        yield f'order = "day_first"  {GUESS}dates of both orders occur; columns of the other order say so below'
-    else:
-        yield '# order = "day_first"  # or "month_first": no date typed as text shows its order; say it'
-    yield "# data_lock = 2026-09-30   # the day the data were locked: say it\n"
-
-
-def _numbers(reader: Reader) -> Iterator[str]:
-    if reader.decimal:
-        yield f'[numbers]\ndecimal = "{reader.decimal}"  {GUESS}most numbers with decimals have it\n'
-
-
-def _ids(sheets: Sequence[Sheet], main: Sheet | None) -> Iterator[str]:
-    """What codes of other sheets lack to be those of the patients: their form, or habits of writing."""
-    if main is None or not main.key:
-        return
-    known = _written_codes(main)
-    strays = {code for sheet in sheets if sheet.key and sheet is not main for code in _written_codes(sheet)} - known
-    habits = [name for name, plainer in ID_HABITS.items() if strays and _found_by(plainer, strays, known)]
-    form = _form(strays, known)
-    if form or habits:
-        yield "[ids]"
-        if form:
-            yield f"form = {_text(form)}  {GUESS}codes of other sheets lack its letters or zeros"
-        if habits:
-            yield f"ignore = {_list(habits)}  {GUESS}codes of other sheets differ from the patients' in these only"
-        yield ""
-
-
-def _written_codes(sheet: Sheet) -> set[str]:
-    return {folded(cell.text) for cell in filled_cells(sheet.columns[sheet.key])}
-
-
-def _found_by(plainer: Callable[[str], str], strays: set[str], known: set[str]) -> bool:
-    there = {plainer(code) for code in known}
-    return len(there) == len(known) and any(plainer(code) in there for code in strays)
-
-
-def _form(strays: set[str], known: set[str]) -> str:
-    """ "P000" where most codes of patients are so, and bare numbers stand for them elsewhere."""
-    shaped = Counter((found[1], len(found[2])) for code in known if (found := re.fullmatch(r"(\D*)([0-9]+)", code)))
-    if not shaped:
-        return ""
-    (prefix, width), count = shaped.most_common(1)[0]
-    digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
-    short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
-    return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
-
-
-def _sexes(plans: Sequence[Plan], reader: Reader) -> Iterator[str]:
-    """What M is in Spanish, mujer or masculino, by the letter that stands beside it."""
-    columns = [
-        sheet.columns[guess.heading]
-        for (sheet, *_), makers in plans
-        for maker in makers
-        for guess in maker.found
-        if guess.target == "sex"
-    ]
-    written = {folded(cell.text) for column in columns for cell in filled_cells(column)}
-    if reader.language == "es" and "m" in written:
-        meant, other = ("male", "F") if "f" in written else ("female", "V or H")
-        yield f'[synonyms.sex]\n"M" = "{meant}"  {GUESS}{other} stands for the other\n'
-
-
-def _words(plans: Sequence[Plan]) -> Iterator[str]:
-    """Words in columns of codes that stand for none yet, for a person to explain."""
-    by_column: dict[str, list[str]] = {}
-    for guess in (each for _, makers in plans for maker in makers for each in maker.found if each.unread):
-        name = "instrument_class" if guess.target == "instruments" else guess.target
-        by_column.setdefault(name, []).extend(guess.unread)
-    for name, words in by_column.items():
-        told = [word for word in dict.fromkeys(map(folded, words)) if not find_identifiers([], [("a cell", word)])]
-        if told:
-            yield f"# [synonyms.{name}]  # words that stand for no code yet; the codes: {', '.join(choices_of(name))}"
-            yield from (f'# {_text(word)} = ""' for word in told[:_MOST_WORDS])
-            yield ""
-
-
-def _fill(plans: Sequence[Plan]) -> Iterator[str]:
-    targets = {(each.table, guess.target) for _, makers in plans for each in makers for guess in each.found}
-    yield "[fill]"
-    if ("patients", "vital_status") not in targets:
-        known = ("patients", "death_day") in targets
-        mark = "" if known else "# "
-        yield f'{mark}"patients.vital_status" = "alive"  {GUESS}only if every death is recorded'
-    if ("patients", "last_contact_day") not in targets:
-        yield f'"patients.last_contact_day" = "last_record"  {GUESS}no column seems to hold the last contact'
-    yield ""
-
-
-def _told(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: bool) -> Iterator[str]:
-    sheet = group[0]
-    names = [each.name for each in group]
-    yield "[[sheet]]"
-    yield f"name = {_text(names[0]) if len(names) == 1 else _list(names)}"
-    yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
-    if sheet.key:
-        yield f"patient = {_text(sheet.key)}  {GUESS}it must hold study codes, not record numbers"
-    elif sheet.session:
-        yield f"session = {_text(sheet.session)}  {GUESS}it names a session, and through it the patient"
-    else:
-        yield f"each_row_is_a_patient = true  {GUESS}no column looks like a study code"
-    rest = _rest(sheet, makers)
-    if rest:
-        yield f"# not guessed; map each of them, or ignore it by name: {', '.join(_text(each) for each in rest)}"
-    yield "ignore = []\n"
-    for maker in makers:
-        yield from _rows(sheet, maker, indexed=indexed)
-
-
-def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:
-    told = {sheet.key, sheet.session}
-    for maker in makers:
-        found = [guess.heading for guess in maker.found]
-        if maker.group:
-            told |= {maker.group.written[form, number] for form in found for number in maker.group.numbers}
-            told.add(beyond(list(sheet.columns), maker.group.stem))
-        told |= set(found)
-    return [heading for heading, column in sheet.columns.items() if heading not in told and column.filled().any()]
-
-
-def _rows(sheet: Sheet, maker: Maker, *, indexed: bool) -> Iterator[str]:
-    group = maker.group
-    yield "[[sheet.rows]]"
-    yield f"table = {_text(maker.table)}  {GUESS}{'from the numbered headings' if group else 'from names and contents'}"
-    if group:
-        yield f"numbers = {list(group.numbers)}"
-    if maker.index:
-        yield f"index = true  {GUESS}its date is day 0"
-        yield f'constants = {{ session_type = "drainage" }}  {GUESS}the index drainage'
-    elif maker.table == "sessions" and not maker.holds("session_type"):
-        yield f'constants = {{ session_type = "necrosectomy" }}  {GUESS}if each of them is one'
-    elif maker.table == "sessions" and not indexed:
-        yield f'index = "first_drainage"  {GUESS}no column seems to hold the date of the index drainage'
-    if maker.table == "stents" and not (maker.holds("stent_type") or maker.holds("stent")):
-        yield f'constants = {{ stent_type = "lumen_apposing" }}  {GUESS}the kind of stent is not written'
-    yield "[sheet.rows.columns]"
-    for guess in maker.found:
-        yield f"{_text(guess.heading)} = {_target(guess)}  {GUESS}{guess.evidence}"
-    if group and maker.table == "sessions":
-        yield from _overflow(sheet, maker)
-    yield ""
-
-
-def _overflow(sheet: Sheet, maker: Maker) -> Iterator[str]:
-    if rest := beyond(list(sheet.columns), maker.group.stem):
-        yield f"[sheet.rows.overflow]\ncolumn = {_text(rest)}  {GUESS}from the heading"
-        yield f'between = ";"  {GUESS}what stands between sessions'
-        yield f"parts = {_list(guess.heading for guess in maker.found)}  {GUESS}their parts in order"
-        yield f'between_parts = "|"  {GUESS}what stands between the parts of one session'
-
-
-def _target(guess: Guess) -> str:
-    if guess.target == "operator":
-        return '{ to = "operator", pseudonyms = true }'
-    if guess.opposite:
-        codes = ", ".join(f"{_text(word)} = {_text(code)}" for word, code in guess.opposite)
-        return f"{{ to = {_text(guess.target)}, codes = {{ {codes} }} }}"
-    if guess.day_first is False:
-        return f'{{ to = {_text(guess.target)}, order = "month_first" }}'
-    return f"{{ to = {_text(guess.target)}, unit = {_text(guess.unit)} }}" if guess.unit else _text(guess.target)
-
-
-def _text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
-
-
-def _list(texts) -> str:
-    return f"[{', '.join(map(_text, texts))}]"

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from necrostats.registry.codebook import TABLES, Column
-from necrostats.registry.export.own_words import INSIDE, WHOLE
-from necrostats.registry.export.targets import EVENT_TARGETS, SPECIAL, plain_columns
+from necrostats.registry.export.layout import EVENT_TARGETS, INSIDE, SPECIAL, WHOLE, plain_columns
 
 Key = tuple[str, str, str]
 TOP: tuple[Key, ...] = (

@@ -1,10 +1,6 @@
 """A layout file, checked whole: every mistake found at once, with its place, its value and the nearest match.
 
-The words of a layout that stand for codes: synonyms, constants, and what fills empty cells.
-
-The part of a layout that says what the rows of one sheet make: tables, columns, numbered groups, the rest column.
-
-What only the whole layout shows: no patients, no index drainage, a heading used twice.
+The rows of a sheet make tables: columns, numbered groups, the rest column. What only the whole layout shows comes last.
 """
 
 from __future__ import annotations
@@ -12,178 +8,52 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from necrostats.errors import ChoiceError, RegistryError, SourceError
-from necrostats.registry.cell_findings import Verdict
-from necrostats.registry.codebook import TABLES, Column
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.cells import ID_HABITS
 from necrostats.registry.export.layout import (
-    HEADING_OF_A_FORM,
-    NO_WORDS,
-    NUMBER,
-    ColumnLayout,
-    Layout,
-    Overflow,
-    RowsLayout,
-    SheetLayout,
-    Words,
-)
-from necrostats.registry.export.layout_keys import Keys, Problems
-from necrostats.registry.export.names import ID_HABITS, hint
-from necrostats.registry.export.own_words import INSIDE, WHOLE, OwnWords
-from necrostats.registry.export.targets import (
     BORES,
     ENDS,
     GRAMMAR_UNITS,
-    code_column,
+    HEADING_OF_A_FORM,
+    INSIDE,
+    NO_WORDS,
+    WHOLE,
+    ColumnLayout,
+    Layout,
+    Overflow,
+    OwnWords,
+    RowsLayout,
+    SheetLayout,
+    Words,
     home,
-    is_date,
-    plain_columns,
     targets,
 )
-from necrostats.registry.folding import folded
-from necrostats.registry.languages import LANGUAGES, codes_in
+from necrostats.registry.export.layout_keys import (
+    CODED_WORDS,
+    Keys,
+    Problems,
+    check_rows,
+    check_whole,
+    choices_of,
+    codes_of,
+    constants,
+    filled,
+    merged,
+    numbers_of,
+    synonyms,
+)
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
-from necrostats.registry.quantities.vocabulary import SIZES
 from necrostats.registry.reading_xlsx import MOST_ROWS
-from necrostats.registry.tidy_cells import read_cell
-
-YES_NO = ("yes", "no")
-LAST_RECORD, DATA_LOCK = "last_record", "data_lock"
-_DAY_FILLS = {("patients", "last_contact_day"): (LAST_RECORD, DATA_LOCK)}
-
-
-def synonyms(keys: Keys, languages: tuple[str, ...] = ()) -> dict[str, dict[str, str]]:
-    """[synonyms]: column, or target, → folded word → code, beside the words of the languages that the layout names."""
-    coded, answered = (
-        sorted({column.name for column in _every_column() if column.kind == kind}) for kind in ("code", "yes_no")
-    )
-    known = ["yes_no", *coded, *answered, *(target for target in _CODED if target not in coded)]
-    own = {name: codes_of(keys.keys(name), choices_of(name)) for name in known}
-    keys.done()
-    found = {name: merged(*(codes_in(language, name) for language in languages), own[name]) for name in known}
-    return {name: words for name, words in found.items() if words}
-
-
-def choices_of(name: str) -> tuple[str, ...]:
-    """The codes that words of a column, of a target, or of "yes_no" can stand for."""
-    name = _CODED.get(name, name)
-    if name == "yes_no" or any(column.name == name and column.kind == "yes_no" for column in _every_column()):
-        return YES_NO
-    if name == "yield_words":
-        return SIZES
-    column = code_column(name)
-    return column.codes if column else ()
-
-
-def _every_column() -> Iterator[Column]:
-    return (column for table in TABLES.values() for column in table.columns)
-
-
-def codes_of(keys: Keys, choices: tuple[str, ...]) -> dict[str, str]:
-    """A table of words → codes; every code must be on the list, or blank."""
-    listed = {folded(code): code for code in choices}
-    found = {}
-    for word in list(keys.content):
-        code = folded(keys.text(word))
-        if code and code not in listed:
-            problem, remedy = f"is not on the list{hint(code, choices)}", f"Write one of: {', '.join(choices)}."
-            keys.problems.add(keys.at(f'"{word}"'), problem, remedy, code)
-        else:
-            found[folded(word)] = listed.get(code, "")
-    return found
-
-
-def numbers_of(keys: Keys) -> dict[str, str]:
-    """A table of words → whole numbers that they stand for, in the unit of the column: "no collection" = 0."""
-    found = {}
-    for word in list(keys.content):
-        value = keys.take(word)
-        if isinstance(value, bool) or not re.fullmatch(r"[0-9]{0,6}", str(value)):
-            keys.wrong(f'"{word}"', value, "a whole number, or blank")
-        else:
-            found[folded(word)] = str(value)
-    return found
-
-
-def constants(keys: Keys, table: str) -> dict[str, str]:
-    """A table of columns → values, each as the codebook has it."""
-    found = {}
-    for name in list(keys.content):
-        value = _value(keys, name)
-        if name not in plain_columns(table):
-            keys.problems.add(
-                keys.at(name),
-                f"is no column of {table} that can be filled{hint(name, plain_columns(table))}",
-                "Correct the name.",
-            )
-        elif value is not None and _sound(keys, name, TABLES[table].column(name), value):
-            found[name] = value
-    return found
-
-
-def filled(keys: Keys) -> dict[tuple[str, str], str]:
-    """[fill]: (table, column) → value."""
-    found = {}
-    for name in list(keys.content):
-        table, _, column = name.partition(".")
-        value = _value(keys, name)
-        if table not in TABLES or column not in plain_columns(table):
-            known = [f"{each}.{column}" for each in TABLES for column in plain_columns(each)]
-            keys.problems.add(
-                keys.at(f'"{name}"'),
-                f"is no table and column that can be filled{hint(name, known)}",
-                'Write "table.column" in quotation marks.',
-            )
-        elif value in _DAY_FILLS.get((table, column), ()) or (
-            value is not None and _sound(keys, f'"{name}"', TABLES[table].column(column), value)
-        ):
-            found[table, column] = value
-    return found
-
-
-def _value(keys: Keys, name: str) -> str | None:
-    value: Any = keys.take(name)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, str | int | float):
-        return str(value)
-    keys.problems.add(keys.at(name), "is not one value", "Write a code in quotation marks, or a number.", value)
-    return None
-
-
-def _sound(keys: Keys, name: str, column: Column, value: str) -> bool:
-    read = read_cell(value, column)
-    problem = read.problem if isinstance(read, Verdict) and read.severity == "stops" else ""
-    if read is None:
-        problem = "is blank"
-    if problem:
-        remedy = read.remedy if isinstance(read, Verdict) else "Write a value, or leave the key out."
-        keys.problems.add(keys.at(name), problem, remedy, value)
-    return not problem
-
-
-def merged(*tables: Mapping[str, str]) -> dict[str, str]:
-    """Words of several tables; a later table wins."""
-    return {word: code for table in tables for word, code in table.items()}
-
+from necrostats.registry.text import LANGUAGES
 
 MOST_NUMBERS = 99
-_CODED = {
-    "instruments": "instrument_class",
-    "event": "event_type",
-    "end": "end_reason",
-    "collections": "site",
-    "collection": "site",
-    "yield": "yield_words",
-    "stent": "stent_type",
-    "stents": "stent_type",
-}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -218,7 +88,7 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         overflow=_overflow(keys),
     )
     keys.done()
-    _check(keys, rows)
+    check_rows(keys, rows)
     return rows
 
 
@@ -293,39 +163,14 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
 
 def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
     table, to = home(table, to)
-    kind = TABLES[table].column(to).kind if to not in _CODED and to in TABLES[table].names else ""
-    name = _CODED.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
+    kind = TABLES[table].column(to).kind if to not in CODED_WORDS and to in TABLES[table].names else ""
+    name = CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
     choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
     numeric = to in ("size", "yield") or kind in ("number", "whole")
     own = numbers_of(options.keys("codes")) if numeric else codes_of(options.keys("codes"), choices)
     said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
     general = {word: code for word, code in said.items() if not code or code in choices}
     return merged(general, own)
-
-
-def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
-    if not column.unit:
-        return
-    try:
-        if column.to == "yield":
-            read_quantity("1", default_unit=column.unit)
-        elif column.to in BORES:
-            read_number("1", unit=BORES[column.to], default_unit=column.unit)
-        elif column.to == "size":
-            read_axes("1", column.unit)
-        else:
-            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
-            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
-    except ChoiceError as error:
-        problem = "is no unit of this column"
-        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
-    except KeyError:
-        options.problems.add(
-            options.at("unit"),
-            f"stands with {column.to}, which has no unit that can be changed",
-            "Take it away.",
-            column.unit,
-        )
 
 
 def _overflow(keys: Keys) -> Overflow | None:
@@ -354,100 +199,6 @@ def _overflow(keys: Keys) -> Overflow | None:
             "between and between_parts must be two different signs.",
         )
     return overflow
-
-
-def _check(keys: Keys, rows: RowsLayout) -> None:
-    problems = keys.problems
-    if not rows.columns:
-        problems.add(
-            keys.at("columns"), "no column is mapped", f'Add "Heading" = one of: {", ".join(targets(rows.table))}.'
-        )
-    for column in rows.columns:
-        if (NUMBER in column.heading) != bool(rows.numbers):
-            problems.add(
-                keys.at(f'columns."{column.heading}"'),
-                "has {n} without numbers, or numbers without {n}",
-                'Write {n} in every heading of a numbered group, and numbers = "1-7".',
-            )
-    twice = {column.to for column in rows.columns if sum(column.to == other.to for other in rows.columns) > 1}
-    for target in sorted(twice):
-        problems.add(keys.at("columns"), f'two columns become "{target}"', "One row has one of each: make two rows.")
-    if rows.index and not any(is_date(rows.table, column.to) for column in rows.columns):
-        problems.add(keys.at("index"), 'no column becomes "day"', "The index drainage needs its date.")
-    _check_overflow(keys, rows)
-
-
-def _check_overflow(keys: Keys, rows: RowsLayout) -> None:
-    if rows.overflow is None:
-        return
-    known = {folded(column.heading): column for column in rows.columns}
-    for part in rows.overflow.parts:
-        if folded(part) not in known:
-            keys.problems.add(
-                keys.at("overflow.parts"),
-                f"is no heading of this group{hint(part, [column.heading for column in rows.columns])}",
-                "Name the columns of the group, with {n}.",
-                part,
-            )
-    if rows.table != "sessions" or "day" not in {
-        known[folded(part)].to for part in rows.overflow.parts if folded(part) in known
-    }:
-        keys.problems.add(
-            keys.at("overflow"),
-            "it needs the table sessions, and a part that is the date",
-            "Without a date a session cannot be placed.",
-        )
-
-
-def check_whole(layout: Layout, problems: Problems) -> None:
-    """Adds what is wrong with the layout as a whole."""
-    makers = [rows for _, rows in layout.makers()]
-    if not any(rows.table == "patients" for rows in makers):
-        problems.add("sheet.rows", "nothing makes patients", 'Add [[sheet.rows]] with table = "patients".')
-    dated = any(is_date(rows.table, column.to) and not column.days for rows in makers for column in rows.columns)
-    if dated and not any(rows.index or rows.holds("index_date") for rows in makers):
-        problems.add(
-            "sheet.rows",
-            "it is not said which date is the index drainage",
-            'Write index = true in the [[sheet.rows]] of the drainage, or "Heading" = "index_date" for patients.',
-        )
-    if sum(sheet.each_row_is_a_patient for sheet in layout.sheets) > 1:
-        problems.add(
-            "sheet.each_row_is_a_patient",
-            "several sheets make a new patient of each row",
-            "Name the column that says who the patient is.",
-        )
-    for number, sheet in enumerate(layout.sheets, start=1):
-        _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter((folded(name), bool(sheet.labels), sheet.starts) for sheet in layout.sheets for name in sheet.names)
-    for name in [name for (name, *_), count in names.items() if count > 1]:
-        problems.add(
-            "sheet.name",
-            "two [[sheet]] have this name",
-            "Put all that it makes under one [[sheet]]; a form, or a block with its own `starts`, has one of its own.",
-            name,
-        )
-
-
-def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: bool) -> None:
-    if not sheet.names and not named:
-        problems.add(f"{place}.name", "there is no name", "Only the layout of one single csv file may leave it out.")
-    ignored = {folded(name) for name in sheet.ignore}
-    for heading in dict.fromkeys(sheet.headings()):
-        if folded(heading) in ignored:
-            problems.add(
-                f"{place}.ignore", "is ignored and mapped at the same time", "Take it away in one place.", heading
-            )
-    for rows in sheet.rows:
-        once = [
-            column
-            for _, columns in rows.each_number()
-            for column in columns
-            if column.to != ENDS[0] or not column.of_end
-        ]
-        mapped = Counter(folded(column.heading) for column in once)
-        for heading in [heading for heading, count in mapped.items() if count > 1]:
-            problems.add(f"{place}.rows.columns", "is mapped twice in one group", "Take one away.", heading)
 
 
 FORMAT = 1
@@ -648,3 +399,28 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         )
     keys.done()
     return sheet
+
+
+def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
+    if not column.unit:
+        return
+    try:
+        if column.to == "yield":
+            read_quantity("1", default_unit=column.unit)
+        elif column.to in BORES:
+            read_number("1", unit=BORES[column.to], default_unit=column.unit)
+        elif column.to == "size":
+            read_axes("1", column.unit)
+        else:
+            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
+            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
+    except ChoiceError as error:
+        problem = "is no unit of this column"
+        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
+    except KeyError:
+        options.problems.add(
+            options.at("unit"),
+            f"stands with {column.to}, which has no unit that can be changed",
+            "Take it away.",
+            column.unit,
+        )

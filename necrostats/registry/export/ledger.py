@@ -15,19 +15,14 @@ import pandas as pd
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.columns import LATEST
-from necrostats.registry.export.blocks import Block, Part
-from necrostats.registry.export.defaults import cell_texts
-from necrostats.registry.export.drafting import taken_cells
+from necrostats.registry.export.assembling import Block, Part
+from necrostats.registry.export.cells import PRIVATE, Reading, letters_of
+from necrostats.registry.export.drafting import best_origin, cell_texts, taken_cells
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.mapped_sheets import LaidSheet
-from necrostats.registry.export.names import letters_of
 from necrostats.registry.export.patients import RowsAside
-from necrostats.registry.export.readings import PRIVATE, Reading
-from necrostats.registry.export.redaction import WITHHELD
-from necrostats.registry.export.relocating import best_origin
-from necrostats.registry.export.spreading import spread
-from necrostats.registry.export.table_drafts import NOWHERE, Made, Origin
-from necrostats.registry.export.texts import Texts
+from necrostats.registry.export.private import WITHHELD
+from necrostats.registry.export.table_drafts import NOWHERE, Made, Origin, Texts, spread
 from necrostats.registry.source_table import objects
 
 VALUE, UNKNOWN, SET_ASIDE = "value", "unknown", "set aside"

@@ -11,25 +11,20 @@ import pandas as pd
 
 from necrostats.errors import RegistryError
 from necrostats.progress import Step
-from necrostats.registry.checking import checked
-from necrostats.registry.checking_headers import about_source, required_missing
+from necrostats.registry.checking import about_source, checked, interpreted, required_missing
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.drafts import Draft
+from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
 from necrostats.registry.export.about import about_export, about_withheld, listed_aside, not_mapped
-from necrostats.registry.export.batches import Stretch, everything
-from necrostats.registry.export.drafting import marked, raw_source
+from necrostats.registry.export.drafting import Places, marked, raw_source
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
 from necrostats.registry.export.linking import NOTHING_BEFORE
 from necrostats.registry.export.mapped_sheets import laid
 from necrostats.registry.export.private import Withheld, screened
-from necrostats.registry.export.reading import quietly, read_export
-from necrostats.registry.export.relocating import Places
-from necrostats.registry.export.reshaping import Material, Reshaped, material_of, reshaped
+from necrostats.registry.export.reshaping import Material, Reshaped, Stretch, everything, material_of, reshaped
 from necrostats.registry.findings import in_order, no_findings
-from necrostats.registry.interpreting import interpreted
-from necrostats.registry.loading import frames_of, set_aside_of, source_of
 from necrostats.registry.messages import problem_report
+from necrostats.registry.reading import quietly, read_export
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothing_set_aside
 
 

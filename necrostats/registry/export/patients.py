@@ -12,15 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.export.cells import first_rows
+from necrostats.registry.export.cells import ID_HABITS, first_rows
 from necrostats.registry.export.layout import SHEET, Layout
-from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
-from necrostats.registry.export.names import ID_HABITS
-from necrostats.registry.export.sheet_blocks import no_record
+from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
 from necrostats.registry.findings import DUPLICATE_ROW
-from necrostats.registry.folding import folded
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.source_table import objects
+from necrostats.registry.text import folded
 
 NOBODY = -1
 IGNORE_HABITS = (

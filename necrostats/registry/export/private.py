@@ -6,6 +6,7 @@ withheld alone; what the layout ignores by name goes nowhere, and passes. Anythi
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,12 +14,10 @@ import numpy as np
 
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.days import MONTHS
 from necrostats.registry.export.cells import COMMENT, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, is_named
-from necrostats.registry.export.redaction import WITHHELD
-from necrostats.registry.export.sheet_blocks import as_laid, headings, in_form, no_record
-from necrostats.registry.folding import folded
+from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, in_form, is_named, no_record
 from necrostats.registry.privacy import (
     AGE_OVER_89,
     NOT_CODES,
@@ -31,7 +30,37 @@ from necrostats.registry.privacy import (
     refusal_text,
 )
 from necrostats.registry.source_table import Written, objects
+from necrostats.registry.text import folded
+from necrostats.registry.tidy_cells import OLDEST
 from necrostats.registry.words import all_words
+
+WITHHELD = "value withheld"
+
+_NAMES = "|".join(sorted(MONTHS, key=len, reverse=True))
+_DATE = re.compile(
+    r"(?<![0-9])(?:[0-9]{1,4}\s?[./\-]\s?[0-9]{1,2}\s?[./\-]\s?[0-9]{2,4}(?![0-9])"
+    r"|(?:19|20)[0-9]{2}[./\-][0-9]{1,2}(?![0-9])|[0-9]{1,2}[./\-](?:19|20)[0-9]{2}(?![0-9])"
+    r"|(?:19|20)[0-9]{2}(?:0[1-9]|1[0-2])[0-3][0-9](?![0-9]))"
+    rf"|(?<![^\W\d_])(?:{_NAMES})\.?(?![^\W\d_])[ '’.\-/]*[0-9]{{1,4}}"
+    rf"|[0-9]{{1,2}}(?:st|nd|rd|th)?(?: of)?[ .\-/]*(?:{_NAMES})(?![^\W\d_])",
+    re.IGNORECASE,
+)
+
+
+def holds_date(text: str) -> bool:
+    """Whether a text holds anything like a calendar date or a month of a year."""
+    return len(text) > 3 and (_DATE.search(text) or _DATE.search(folded(text))) is not None
+
+
+def holds_old_age(text: str) -> bool:
+    """Whether a cell in a column of ages holds a number of 90 or over."""
+    return any(int(number[:9]) >= OLDEST for number in re.findall(r"[0-9]+", text))
+
+
+def shown(text: str, withheld: bool = False) -> str:
+    """A cell as it may be shown."""
+    return WITHHELD if withheld or holds_date(text) else text
+
 
 _BARE = SheetLayout(names=())
 _UNNAMED = SheetLayout(names=(), header_rows=(0,))

@@ -8,7 +8,17 @@ from dataclasses import dataclass, field, replace
 
 from necrostats.registry.codebook import COLLECTIONS, STENTS, TABLES, Column
 from necrostats.registry.days import read_date
-from necrostats.registry.export.cells import RawCell, letters_of
+from necrostats.registry.export.cells import (
+    BLANK,
+    DATE,
+    NO_RESULT,
+    PRIVATE,
+    RawCell,
+    Reading,
+    letters_of,
+    number_text,
+    refused,
+)
 from necrostats.registry.export.compound_cells import (
     any_of,
     parted_end,
@@ -17,12 +27,8 @@ from necrostats.registry.export.compound_cells import (
     read_instruments,
     read_stents,
 )
-from necrostats.registry.export.layout import ColumnLayout
-from necrostats.registry.export.own_words import as_written
-from necrostats.registry.export.readings import BLANK, DATE, NO_RESULT, PRIVATE, Reading, number_text, refused
-from necrostats.registry.export.redaction import holds_date, holds_old_age
-from necrostats.registry.export.targets import BORES, ENDS, GRAMMAR_UNITS, home, is_date
-from necrostats.registry.folding import folded
+from necrostats.registry.export.layout import BORES, ENDS, GRAMMAR_UNITS, ColumnLayout, as_written, home, is_date
+from necrostats.registry.export.private import holds_date, holds_old_age
 from necrostats.registry.quantities import (
     Number,
     is_blank,
@@ -32,8 +38,8 @@ from necrostats.registry.quantities import (
     read_number,
     read_quantity,
 )
-from necrostats.registry.quantities.cells import Unread, without_value
-from necrostats.registry.quantities.cells import plain as bare
+from necrostats.registry.text import Unread, folded, without_value
+from necrostats.registry.text import plain as bare
 from necrostats.registry.words import known_words
 
 _GROUPED = re.compile(r"(?<![0-9.,])[0-9]{1,3}(?:\s[0-9]{3})+(?![0-9])")

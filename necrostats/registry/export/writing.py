@@ -18,11 +18,10 @@ import pandas as pd
 from necrostats.errors import NecrostatsError
 from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.columns import LATEST
-from necrostats.registry.defusing import MAY_START_A_FORMULA, defused
-from necrostats.registry.earlier_set_aside import BESIDE, FINDINGS, LEDGER, SET_ASIDE
 from necrostats.registry.export.ledger import COLUMNS as LEDGER_COLUMNS
-from necrostats.registry.findings_workbook import FINDINGS_WORKBOOK, findings_workbook
-from necrostats.registry.messages import on_one_line
+from necrostats.registry.messages import FINDINGS_WORKBOOK, findings_workbook, on_one_line
+from necrostats.registry.reading import BESIDE, FINDINGS, LEDGER, SET_ASIDE
+from necrostats.registry.text import MAY_START_A_FORMULA, defused
 
 _AT_ONCE = 100_000
 _QUOTED = re.compile(r'[,"\r\n]')

@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from necrostats.registry.privacy.folding import fold
+from necrostats.registry.privacy.codes import clues_in_codes, clues_in_exact_codes
+from necrostats.registry.privacy.dates import (
+    are_compact_dates,
+    clues_in_dates,
+    has_full_date,
+    has_part,
+    may_be_age,
+    without_dates,
+)
 from necrostats.registry.privacy.headings import (
     asks_for_a_person,
+    forget_headings,
     heading_clue,
     is_date_heading,
     is_id_heading,
@@ -20,12 +31,110 @@ from necrostats.registry.privacy.headings import (
     may_head_study_codes,
 )
 from necrostats.registry.privacy.ids import NOT_CODES, are_mostly_study_codes, are_study_codes, clues_in_ids
-from necrostats.registry.privacy.known_words import KnownWords
-from necrostats.registry.privacy.names import OPERATOR, is_pseudonym, only_looks_so
-from necrostats.registry.privacy.numbers import LONG_NUMBER
+from necrostats.registry.privacy.names import OPERATOR, clues_in_names, forget_words, is_pseudonym, only_looks_so
+from necrostats.registry.privacy.numbers import LONG_NUMBER, clues_in_numbers
+from necrostats.registry.privacy.places import clues_in_places
 from necrostats.registry.privacy.suspicions import Clue
-from necrostats.registry.privacy.texts import clues_in, exceptions, is_harmless, stands_for_its_texts
-from necrostats.registry.shapes import Shaped, shaped
+from necrostats.registry.source_table import Group, Shaped, in_blocks, shape_of, shaped
+from necrostats.registry.text import fold, versions
+
+_BETWEEN = re.compile(r"->|[^\w\s'-]|\b(?:and|then|with|followed by)\b|\b[x×]? ?\d{1,2}(?: ?x)?\b")
+
+
+class KnownWords:
+    """Words and phrases, whatever their case, accents and blanks."""
+
+    def __init__(self, words: Collection[str]) -> None:
+        self._words = frozenset(fold(word).casefold() for word in words) - {""}
+        self._shapes = frozenset(map(shape_of, self._words))
+
+    def are_all_of(self, text: str) -> bool:
+        """Whether a text is one of them, or several with separators and small counts between, no age or day."""
+        if not _are_all_of(text, self._words):
+            return False
+        folded = fold(text)
+        return folded.casefold() in self._words or not (may_be_age(folded) or has_part(folded))
+
+    def may_be_all_of(self, shape: str) -> bool:
+        """Whether they can be all of a text of this shape."""
+        return _are_all_of(shape, self._shapes)
+
+
+def _are_all_of(text: str, words: frozenset[str]) -> bool:
+    if not words:
+        return False
+    bare = fold(text).casefold()
+    if bare in words:
+        return True
+    pieces = [piece.strip() for piece in _BETWEEN.split(bare)]
+    return any(pieces) and all(piece in words for piece in pieces if piece)
+
+
+LONGEST_CELL = 32_767
+_HARMLESS = re.compile(
+    r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|"
+    r"20)\d\dQ[1-4]|[a-z_]{0,24}"
+    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18}|"
+    r"\d{1,3}(?:\.\d)?(?: ?[x*×] ?\d{1,3}(?:\.\d)?){1,2}(?: ?[mc]m)?)\s*"
+)
+# Shapes of codes in which no clue hangs on which digits they hold, but whether eight are a date.
+_LETTERS = "(?:[A-Za-z]{1,12}[-_]?)?"
+_SHORT_CODE = re.compile(rf"{_LETTERS}(?:1{{5,7}}|1[-_]1{{5,7}}|11[-_]1{{5,6}}|111[-_]1{{5}})")
+_EIGHT_DIGITS = re.compile(f"{_LETTERS}1{{8}}")
+_SHORT = 300
+_TOO_LONG = Clue(kind="other_code", rule="a text longer than a cell can be", hard=True)
+
+
+def is_harmless(text: str) -> bool:
+    """Whether a text is so short and plain (a number, a study code, a lower-case code) that nothing can hide in it."""
+    return _HARMLESS.fullmatch(text) is not None
+
+
+def stands_for_its_texts(shape: str) -> bool:
+    """Whether the clues in a shape are those in each text of it, but for those that `exceptions` names."""
+    return any(each.fullmatch(shape) for each in (_HARMLESS, _SHORT_CODE, _EIGHT_DIGITS))
+
+
+def exceptions(group: Group) -> np.ndarray:
+    """(n,) which texts of a shape that stands for its texts it does not stand for."""
+    if _EIGHT_DIGITS.fullmatch(group.shape):
+        return np.concatenate([are_compact_dates(block) for block in in_blocks(group.numbers())])
+    return np.zeros(len(group), dtype=bool)
+
+
+def clues_in(text: str, *, dates_belong: bool = False) -> tuple[Clue, ...]:
+    """The clues in a text, each once; in a declared date column dates are no clue."""
+    if is_harmless(text):
+        return ()
+    if len(text) > LONGEST_CELL:
+        return (_TOO_LONG,)
+    return tuple(dict.fromkeys(clue for version in versions(text) for clue in _clues(version, dates_belong)))
+
+
+def _clues(text: str, dates_belong: bool) -> list[Clue]:
+    undated = without_dates(text) if has_full_date(text) else text
+    shape = shape_of(undated)
+    return [
+        *clues_in_dates(text, dates_belong=dates_belong),
+        *clues_in_numbers(undated),
+        *clues_in_exact_codes(undated),
+        *(_clues_in_shape(shape) if len(shape) <= _SHORT else _in_shape(shape)),
+    ]
+
+
+def _in_shape(shape: str) -> tuple[Clue, ...]:
+    return (*clues_in_codes(shape), *clues_in_places(shape), *clues_in_names(shape))
+
+
+_clues_in_shape = lru_cache(maxsize=100_000)(_in_shape)
+
+
+def forget() -> None:
+    """Drop the texts kept to save time."""
+    _clues_in_shape.cache_clear()
+    forget_words()
+    forget_headings()
+
 
 SHARE_OF_COLUMN = 0.2
 FEWEST_CELLS = 3

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-from necrostats.registry.privacy.folding import heading_versions
 from necrostats.registry.privacy.suspicions import Clue
+from necrostats.registry.text import heading_versions
 
 _NUMBER = "(?:no|nr|num|number|numbers|numero|nummer|id|ids|code|n|identifier)"
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from necrostats.registry.privacy.check_digits import are_birthdays
-from necrostats.registry.privacy.folding import fold
+from necrostats.registry.privacy.numbers import are_birthdays
 from necrostats.registry.privacy.suspicions import Clue
-from necrostats.registry.shapes import MOST_DIGITS, Group, Shaped, in_blocks, shaped
+from necrostats.registry.source_table import MOST_DIGITS, Group, Shaped, in_blocks, shaped
+from necrostats.registry.text import fold
 
 _NUMBERS = Clue(kind="record_number", rule="ids that look like record numbers, not running study codes")
 _DATES = Clue(kind="date", rule="ids that hold a date")

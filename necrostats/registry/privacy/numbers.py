@@ -4,9 +4,76 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from datetime import date
+from functools import cache
 
-from necrostats.registry.privacy import check_digits
+import numpy as np
+from stdnum import ean, luhn
+from stdnum.be import nn
+from stdnum.br import cpf
+from stdnum.de import idnr
+from stdnum.es import dni, nie
+from stdnum.gb import nhs
+from stdnum.in_ import aadhaar
+from stdnum.iso7064 import mod_11_2, mod_97_10
+from stdnum.nl import bsn
+from stdnum.no import fodselsnummer
+from stdnum.pl import pesel
+
 from necrostats.registry.privacy.suspicions import Clue
+
+
+def french(digits: str) -> bool:
+    """Thirteen digits and a key of two modulo 97 (NIR)."""
+    return len(digits) == 15 and digits[0] in "123478" and 97 - int(digits[:13]) % 97 == int(digits[13:])
+
+
+def spanish(code: str) -> bool:
+    """Eight digits, or X, Y or Z and seven, with a letter modulo 23 (DNI, NIE)."""
+    return dni.is_valid(code) or nie.is_valid(code)
+
+
+def swiss(digits: str) -> bool:
+    """Thirteen digits that begin with 756, modulo 10 (AHV)."""
+    return digits.startswith("756") and ean.is_valid(digits)
+
+
+def iban_key(code: str) -> bool:
+    """Letters as numbers, the first four characters last, modulo 97 leaves 1."""
+    return 15 <= len(code) <= 34 and mod_97_10.is_valid(code[4:] + code[:4])
+
+
+def german_insured(code: str) -> bool:
+    """A letter and nine digits, the last a check digit (Krankenversichertennummer)."""
+    digits = f"{ord(code[0]) - 64:02d}{code[1:]}"
+    doubled = (int(digit) * (1 + place % 2) for place, digit in enumerate(digits[:-1]))
+    return sum(sum(divmod(each, 10)) for each in doubled) % 10 == int(digits[-1])
+
+
+def is_birthday(digits: str) -> bool:
+    """Whether six digits can be a day written ddmmyy or yymmdd."""
+    pairs = int(digits[:2]), int(digits[2:4]), int(digits[4:6])
+    return _is_day(pairs[0], pairs[1]) or _is_day(pairs[2], pairs[1])
+
+
+def are_birthdays(numbers: np.ndarray) -> np.ndarray:
+    """`is_birthday` of numbers (n,) of six digits each."""
+    first, second, third = numbers // 10_000, numbers // 100 % 100, numbers % 100
+    return _days()[first, second] | _days()[third, second]
+
+
+@cache
+def _days() -> np.ndarray:
+    """(100, 100) `_is_day` of two digits and two digits."""
+    return np.array([[_is_day(day, month) for month in range(100)] for day in range(100)])
+
+
+def _is_day(day: int, month: int) -> bool:
+    try:
+        return bool(date(2000, month, day))
+    except ValueError:
+        return False
+
 
 _TELEPHONE = Clue(kind="telephone", rule="it is written like a telephone number", hard=True)
 _FAX = Clue(kind="fax", rule="the word fax with a number", hard=True)
@@ -40,10 +107,10 @@ _FAXED = re.compile(r"\b(?:(?:tele)?fax(?:ed)?|tele ?copie)\b[^\d]{0,12}\d(?:[ (
 _RUN = re.compile(r"(?<![\w.,])\d(?:[ .\-/]?+\d){7,19}+(?!\w|[.,]\d)")
 _LONG = re.compile(r"(?<![\d.,+])\d{7,}+(?!\d|[.,][1-9])")
 _LETTERED = (
-    (re.compile(r"\b[XYZ]?\d{7,8}-?[A-HJ-NP-TV-Z]\b"), check_digits.spanish, 9, _CHECKED),
-    (re.compile(r"\b\d{17}[\dXx]\b"), check_digits.chinese, 18, _CHECKED),
-    (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), check_digits.iban, 0, _ACCOUNT),
-    (re.compile(r"\b[A-Z]\d{3} ?\d{3} ?\d{3}\b"), check_digits.german_insured, 10, _INSURED),
+    (re.compile(r"\b[XYZ]?\d{7,8}-?[A-HJ-NP-TV-Z]\b"), spanish, 9, _CHECKED),
+    (re.compile(r"\b\d{17}[\dXx]\b"), lambda code: mod_11_2.is_valid(code.upper()), 18, _CHECKED),
+    (re.compile(r"\b[A-Z]{2}\d{2}(?: ?[A-Z0-9]{4}){2,7}(?: ?[A-Z0-9]{1,3})?\b"), iban_key, 0, _ACCOUNT),
+    (re.compile(r"\b[A-Z]\d{3} ?\d{3} ?\d{3}\b"), german_insured, 10, _INSURED),
 )
 _SHAPES = re.compile(
     r"\b(?:(?!000|666)\d{3}[- ]\d{2}[- ]\d{4}"  # United States
@@ -58,18 +125,12 @@ _SHAPES = re.compile(
 )
 _BIRTHDAY_FIRST = re.compile(r"(?<![\w.,])(?:\d{2})?(\d{6})(?:[-+/ ]\d{3,4}|[-+A]\d{3}[0-9A-Z])(?![\w])")
 _BY_LENGTH = {
-    9: (check_digits.dutch, check_digits.luhn),
-    10: (check_digits.modulus_11,),
-    11: (
-        check_digits.polish,
-        check_digits.norwegian,
-        check_digits.german_tax,
-        check_digits.belgian,
-        check_digits.brazilian,
-    ),
-    12: (check_digits.verhoeff,),
-    13: (lambda digits: digits.startswith("756") and check_digits.ean_13(digits),),
-    15: (check_digits.french,),
+    9: (bsn.is_valid, luhn.is_valid),
+    10: (nhs.is_valid,),
+    11: (pesel.is_valid, fodselsnummer.is_valid, idnr.is_valid, nn.is_valid, cpf.is_valid),
+    12: (aadhaar.is_valid,),
+    13: (swiss,),
+    15: (french,),
 }
 _CARD_LENGTHS = range(14, 20)
 # Six digits or more beside other words, no round number and no year and month, with or without a letter in front.
@@ -100,7 +161,7 @@ def _in_clusters(text: str) -> Iterator[Clue]:
         yield _FAX
     elif _CALLED.search(text) or any(each.search(text) for each in (_INTERNATIONAL, _TRUNK, _NORTH_AMERICAN)):
         yield _TELEPHONE
-    if any(check_digits.is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
+    if any(is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
         yield _NATIONAL
     yield from _lettered(text)
     yield from _with_check_digits(text)
@@ -129,7 +190,7 @@ def _with_check_digits(text: str) -> Iterator[Clue]:
             continue
         if any(sound(digits) for sound in _BY_LENGTH.get(len(digits), ())):
             yield _CHECKED
-        elif len(digits) in _CARD_LENGTHS and check_digits.luhn(digits):
+        elif len(digits) in _CARD_LENGTHS and luhn.is_valid(digits):
             yield _ACCOUNT
 
 

@@ -5,16 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 
-from necrostats.registry.privacy.columns import Role, hits_in_column
+from necrostats.registry.privacy.columns import KnownWords, Role, clues_in, forget, hits_in_column
 from necrostats.registry.privacy.dates import DATES, is_recent
-from necrostats.registry.privacy.folding import fold, fold_heading
 from necrostats.registry.privacy.headings import heading_clue
-from necrostats.registry.privacy.known_words import KnownWords
-from necrostats.registry.privacy.names import clue_of_person, only_looks_so
+from necrostats.registry.privacy.names import clue_of_person, only_looks_so, sounds_ordinary
 from necrostats.registry.privacy.numbers import clues_in_code_of_a_file
 from necrostats.registry.privacy.suspicions import Clue, Sheet, Suspicion
-from necrostats.registry.privacy.texts import clues_in, forget
-from necrostats.registry.privacy.vocabulary import sounds_ordinary
+from necrostats.registry.text import fold, fold_heading
 
 
 def find_identifiers(

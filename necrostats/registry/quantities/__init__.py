@@ -8,9 +8,8 @@ raises on anything written in a cell; what they cannot read whole they do not re
 from __future__ import annotations
 
 from necrostats.registry.quantities.amounts import Quantity, read_quantity
-from necrostats.registry.quantities.axes import Axes, read_axes
-from necrostats.registry.quantities.cells import is_blank, keeps_text, points_elsewhere
-from necrostats.registry.quantities.numbers import Number, read_count, read_minutes, read_number
+from necrostats.registry.quantities.numbers import Axes, Number, read_axes, read_count, read_minutes, read_number
+from necrostats.registry.text import is_blank, keeps_text, points_elsewhere
 
 __all__ = [
     "Axes",

@@ -7,12 +7,10 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal, localcontext
 
 from necrostats.errors import unknown_choice
-from necrostats.registry.quantities import cells
 from necrostats.registry.quantities import vocabulary as words
-from necrostats.registry.quantities.cells import Unread
 from necrostats.registry.quantities.grammar import Amount, Reader
-from necrostats.registry.quantities.tokens import DecimalSign, tokens_of
-from necrostats.registry.quantities.vocabulary import Unit
+from necrostats.registry.quantities.vocabulary import DecimalSign, Unit, tokens_of
+from necrostats.registry.text import Unread, is_number, plain, without_value, written
 
 _LOOSE = "is read with its thousands parted by a space"
 _SHOWN = {"ml": " ml", "g": " g", "percent_cleared": " %", "": ""}
@@ -90,8 +88,8 @@ def read_quantity(
     """
     known = _size_words(words)
     default = _default_unit("ml" if ml_only else default_unit)
-    sign = "." if cells.is_number(text) else decimal
-    as_written = cells.written(text)
+    sign = "." if is_number(text) else decimal
+    as_written = written(text)
     try:
         found = _whole_cell(as_written, known) or _read(as_written, known, default, sign, ml_only)
     except Unread as unread:
@@ -113,9 +111,9 @@ def _default_unit(name: str | None) -> Unit | None:
 
 
 def _whole_cell(text: str, known: Mapping[words.Phrase, str]) -> Quantity | None:
-    if size := known.get(tuple(cells.plain(text).split())):
+    if size := known.get(tuple(plain(text).split())):
         return Quantity(rule="word", words=size)
-    rule = cells.without_value(text)
+    rule = without_value(text)
     return Quantity(rule=rule) if rule else None
 
 

@@ -15,9 +15,8 @@ from decimal import Decimal
 from typing import TypeVar
 
 from necrostats.registry.quantities import vocabulary as words
-from necrostats.registry.quantities.cells import Unread
-from necrostats.registry.quantities.tokens import DecimalSign, Token, has_loose_group, numeral
-from necrostats.registry.quantities.vocabulary import Phrase, Unit
+from necrostats.registry.quantities.vocabulary import DecimalSign, Phrase, Token, Unit, has_loose_group, numeral
+from necrostats.registry.text import Unread
 
 T = TypeVar("T")
 

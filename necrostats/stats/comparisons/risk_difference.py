@@ -12,6 +12,7 @@ Ratios of two odds.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -29,9 +30,8 @@ from necrostats.stats.comparisons.common import (
     one_table,
     two_groups,
 )
-from necrostats.stats.intervals import as_given
+from necrostats.stats.intervals import as_given, sign_changes
 from necrostats.stats.proportions import wilson
-from necrostats.stats.roots import sign_changes
 
 
 def difference_variance(groups: TwoGroups, difference: np.ndarray) -> np.ndarray:
@@ -318,3 +318,48 @@ def _contrast(values: np.ndarray, method: str, notes: tuple) -> Contrast:
     return Contrast(
         estimate=estimate, low=low, high=high, measure="odds ratio", method=ODDS_RATIO_METHODS[method], notes=notes
     )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class NumberNeeded:
+    """`estimate` is signed as the difference: positive, so many patients for one event more; negative, for one less.
+
+    Where the difference may go either way (`either_way`), the values that the data allow are not those between `low`
+    and `high` but those beyond them: from `low` through infinity to `high`.
+    """
+
+    estimate: float
+    low: float
+    high: float
+    either_way: bool
+    method: str
+    notes: tuple[Note, ...] = ()
+
+
+def number_needed(
+    events: float, n: float, events_ref: float, n_ref: float, *, level: float = 0.95, method: str = "miettinen-nurminen"
+) -> NumberNeeded:
+    """The number needed for one event more in the group than in its reference, and its limits.
+
+    They are the reciprocals of those of the risk difference by `method`. Altman DG. BMJ 1998;317:1309-1312. A
+    difference of exactly 0 gives an infinite number; an empty group NaN and a note.
+    """
+    found = risk_difference(events, n, events_ref, n_ref, level=level, method=method)
+    either_way = bool(found.low < 0 < found.high)
+    limits = sorted(map(_reciprocal, (found.low, found.high)))
+    notes = found.notes
+    if either_way:
+        text = "The difference may go either way: the number needed runs through infinity, from one limit to the other."
+        notes = (*notes, Note(code="NO_LIMITS", text=text))
+    return NumberNeeded(
+        estimate=_reciprocal(found.estimate),
+        low=limits[0],
+        high=limits[1],
+        either_way=either_way,
+        method=f"reciprocal of the risk difference ({found.method})",
+        notes=notes,
+    )
+
+
+def _reciprocal(difference: float) -> float:
+    return float(1 / difference) if difference else float(np.inf) if difference == 0 else float("nan")

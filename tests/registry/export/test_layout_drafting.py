@@ -6,10 +6,11 @@ import pytest
 
 from builders.exports import HEADINGS, wide_line, workbook
 from necrostats.errors import RegistryError, SourceError
-from necrostats.registry.export.layout_drafting import GUESS, draft_layout
+from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_reading import parse_layout, read_layout
+from necrostats.registry.export.layout_text import GUESS
 from necrostats.registry.export.loading import read_with_layout
-from necrostats.registry.folding import folded
+from necrostats.registry.text import folded
 
 
 def export(tmp_path, **more):

@@ -9,10 +9,10 @@ import pytest
 from builders.exports import WIDE
 from necrostats.cli import main
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.layout import targets
 from necrostats.registry.export.layout_guide import OPTIONS, SECTIONS, TOP, documented, layout_guide
 from necrostats.registry.export.layout_keys import Keys
 from necrostats.registry.export.layout_reading import parse_layout
-from necrostats.registry.export.targets import targets
 
 OVERFLOW = '[sheet.rows.overflow]\ncolumn = "DEN3+"\nparts = ["DEN{n} date"]\n'
 

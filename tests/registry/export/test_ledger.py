@@ -16,9 +16,9 @@ import pytest
 from builders.exports import read_wide, wide_line
 from necrostats.bundled import synthetic_registry
 from necrostats.registry.days import read_date
+from necrostats.registry.export.cells import BLANK, Reading, refused
 from necrostats.registry.export.ledger import Lines, Told, each_once, ledger_of, ledger_parts
 from necrostats.registry.export.loading import read_with_layout
-from necrostats.registry.export.readings import BLANK, Reading, refused
 
 
 def lines(found, cell):

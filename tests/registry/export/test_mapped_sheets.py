@@ -4,7 +4,7 @@ import xlsxwriter
 from builders.exports import HEADINGS, WIDE, read_wide, told, wide_line
 from necrostats.errors import RegistryError
 from necrostats.registry.export.mapped_sheets import headings
-from necrostats.registry.export.reading import read_export
+from necrostats.registry.reading import read_export
 
 
 def test_headings_forgive_case_accents_line_breaks_and_double_blanks(tmp_path):

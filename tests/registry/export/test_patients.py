@@ -9,7 +9,7 @@ import xlsxwriter
 
 from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line
 from necrostats.errors import RegistryError
-from necrostats.registry.export.conservation import counts_of
+from necrostats.registry.export.about import counts_of
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import read_with_layout
 

@@ -12,6 +12,7 @@ from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import read_with_layout
+from necrostats.registry.export.private import holds_date, holds_old_age, shown
 
 SECRET = "anna.muster@example.org"
 
@@ -219,3 +220,38 @@ def test_a_draft_is_made_of_places_that_a_person_accepts_and_accepts_them_too(tm
     with pytest.raises(RegistryError, match="name of sheet 1"):
         draft_layout(path)
     assert 'accept = ["name of sheet 1"]' in draft_layout(path, accepted=["name of sheet 1"])
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "12/03/24",
+        "2024-03-12 00:00:00",
+        "12.3.2024",
+        "Mar-24",
+        "seen 3 May 2024",
+        "mars 2024",
+        "03/2024",
+        "20240312",
+        "12/03/24 | snare | 100 ml",
+        "May 3rd",
+        "3rd of May",
+    ],
+)
+def test_dates_are_seen_wherever_they_stand(text):
+    assert holds_date(text)
+    assert shown(text) == "value withheld"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["200-300", "1.2 L out (1 L in)", "2000 ml", "12x10x8", "1/2 L", "snare x2", "may be 3", "30-40 %", "", "1.200"],
+)
+def test_amounts_are_no_dates(text):
+    assert not holds_date(text)
+    assert shown(text) == text
+
+
+@pytest.mark.parametrize(("text", "old"), [("90", True), ("93 yrs", True), ("89", False), ("", False), ("9", False)])
+def test_an_age_of_90_or_over_is_seen(text, old):
+    assert holds_old_age(text) is old

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from necrostats.registry.export.cells import RawCell
+from necrostats.registry.export.cells import DATE, PRIVATE, RawCell
 from necrostats.registry.export.layout import ColumnLayout
 from necrostats.registry.export.readers import Pseudonyms, readings_of
-from necrostats.registry.export.readings import DATE, PRIVATE
 
 
 def read(text, table, to, **options):

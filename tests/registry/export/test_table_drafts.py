@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from necrostats.registry.export.table_drafts import NOWHERE, Mark, Origin, joined, no_rows
-from necrostats.registry.export.texts import Texts
+from necrostats.registry.export.table_drafts import NOWHERE, Mark, Origin, Texts, joined, no_rows, spread
 
 
 def origin(*columns):
@@ -53,3 +54,47 @@ def test_a_mark_goes_with_its_row():
     )
     assert [len(each.at) for each in made.take(np.array([0])).marks] == [0]
     assert made.text("texture").plain().tolist() == ["", ""]
+
+
+WORDS = st.lists(st.sampled_from(["", "a", "b", "c"]), max_size=8)
+
+
+def test_texts_listed_twice_are_one():
+    texts = Texts.chosen(["a", "b", "a", ""], np.array([0, 2, 1, 3]))
+    assert texts.plain().tolist() == ["a", "a", "b", ""]
+    assert texts.different.tolist() == ["", "a", "b"]
+    assert texts.filled.tolist() == [True, True, True, False]
+    assert texts.among({"b", "z"}).tolist() == [False, False, True, False]
+
+
+def test_a_column_without_rows_can_be_filled_taken_and_joined():
+    none = Texts.everywhere("a", 0)
+    assert len(none) == 0 and none.take(np.array([], dtype=np.int64)).plain().tolist() == []
+    assert Texts.joined([none, Texts.of(["b"])]).plain().tolist() == ["b"]
+    assert Texts.of(["b", "c"]).or_blank(np.array([1, -1])).plain().tolist() == ["c", ""]
+
+
+@given(WORDS, WORDS, st.integers(min_value=0, max_value=2**16))
+@settings(deadline=None, derandomize=True, max_examples=200)
+def test_columns_behave_like_lists(first, second, seed):
+    one, two = Texts.of(first), Texts.of(second)
+    assert Texts.joined([one, two]).plain().tolist() == [*first, *second]
+    rows = np.random.default_rng(seed).permutation(len(first))[: len(second)]
+    wanted = list(first)
+    for row, text in zip(rows, second, strict=False):
+        wanted[row] = text
+    assert one.put(rows, two.take(np.arange(len(rows)))).plain().tolist() == wanted
+    if len(first) == len(second):
+        both = [bool(a and b and a != b) for a, b in zip(first, second, strict=True)]
+        assert one.differs(two).tolist() == both
+    assert len(set(one.different)) == len(one.different) and one.different[0] == ""
+
+
+def test_each_row_stands_as_often_as_it_counts_and_knows_its_place():
+    lines = spread(np.array([2, 0, 3]))
+    assert lines.row.tolist() == [0, 0, 2, 2, 2]
+    assert lines.rank.tolist() == [0, 1, 0, 1, 2]
+
+
+def test_nothing_becomes_nothing():
+    assert spread(np.array([0, 0])).row.size == 0

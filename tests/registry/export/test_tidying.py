@@ -1,6 +1,4 @@
-"""
-
-The files that tidying writes.
+"""The files that tidying writes.
 
 What is asked of all patients together, gathered a stretch at a time.
 
@@ -21,15 +19,15 @@ from hypothesis import strategies as st
 
 from builders.exports import HEADINGS, WIDE, read_wide, wide_line, workbook
 from builders.written import text_in
-from necrostats.errors import NecrostatsError, RegistryError
-from necrostats.registry.defusing import undefused
-from necrostats.registry.export.batches import Stretch
+from necrostats.errors import NecrostatsError, RegistryError, SourceError
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import prepared, read_stretch, registry_of_export
-from necrostats.registry.export.tidying import AcrossStretches, tidy, write_stretch
-from necrostats.registry.export.writing import CsvFile, Outputs, texts_of
+from necrostats.registry.export.reshaping import Stretch
+from necrostats.registry.export.tidying import AcrossStretches, example_layout, run_draft, run_tidy, tidy, write_stretch
+from necrostats.registry.export.writing import UNFINISHED, CsvFile, Outputs, texts_of
 from necrostats.registry.loading import read_registry
+from necrostats.registry.text import undefused
 
 
 def tidied(tmp_path, *lines, layout=WIDE, to="tidy", headings=HEADINGS):
@@ -270,3 +268,144 @@ def test_each_kind_of_value_has_one_way_of_being_written():
     assert texts_of(pd.Series([True, False, None], dtype="boolean")).tolist() == ["yes", "no", ""]
     assert texts_of(pd.Series([0.1, 250.0, np.nan])).tolist() == ["0.1", "250", ""]
     assert texts_of(pd.Series(["=1+1", None], dtype="string")).tolist() == ["=1+1", ""]
+
+
+def test_the_example_is_a_sound_layout():
+    layout = parse_layout(example_layout())
+    assert [sheet.names for sheet in layout.sheets] == [("DEN",), ("Scans",), ("Deaths",)]
+    assert layout.sheets[0].rows[3].overflow.column == "DEN8+"
+
+
+def test_tidy_says_what_became_of_everything_and_where_it_went(tmp_path):
+    line = wide_line(DEN1_date=date(2024, 3, 8), DEN1_tools="wand")
+    path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, line]})
+    (tmp_path / "layout.toml").write_text(WIDE)
+    said = []
+    report, stopped = run_tidy(
+        str(path), str(tmp_path / "layout.toml"), str(tmp_path / "to"), accepted=(), say=said.append
+    )
+    assert stopped and '"DEN1 tools": "wand"' in report
+    assert "cells 5 = interpreted 4 + unknown 0 + set aside 1" in report
+    assert str(tmp_path / "to" / "sessions.csv") in report
+    assert said[0] == "reading unit.xlsx"
+
+
+def test_a_layout_beside_an_export_is_all_that_read_registry_needs(tmp_path):
+    path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, wide_line()]})
+    (tmp_path / "layout.toml").write_text(WIDE)
+    assert len(read_registry(path, layout=tmp_path / "layout.toml").patients) == 1
+
+
+def test_a_draft_is_printed(tmp_path):
+    path = workbook(tmp_path / "unit.xlsx", {"DEN": [HEADINGS, wide_line()]})
+    assert run_draft(str(path)).startswith("# Proposed by necrostats")
+
+
+PATIENTS = """Patient ID,age_years,SEX,aetiology,index_period,observed_days,last_contact_day,vital_status,death_day
+p001 ,"67",Female,Gallstone,2024 q1,400,380,Alive,n/a
+P002,90+,F,alcohol,2024Q1,400,90.0,dead,90
+P003,"45,0",male,Drug ,2024Q2,300,300,alive,-
+P003,"45,0",male,Drug ,2024Q2,300,300,alive,-
+"""
+COLLECTIONS = """collection_id,patient_id,is_index,long_mm,solid_percent
+C1,P001,Y,120,"40,5"
+C2,p002,TRUE,12 cm,30
+C3,P003,1,90,unk
+"""
+SESSIONS = """session_id,patient_id,collection_id,day,session_type,yield_low,yield_high,yield_unit,events_checked
+S1,P001,C1,0,drainage,,,,yes
+S2,P001,C1,7,Necrosectomy,200-300,,ml,Y
+S5,P003,C3,0,drainage and necrosectomy,80,80.0,ML,No
+S6,P009,C3,5,necrosectomy,10,10,ml,No
+S7,P003,C3,5,necrosectomy,10,10,ml,No,extra
+"""
+
+
+@pytest.fixture
+def dirty(tmp_path):
+    folder = tmp_path / "dirty"
+    folder.mkdir()
+    for name, text in {"patients": PATIENTS, "collections": COLLECTIONS, "sessions": SESSIONS}.items():
+        (folder / f"{name}.csv").write_text(text)
+    return folder
+
+
+def _table(folder, name):
+    return pd.read_csv(folder / f"{name}.csv", dtype=str, keep_default_na=False)
+
+
+def test_blanks_wrong_types_and_other_decimal_marks_are_written_clean(dirty, tmp_path):
+    tidy(dirty, None, tmp_path / "clean")
+    patients, collections = _table(tmp_path / "clean", "patients"), _table(tmp_path / "clean", "collections")
+    assert patients["patient_id"].tolist() == ["P001", "P002", "P003"]
+    assert patients["age_years"].tolist() == ["67", "90", "45"]
+    assert patients["sex"].tolist() == ["female", "female", "male"]
+    assert patients["index_period"].tolist() == ["2024Q1", "2024Q1", "2024Q2"]
+    assert patients["death_day"].tolist() == ["", "90", ""]
+    assert collections["solid_percent"].tolist() == ["40.5", "30", ""]
+    assert collections["is_index"].tolist() == ["yes", "yes", "yes"]
+
+
+def test_what_was_written_is_read_as_the_dirty_folder_was_and_changes_no_more(dirty, tmp_path):
+    tidy(dirty, None, tmp_path / "clean")
+    first, again = read_registry(dirty), read_registry(tmp_path / "clean")
+    for name, table in first.tables.items():
+        pd.testing.assert_frame_equal(table, again.tables[name])
+    tidy(tmp_path / "clean", None, tmp_path / "cleaner")
+    for name in first.given:
+        assert text_in(tmp_path / "clean" / f"{name}.csv") == text_in(tmp_path / "cleaner" / f"{name}.csv")
+
+
+def test_every_cell_and_row_of_the_dirty_folder_is_accounted_for(dirty, tmp_path):
+    made = tidy(dirty, None, tmp_path / "clean")
+    assert made.counts.complete
+    filled = sum(
+        len([cell for cell in line.split(",") if cell.strip()]) for line in _lines(PATIENTS.replace('5,0"', '5.0"'))
+    )
+    filled += sum(
+        len([cell for cell in line.split(",") if cell.strip()]) for line in _lines(COLLECTIONS.replace("0,5", "0.5"))
+    )
+    filled += sum(
+        len([cell for cell in line.split(",") if cell.strip()]) for line in _lines(SESSIONS.replace(",extra", ""))
+    )
+    assert made.counts.cells == filled
+    assert (made.counts.rows, made.counts.rows_set_aside) == (12, 3)
+    ledger = _table(tmp_path / "clean", "ledger")
+    assert len(ledger) == filled
+    line = ledger[(ledger["field"] == "yield_low") & (ledger["written"] == "200-300")].iloc[0]
+    assert (line["cell"], line["outcome"], line["value"]) == ("F3", "set aside", "")
+
+
+def _lines(text):
+    return text.splitlines()[1:]
+
+
+def test_an_age_that_is_not_kept_is_in_no_file(dirty, tmp_path):
+    (dirty / "patients.csv").write_text(PATIENTS.replace("90+", "97"))
+    for path in tidy(dirty, None, tmp_path / "clean").files:
+        assert "97" not in text_in(path).replace("0.97", "")
+
+
+def test_a_folder_that_holds_other_things_is_not_written_to(dirty, tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.docx").write_text("mine")
+    with pytest.raises(NecrostatsError, match=r"holds other things \(notes.docx\)"):
+        tidy(dirty, None, tmp_path / "mine")
+    assert [path.name for path in (tmp_path / "mine").iterdir()] == ["notes.docx"]
+
+
+def test_a_folder_that_another_run_writes_to_is_left_alone_and_the_way_out_is_said(dirty, tmp_path):
+    busy = tmp_path / "clean" / UNFINISHED
+    busy.mkdir(parents=True)
+    with pytest.raises(NecrostatsError, match="another run") as caught:
+        tidy(dirty, None, tmp_path / "clean")
+    assert str(busy) in str(caught.value) and busy.is_dir()
+    busy.rmdir()
+    assert tidy(dirty, None, tmp_path / "clean").files
+
+
+def test_an_export_without_a_layout_is_told_how_to_get_one(tmp_path):
+    (tmp_path / "export").mkdir()
+    (tmp_path / "export" / "den.csv").write_text("ID,Date\n1,2\n")
+    with pytest.raises(SourceError, match="draft-layout"):
+        tidy(tmp_path / "export", None, tmp_path / "clean")

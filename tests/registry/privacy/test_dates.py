@@ -10,6 +10,7 @@ import re
 import pytest
 
 from necrostats.registry.privacy import Sheet, find_identifiers
+from necrostats.registry.privacy.columns import KnownWords
 from necrostats.registry.privacy.dates import (
     ABBREVIATED,
     FEASTS,
@@ -20,8 +21,7 @@ from necrostats.registry.privacy.dates import (
     is_age,
     may_be_age,
 )
-from necrostats.registry.privacy.folding import fold
-from necrostats.registry.privacy.known_words import KnownWords
+from necrostats.registry.text import fold
 
 
 def _rules(text: str) -> set[str]:

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from necrostats.registry.privacy.folding import fold
 from necrostats.registry.privacy.names import (
     GIVEN_NAMES,
     SURNAMES,
     is_given_name,
     is_initialled,
     is_name_in_lower_case,
+    is_ordinary,
     is_surname,
     may_name_in_other_script,
     names_by_deed,
     words_addressed,
 )
-from necrostats.registry.privacy.vocabulary import is_ordinary
+from necrostats.registry.text import fold
 
 
 @pytest.mark.parametrize(

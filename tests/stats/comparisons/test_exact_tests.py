@@ -1,16 +1,16 @@
-""""""
-
 from __future__ import annotations
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 from scipy import special, stats
 from scipy.stats import chi2_contingency
 
-from necrostats.errors import StatisticsError
+from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.comparisons import boschloo, chi_squared, fisher, fisher_mid_p, freeman_halton, yates
+from necrostats.stats.comparisons.exact_tests import share_against
 
 EVERY = (boschloo, chi_squared, fisher, fisher_mid_p, yates)
 
@@ -124,3 +124,18 @@ def test_nothing_to_test_gives_no_p_and_a_note(k, n):
 def test_too_many_tables_are_refused_with_a_way_out():
     with pytest.raises(StatisticsError, match="χ²"):
         freeman_halton([40] * 8, [80] * 8)
+
+
+def test_none_of_three_against_a_half_worked_by_hand():
+    assert_allclose(share_against(0, 3, 0.5).p_value, 2 / 8)
+    assert_allclose(share_against(0, 3, 0.5, alternative="less").p_value, 1 / 8)
+    assert share_against(0, 3, 0.5, alternative="greater").p_value == 1
+
+
+def test_edges():
+    assert np.isnan(share_against(0, 0, 0.5).p_value) and share_against(0, 0, 0.5).notes
+    assert share_against(3, 3, 1).p_value == 1 and share_against(1, 3, 0).p_value == 0
+    with pytest.raises(StatisticsError, match="benchmark"):
+        share_against(1, 3, 1.2)
+    with pytest.raises(ChoiceError):
+        share_against(1, 3, 0.2, alternative="both")

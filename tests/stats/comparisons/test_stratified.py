@@ -4,8 +4,11 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from statsmodels.stats.contingency_tables import StratifiedTable
+from statsmodels.stats.contingency_tables import mcnemar as reference
 
+from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.comparisons import mantel_haenszel, odds_ratio
+from necrostats.stats.comparisons.stratified import METHODS, mcnemar
 
 STRATA = ([5, 8, 2, 4], [7, 11, 3, 20], [10, 12, 9, 7], [28, 32, 23, 22])
 
@@ -50,3 +53,33 @@ def test_no_events_in_one_group_anywhere_leave_a_ratio_without_limits():
     assert none.estimate == 0 and all_.estimate == np.inf
     assert np.isnan([none.low, none.high, all_.low, all_.high]).all()
     assert none.notes[-1].code == "ZERO_EVENTS" and 0 < none.p_value < 1
+
+
+def test_one_against_five_worked_by_hand():
+    """2 × (1 + 6) / 64, less 6 / 64 for mid-P; χ² (5 − 1)² / 6 and (|5 − 1| − 1)² / 6."""
+    assert_allclose(mcnemar(1, 5).p_value, 14 / 64)
+    assert_allclose(mcnemar(1, 5, method="mid-P").p_value, 8 / 64)
+    assert_allclose(mcnemar(1, 5, method="uncorrected").statistic, 16 / 6)
+    assert_allclose(mcnemar(1, 5, method="corrected").statistic, 9 / 6)
+
+
+@pytest.mark.parametrize("counts", [(3, 9), (12, 30), (0, 4)])
+def test_the_exact_and_the_corrected_test_are_those_of_statsmodels(counts):
+    b, c = counts
+    table = [[0, b], [c, 0]]
+    assert_allclose(mcnemar(b, c).p_value, reference(table, exact=True).pvalue, rtol=1e-9)
+    assert_allclose(mcnemar(b, c, method="corrected").p_value, reference(table, exact=False).pvalue, rtol=1e-9)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_nobody_changed_and_as_many_each_way(method):
+    assert np.isnan(mcnemar(0, 0, method=method).p_value) and mcnemar(0, 0, method=method).notes
+    assert mcnemar(4, 4, method=method).p_value > 0.8
+    assert_allclose(mcnemar(2, 7, method=method).p_value, mcnemar(7, 2, method=method).p_value, rtol=1e-12)
+
+
+def test_wrong_arguments_are_refused():
+    with pytest.raises(ChoiceError):
+        mcnemar(1, 2, method="bowker")
+    with pytest.raises(StatisticsError):
+        mcnemar([1, 2], 3)
