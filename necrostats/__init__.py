@@ -43,6 +43,7 @@ _HOMES = {
         "adverse_event_cases",
         "adverse_event_rates",
         "adverse_events_by_class",
+        "against_published",
         "attribution_sensitivity",
         "bootstrap_resolution",
         "case_listing",

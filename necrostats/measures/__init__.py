@@ -5,6 +5,7 @@ from necrostats.measures.adverse_event_comparisons import compare_adverse_events
 from necrostats.measures.adverse_event_grades import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.measures.adverse_event_times import time_to_first_event
 from necrostats.measures.adverse_events import adverse_event_rates
+from necrostats.measures.benchmarks import against_published
 from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
 from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
@@ -39,6 +40,7 @@ __all__ = [
     "adverse_event_cases",
     "adverse_event_rates",
     "adverse_events_by_class",
+    "against_published",
     "attribution_sensitivity",
     "bootstrap_resolution",
     "case_listing",
