@@ -1,0 +1,65 @@
+"""What a lock holds beside the tables: the definitions and the figures of the day."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+from necrostats.definitions.adverse_events import THIRTY_DAYS
+from necrostats.definitions.indicators import INDICATORS, Indicator
+from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
+from necrostats.measures.indicators import LONGEST_IN, counted, needed
+from necrostats.registry.export.reading import quietly
+from necrostats.registry.loading import read_registry
+from necrostats.registry.lock import Figures, Lock, read_lock, write_lock
+from necrostats.registry.tables import Registry
+
+
+def lock_registry(
+    source: str | Path,
+    to: str | Path,
+    *,
+    layout: str | Path | None = None,
+    accepted: Sequence[str] = (),
+    say: Callable[[str], None] = quietly,
+) -> Lock:
+    """Freeze the registry in a source, with its definitions and figures, in a new folder: what the next review compares.
+
+    Raises as `read_registry` does, and NecrostatsError for a folder that holds anything; nothing is written then.
+    """
+    say("reading")
+    registry = read_registry(source, layout=layout, accepted=accepted)
+    say("writing")
+    write_lock(registry, to, definitions=definitions_today(), figures=figures_of(registry), say=say)
+    return read_lock(to)
+
+
+def definitions_today() -> dict[str, object]:
+    """Every threshold behind an indicator, by its name: plain values, as a manifest holds them."""
+    return {
+        "resolution": asdict(DOCUMENTED_RESOLUTION),
+        "horizon in days": DOCUMENTED_RESOLUTION.horizon_days,
+        "event window": asdict(THIRTY_DAYS),
+        "longest days of a lumen-apposing stent": LONGEST_IN,
+        "indicators": {each.name: _of_indicator(each) for each in INDICATORS},
+    }
+
+
+def _of_indicator(indicator: Indicator) -> dict[str, object]:
+    return {**asdict(indicator), "event_types": list(indicator.event_types)}
+
+
+def answerable(registry: Registry) -> list[Indicator]:
+    """The indicators for which everything is recorded."""
+    return [each for each in INDICATORS if all(need.met(registry) for need in needed(each))]
+
+
+def figures_of(registry: Registry) -> Figures:
+    """Events and denominator of every indicator that is recorded, in each quarter."""
+    return {each.name: _by_quarter(registry, each) for each in answerable(registry)}
+
+
+def _by_quarter(registry: Registry, indicator: Indicator) -> dict[str, tuple[int, int]]:
+    found = counted(registry, indicator)
+    return dict(zip(registry.periods, zip(found.events.tolist(), found.n.tolist(), strict=True), strict=True))
