@@ -105,8 +105,7 @@ def _stable(then: pd.DataFrame, now: pd.DataFrame, key: str, found: Mapping[int,
 def _paired(then: pd.DataFrame, now: pd.DataFrame, by: Sequence[str], found: Mapping[int, int]) -> dict[int, int]:
     """Further pairs among the rows not yet paired, alike in some columns; of several alike the first with the first."""
     sides = [
-        side[~side.index.isin(taken)][list(by)]
-        for side, taken in ((then, list(found)), (now, list(found.values())))
+        side[~side.index.isin(taken)][list(by)] for side, taken in ((then, list(found)), (now, list(found.values())))
     ]
     ranked = [side.assign(rank=side.groupby(list(by), sort=False).cumcount(), row=side.index) for side in sides]
     both = ranked[0].merge(ranked[1], on=[*by, "rank"], suffixes=("", "_now"))
@@ -116,9 +115,7 @@ def _paired(then: pd.DataFrame, now: pd.DataFrame, by: Sequence[str], found: Map
 def _common_ids(then: pd.DataFrame, now: pd.DataFrame, key: str) -> dict[str, str]:
     """The id of each record then → the one it has in both tables."""
     today, used = now[key].to_dict(), set(now[key])
-    return {
-        old: today.get(label, f"{old}{AT_THE_LOCK}" if old in used else old) for label, old in then[key].items()
-    }
+    return {old: today.get(label, f"{old}{AT_THE_LOCK}" if old in used else old) for label, old in then[key].items()}
 
 
 def _renamed(before: Tables, table: Table, ids: Mapping[str, str]) -> None:

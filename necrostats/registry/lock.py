@@ -139,7 +139,9 @@ def _read_manifest(folder: Path) -> Mapping:
         raise SourceError(f"{folder} is not there, or is no folder. Give the folder that necrostats lock wrote.")
     path = folder / MANIFEST
     if not path.is_file():
-        raise NecrostatsError(f"{folder} is no lock: it holds no {MANIFEST}. Give the folder that necrostats lock wrote.")
+        raise NecrostatsError(
+            f"{folder} is no lock: it holds no {MANIFEST}. Give the folder that necrostats lock wrote."
+        )
     try:
         manifest = json.loads(path.read_bytes())
     except (ValueError, OSError) as error:
