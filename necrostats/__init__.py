@@ -34,6 +34,7 @@ _HOMES = {
         "YieldComparison",
     ),
     "definitions.attribution": ("AttributionRule",),
+    "definitions.indicators": ("Target", "targets_from"),
     "definitions.resolution": ("ResolutionDefinition",),
     "measures": (
         "CaseSeries",
@@ -55,6 +56,7 @@ _HOMES = {
         "complication_index",
         "course_ends",
         "data_completeness",
+        "data_tasks",
         "deaths",
         "debridement_yield",
         "event_free_survival",
@@ -67,6 +69,7 @@ _HOMES = {
         "landmark_resolution",
         "naive_mean_sessions",
         "necrosectomies_a_patient",
+        "open_cases",
         "parametric_resolution",
         "patient_courses",
         "precision_plan",

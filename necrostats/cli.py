@@ -76,6 +76,9 @@ def _add_report(commands, shared: argparse.ArgumentParser) -> None:
     report.add_argument(
         "--documents", action="store_true", help="also write the abstract as docx, the results as xlsx, and the figure"
     )
+    report.add_argument(
+        "--cases", action="store_true", help="also write the list of cases as a page of its own, for the unit alone"
+    )
     report.add_argument("--show-code", action="store_true", help="show the code of each cell")
     report.add_argument(
         "--timeout", type=_seconds, default=600, metavar="SECONDS", help="the longest a cell may run (600)"
@@ -256,6 +259,7 @@ def _report(request: argparse.Namespace) -> int:
         accepted=request.accept,
         parameters=dict(request.param),
         documents=request.documents,
+        cases=request.cases,
         show_code=request.show_code,
         timeout=request.timeout,
         say=request.say,

@@ -202,8 +202,9 @@ class Quarters(Rates):
     """Indicators (`variable`) by quarter (`group`), with what a frozen baseline lets expect of each.
 
     `centre` is the baseline's share, `expected_low` and `expected_high` the counts that are still compatible with it,
-    `action_low` and `action_high` the limits beyond which a count is a `signal`. `verdict` stands in the rows of the
-    `quarter` that is judged; `baseline` names its stretch in words.
+    `action_low` and `action_high` the limits beyond which a count is a `signal`. `verdict` stands in the row that is
+    judged of each indicator: that of `quarter` (several quarters may be one: "2025Q3..2026Q2"), or of the last that has
+    matured; `baseline` names its stretch in words. `target` says whether the unit's own target is met.
     """
 
     columns: ClassVar[tuple[str, ...]] = (
@@ -218,14 +219,16 @@ class Quarters(Rates):
         "baseline_quarters",
         "signal",
         "verdict",
+        "target",
+        "name",
     )
 
     quarter: str = ""
     baseline: str = ""
 
     def judged(self) -> pd.DataFrame:
-        """The rows of the quarter that is judged, one an indicator."""
-        return self.frame[self.frame["group"] == self.quarter]
+        """The rows that are judged, one an indicator."""
+        return self.frame[self.frame["verdict"] != ""]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)

@@ -10,6 +10,7 @@ from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
 from necrostats.measures.course_ends import case_listing, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.courses import patient_courses
+from necrostats.measures.data_tasks import data_tasks, open_cases
 from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.definition_sensitivity import sensitivity
 from necrostats.measures.instrument_combinations import instrument_combinations
@@ -51,6 +52,7 @@ __all__ = [
     "complication_index",
     "course_ends",
     "data_completeness",
+    "data_tasks",
     "deaths",
     "debridement_yield",
     "event_free_survival",
@@ -63,6 +65,7 @@ __all__ = [
     "landmark_resolution",
     "naive_mean_sessions",
     "necrosectomies_a_patient",
+    "open_cases",
     "parametric_resolution",
     "patient_courses",
     "precision_plan",

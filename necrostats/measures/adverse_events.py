@@ -182,7 +182,7 @@ SHARES = (PATIENTS, SESSIONS, EVENTS_A_PATIENT)
 _ESTIMANDS = {
     PATIENTS: "share of patients",
     SESSIONS: "share of sessions",
-    PATIENT_DAYS: "rate per 100 patient-days",
+    PATIENT_DAYS: "rate over patient-days",
     STENT_DAYS: "stent-related events per 100 stent-days",
     EVENTS_A_PATIENT: "events per patient",
 }

@@ -440,7 +440,7 @@ def stent_time(registry: Registry, watched_patients: np.ndarray) -> StentTime:
         patient[kept], weights=np.maximum(end - start, 1)[kept], minlength=len(registry.patients)
     ).astype(np.int64)
     related = _related(registry)
-    fell_in = related & _on_a_stent_day(registry, start, end, kept)
+    fell_in = on_a_stent_day(registry, related, kept)
     whose = registry.position("adverse_events").astype(np.int64)
     elsewhere = related & watched_patients[whose] & ~fell_in
     return StentTime(
@@ -459,9 +459,13 @@ def _related(registry: Registry) -> np.ndarray:
     return (events["stent_id"].notna() | events["event_type"].isin(STENT_EVENTS)).to_numpy(dtype=bool)
 
 
-def _on_a_stent_day(registry: Registry, start: np.ndarray, end: np.ndarray, kept: np.ndarray) -> np.ndarray:
-    """Whether the stent named, or else any stent of the patient, was in on the day of each event (E,)."""
-    events = registry.adverse_events
+def on_a_stent_day(registry: Registry, wanted: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """Which of the events `wanted` (E,) fell on a day on which the stent named, or else any of the patient's, was in.
+
+    `kept` (T,) are the stents to look at.
+    """
+    events, (end, _) = registry.adverse_events, stent_days(registry)
+    start = registry.stents["placed_day"].to_numpy(dtype=np.int64)
     day = events["day"].to_numpy(dtype=np.int64)
     named, patient = registry.position("adverse_events", "stents"), registry.position("adverse_events")
     found = np.zeros(len(events), dtype=bool)
@@ -469,7 +473,7 @@ def _on_a_stent_day(registry: Registry, start: np.ndarray, end: np.ndarray, kept
     order = np.argsort(by_patient, kind="stable")
     owner, first, last = by_patient[order], start[kept][order], end[kept][order]
     opens, closes = (np.searchsorted(owner, patient, side) for side in ("left", "right"))
-    for place in np.flatnonzero(_related(registry)):
+    for place in np.flatnonzero(wanted):
         if named[place] >= 0:
             stent = named[place]
             found[place] = kept[stent] and start[stent] <= day[place] <= end[stent]

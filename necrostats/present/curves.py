@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 
+import numpy as np
 import pandas as pd
 
 from necrostats.errors import unknown_choice
@@ -18,7 +20,9 @@ from necrostats.present.style import BACKDROP, MOST_STYLES, Style, drawing, styl
 from necrostats.present.wording import alternative, caption
 from necrostats.results import Curves
 
-_MANY_TICKS = 6
+_MANY_TICKS, _MOST_TICKS = 6, 12
+LOW = 0.2
+"""A share up to which competing causes are drawn on a scale of their own."""
 
 
 def _chosen_cause(result: Curves, cause: str | None) -> object:
@@ -34,9 +38,12 @@ def _horizon(result: Curves) -> float:
 
 
 def _ticks(result: Curves, horizon: float) -> tuple[int, ...]:
-    """The landmarks, or else a few of the points that the table has."""
+    """The landmarks, with what lies evenly between them, or else a few of the points that the table has."""
     points = sorted(int(each) for each in result.frame[result.axis].unique() if each <= horizon)
     if result.landmarks:
+        step = math.gcd(*result.landmarks)
+        if points[:1] == [0] and step and horizon / step <= _MOST_TICKS:
+            return tuple(range(0, int(horizon) + 1, step))
         return tuple(sorted({*result.landmarks, *points[:1]} if points[:1] == [0] else result.landmarks))
     step = max(1, -(-len(points) // _MANY_TICKS))
     return tuple(points[::step])
@@ -106,9 +113,11 @@ def _rows_of(result: Curves, group: object, cause: object) -> pd.DataFrame:
 
 
 def _risk_row(rows: pd.DataFrame, result: Curves, label: str) -> RiskRow:
-    known = dict(zip(rows[result.axis], rows["at_risk"], strict=True))
+    """How many were at risk just before each tick: as many as before the next point at which anything happened."""
+    at, risk = rows[result.axis].to_numpy(), [*rows["at_risk"], 0]
     ticks = _ticks(result, _horizon(result))
-    return RiskRow(label=label, counts=tuple(numbers.count(known.get(tick, 0)) for tick in ticks))
+    places = np.searchsorted(at, ticks, side="left")
+    return RiskRow(label=label, counts=tuple(numbers.count(risk[place]) for place in places))
 
 
 def _n(result: Curves, group: object, cause: object) -> int:
@@ -121,7 +130,7 @@ def _group_label(result: Curves, group: object, cause: object) -> str:
 
 
 def _by_cause(result: Curves, group: object, main: object) -> Panel:
-    """One group: the main cause in bold, the competing causes thinner."""
+    """One group: the main cause in bold, the competing causes thinner, and below it where all of them are rare."""
     causes = sorted(in_order(result.frame["cause"]), key=lambda cause: cause != main)
     curves = []
     for place, cause in enumerate(causes):
@@ -129,7 +138,9 @@ def _by_cause(result: Curves, group: object, main: object) -> Panel:
         label = with_n(plain(cause), numbers.count(_n(result, group, cause)))
         curves.append(_curve(_drawn(rows, result), rows, result, label, style_at(place), cause == main))
     risk = (_risk_row(_rows_of(result, group, main), result, "At risk"),)
-    return Panel(title="", curves=tuple(curves), risk=risk)
+    if result.falling or any(max(curve.y, default=0) > LOW for curve in curves[1:]):
+        return Panel(title="", curves=tuple(curves), risk=risk)
+    return Panel(title="", curves=tuple(curves[:1]), apart=tuple(curves[1:]), risk=risk)
 
 
 def _by_group(result: Curves, groups: list, drawn: list, main: object) -> Panel:

@@ -44,6 +44,58 @@ def without_small(table: pd.DataFrame, few: pd.Series, limits: list[str]) -> pd.
     return shown.reset_index(drop=True)
 
 
+MOST_WITH_ZEROS = 3
+_HUNDRED, _THOUSAND = "100 ", "1,000 "
+
+
+def per_thousand(table: pd.DataFrame) -> pd.DataFrame:
+    """Rates of Rates over days, per 1,000 of them where none reaches 1 per 100; shares and the rest as they are."""
+    shown = table.copy()
+    units = shown["unit"].astype(object)
+    for unit in dict.fromkeys(units):
+        rows = units == unit
+        small = shown.loc[rows, "estimate"].fillna(0).max() < 1
+        if str(unit).startswith(_HUNDRED) and small:
+            shown.loc[rows, LIMITS] = shown.loc[rows, LIMITS].astype(float) * 10
+            shown.loc[rows, "per"] = shown.loc[rows, "per"] * 10
+            units = units.where(~rows, _THOUSAND + str(unit).removeprefix(_HUNDRED))
+    order = list(dict.fromkeys(units))
+    return shown.assign(unit=pd.Categorical(units, categories=order, ordered=True))
+
+
+def without_zeros(table: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """The variables that happened, the most frequent first (any of them stays on top), and the others in a sentence.
+
+    Groups keep all their rows, and so do tables of three variables or fewer.
+    """
+    variables = in_order(table["variable"])
+    if is_grouped(table) or len(variables) <= MOST_WITH_ZEROS:
+        return table, ()
+    most = table.groupby(table["variable"].astype(object))["events"].max()
+    none = [each for each in variables[1:] if not most.get(each, 0)]
+    kept = [variables[0], *sorted((each for each in variables[1:] if each not in none), key=lambda each: -most[each])]
+    rows = table[table["variable"].isin(kept)]
+    rows = rows.assign(variable=pd.Categorical(rows["variable"].astype(object), categories=kept, ordered=True))
+    zeros = table[table["variable"].isin(none) & (table["n"] > 0)]
+    return rows.sort_values("variable", kind="stable"), _none_recorded(zeros)
+
+
+def _none_recorded(zeros: pd.DataFrame) -> tuple[str, ...]:
+    """What was not recorded at all, once for all that rest on the same numbers, each with its exact upper limit."""
+    basis = {}
+    for variable, rows in zeros.groupby("variable", observed=True, sort=False):
+        limits = tuple(_bounded(row) for row in rows.itertuples())
+        basis.setdefault(limits, []).append(plain(variable))
+    return tuple(
+        f"None recorded: {listed(names)} (each 0 of {'; of '.join(limits)})." for limits, names in basis.items()
+    )
+
+
+def _bounded(row) -> str:
+    of = f"{numbers.count(row.n)} {plural(row.n, exposure(row.unit))}"
+    return f"{of}, up to {_upper(row)}" if numbers.known(row.high) and row.n >= numbers.FEWEST_FOR_A_RATE else of
+
+
 def _rate_row(row, few: bool, label: str, indent: int, style) -> Row:
     blank = few or not numbers.known(row.n) or row.n == 0
     mark = Mark(estimate=row.estimate, low=row.low, high=row.high, style=style, hollow=row.events == 0)
@@ -105,7 +157,7 @@ def _shortened(result: Rates) -> tuple[Rates, int]:
 
 @chart.register(Rates)
 def _(result: Rates, *, width: str = "page", **options) -> Figure:
-    result, hidden = _shortened(result)
+    result, hidden = _shortened(replace(result, frame=per_thousand(result.frame)))
     few = too_few_for_a_rate(result.frame)
     units = [unit for unit in in_order(result.frame["unit"]) if (result.frame["unit"] == unit).any()]
     panels = tuple(_rate_panel(result, unit, few) for unit in units) or (_empty_panel("Nobody at risk"),)
@@ -264,20 +316,14 @@ def _short(row, few: bool) -> str:
 
 
 def _by_type(rows: pd.DataFrame, few: pd.Series, level: float) -> str:
-    """The further variables of one group in one unit, those with none last."""
+    """The further variables of one group in one unit, those with none last and together."""
     each = [(row, bool(few[row.Index])) for row in rows.itertuples() if numbers.known(row.n) and row.n > 0]
     some = [_short(row, is_few) for row, is_few in each if row.events > 0]
-    none = [
-        _short(row, True) + ("" if is_few or not numbers.known(row.high) else f" (up to {_upper(row)})")
-        for row, is_few in each
-        if row.events == 0
-    ]
-    if not each:
-        return ""
-    unit = each[0][0].unit
-    said = [f"By type, {unit} with the event, {numbers.interval_name(level)}: {', '.join(some)}"] * bool(some)
-    said += [f"none recorded: {listed(none)}"] * bool(none)
-    return sentence_case("; ".join(said)) + "."
+    none = _none_recorded(rows[(rows["events"] == 0) & (rows["n"] > 0)])
+    if not some:
+        return " ".join(none)
+    said = f"By type, {each[0][0].unit} with the event, {numbers.interval_name(level)}: {', '.join(some)}."
+    return " ".join((said, *none))
 
 
 def _shares(rows: pd.DataFrame) -> pd.Series:
@@ -286,7 +332,7 @@ def _shares(rows: pd.DataFrame) -> pd.Series:
 
 @findings.register(Rates)
 def _(result: Rates, **options) -> tuple[str, ...]:
-    table, level = result.frame, result.method.level
+    table, level = per_thousand(result.frame), result.method.level
     few, grouped = too_few_for_a_rate(table), is_grouped(table)
     variables = in_order(table["variable"])
     in_full = variables if len(variables) <= MOST_IN_FULL else variables[:1]

@@ -25,6 +25,7 @@ HEIGHT = {"page": 2.6, "column": 1.9, "facet": 0.95}
 NARROW = 5.0
 FACET_GAP = 0.32
 NAME_GAP = 0.06
+APART, APART_GAP = 0.85, 0.17
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,12 +57,13 @@ class RiskRow:
 
 @dataclass(frozen=True, kw_only=True)
 class Panel:
-    """Curves on one pair of axes; `behind` are drawn in grey."""
+    """Curves on one pair of axes; `behind` are drawn in grey, `apart` below them on a scale of their own."""
 
     title: str
     curves: tuple[Curve, ...]
     risk: tuple[RiskRow, ...]
     behind: tuple[Curve, ...] = ()
+    apart: tuple[Curve, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,6 +95,7 @@ class _Layout:
     remarks: str
     title: float
     ticks: tuple[int, ...]
+    apart: float
 
 
 def _widest(labels: list[str], size: float, most: float, *, bold: bool = False) -> float:
@@ -108,7 +111,7 @@ def _layout(grid: Grid, width: float) -> _Layout:
     narrow, facets = width < NARROW, len(grid.panels) > 1
     size = "narrow" if narrow else "wide"
     at_risk = [row.label for panel in grid.panels for row in panel.risk]
-    names = [curve.label for panel in grid.panels for curve in panel.curves if curve.label]
+    names = [curve.label for panel in grid.panels for curve in (*panel.curves, *panel.apart) if curve.label]
     left = MARGIN + max(0.42, _widest(at_risk, SMALL, 0.62 if narrow else 1.5) + 0.2)
     label = _widest(names, TEXT, 0.72 if narrow else 1.7, bold=True)
     right = label + LEADER[size] + HANDLE[size] + NAME_GAP if names else 0.12
@@ -117,7 +120,8 @@ def _layout(grid: Grid, width: float) -> _Layout:
     height = HEIGHT["facet" if facets else "column" if narrow else "page"]
     titles = [wrapped(panel.title, plot, SMALL, bold=True, most=2) for panel in grid.panels]
     title = (TITLE + LINE * max(text.count("\n") for text in titles)) * facets
-    inside = title + height + TICKS + LINE * (not facets)
+    apart = APART * any(panel.apart for panel in grid.panels)
+    inside = title + height + apart + TICKS + LINE * (not facets)
     return _Layout(
         left=left,
         plot_width=plot,
@@ -131,6 +135,7 @@ def _layout(grid: Grid, width: float) -> _Layout:
         y_label=wrapped(grid.y_label, width - 2 * MARGIN, TEXT, most=2),
         remarks="\n".join(wrapped(remark, width - 2 * MARGIN, SMALL) for remark in grid.remarks),
         ticks=_kept_ticks(grid, plot),
+        apart=apart,
     )
 
 
@@ -196,7 +201,7 @@ def _tick_widths(grid: Grid) -> list[float]:
 def _kept_ticks(grid: Grid, plot_width: float) -> tuple[int, ...]:
     """The places of the ticks that leave room for what stands under them.
 
-    On an axis of whole things every second or third, evenly; else the last, the first, and what fits from the left.
+    Where they lie evenly every second or third, evenly; else the last, the first, and what fits from the left.
     """
     low, high = _span(grid)
     wide, places = _tick_widths(grid), range(len(grid.ticks))
@@ -205,7 +210,7 @@ def _kept_ticks(grid: Grid, plot_width: float) -> tuple[int, ...]:
     def free(place: int, kept: list[int]) -> bool:
         return all(abs(at[place] - at[other]) > (wide[place] + wide[other]) / 2 + 0.07 for other in kept)
 
-    if grid.whole:
+    if grid.whole or len({b - a for a, b in pairwise(grid.ticks)}) == 1:
         even = (places[::step] for step in range(1, len(places) + 1))
         return tuple(next((kept for kept in even if all(free(b, [a]) for a, b in pairwise(kept))), places[:1]))
     kept: list[int] = []
@@ -225,18 +230,23 @@ def _draw_axes(axes: Axes, grid: Grid, ticks: tuple[int, ...], span: tuple[float
     axes.grid(axis="y", color=RULE, linewidth=0.5)
 
 
-def _draw_labels(pen: Pen, panel: Panel, layout: _Layout, at: tuple[float, float]) -> None:
-    """A label for each curve beside its end, with a short sample of its line; `at`: top left corner of the axes."""
+def _draw_labels(
+    pen: Pen, curves: tuple[Curve, ...], layout: _Layout, at: tuple[float, float], height: float, top_share: float = 1.0
+) -> None:
+    """A label for each curve beside its end, with a short sample of its line.
+
+    `at`: top left corner of the axes, which are `height` inches high and end at `top_share`.
+    """
     left, top = at
-    named = [curve for curve in panel.curves if curve.label]
+    named = [curve for curve in curves if curve.label]
     texts = [wrapped(curve.label, layout.label, TEXT, bold=curve.bold) for curve in named]
     ends = [next((y for y in reversed(curve.y) if math.isfinite(y)), 0.0) for curve in named]
-    wanted = [y * layout.plot_height for y in ends]
+    wanted = [min(y / top_share, 1.0) * height for y in ends]
     sizes = [(text.count("\n") + 1) * LINE + 0.03 for text in texts]
-    centres = spread(wanted, sizes, -0.12, layout.plot_height + 0.1)
+    centres = spread(wanted, sizes, -0.12, height + 0.1)
     edge = left + layout.plot_width
     for curve, text, goal, centre in zip(named, texts, wanted, centres, strict=True):
-        y, from_y = top + layout.plot_height - centre, top + layout.plot_height - goal
+        y, from_y = top + height - centre, top + height - goal
         start = left + layout.plot_width + layout.leader
         pen.line((edge + 0.02, start - 0.02), (from_y, y), colour=QUIET, linewidth=0.5)
         look = {"linestyle": curve.style.line, "linewidth": 2.0 if curve.bold else 1.3}
@@ -268,6 +278,25 @@ def _span(grid: Grid) -> tuple[float, float]:
     return -0.012 * stop, stop
 
 
+def _draw_apart(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[float, float]) -> None:
+    """The curves that would lie along the bottom, on axes of their own; `at`: their top left corner."""
+    height, most = APART - APART_GAP, _top_of(panel.apart)
+    axes, span = pen.axes(*at, layout.plot_width, height), _span(grid)
+    _draw_axes(axes, grid, layout.ticks, span, True)
+    axes.set_ylim(0, most)
+    axes.set_yticks([0, most / 2, most], [f"{100 * share:g} %" for share in (0, most / 2, most)])
+    for curve in panel.apart:
+        _shade(axes, curve, span[1], 0.1)
+        _draw_curve(axes, curve, span[1])
+    _draw_labels(pen, panel.apart, layout, at, height, most)
+
+
+def _top_of(curves: tuple[Curve, ...]) -> float:
+    """An even share above every curve; their intervals may go beyond."""
+    highest = max((y for curve in curves for y in curve.y if math.isfinite(y)), default=0.0)
+    return next((share for share in (0.02, 0.04, 0.1, 0.2, 0.3) if share >= 1.25 * highest), 1.0)
+
+
 def _draw_panel(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[float, float], first: bool) -> None:
     left, top = at
     facets = len(grid.panels) > 1
@@ -285,7 +314,11 @@ def _draw_panel(pen: Pen, grid: Grid, panel: Panel, layout: _Layout, at: tuple[f
         _shade(axes, curve, span[1], 0.14 if len(panel.curves) < 3 else 0.1)
         _draw_boxes(axes, curve)
         _draw_curve(axes, curve, span[1])
-    _draw_labels(pen, panel, layout, (left, top))
+    _draw_labels(pen, panel.curves, layout, (left, top), layout.plot_height)
+    if panel.apart:
+        axes.tick_params(axis="x", labelbottom=False)
+        _draw_apart(pen, grid, panel, layout, (left, top + layout.plot_height + APART_GAP))
+        top += layout.apart
     if not panel.curves and not facets:
         middle = left + layout.plot_width / 2, top + layout.plot_height / 2
         pen.middle(*middle, "Nothing can be drawn: see below", color=QUIET, ha="center")

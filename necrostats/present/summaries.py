@@ -331,9 +331,16 @@ def _sorted(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(_least=order, _name=name).sort_values(["_least", "_name"], kind="stable")
 
 
+def with_gaps(table: pd.DataFrame) -> pd.DataFrame:
+    """The rows of the columns that are not filled everywhere; all of them where every column is."""
+    least = table.groupby(table["variable"].astype(object))["estimate"].transform("min")
+    gaps = table[(least < 1).to_numpy()]
+    return gaps if len(gaps) else table
+
+
 def _completeness_panel(result: Summary, few: pd.Series) -> Panel:
     table = result.frame
-    grouped, rows = is_grouped(table), _sorted(table)
+    grouped, rows = is_grouped(table), _sorted(with_gaps(table))
     made = []
     for variable, here in rows.groupby("variable", observed=True, sort=False):
         if grouped:
@@ -409,4 +416,13 @@ def _(result: Summary, *, width: str = "page", **options) -> Figure:
     undrawn = ", ".join(plain(variable) for variable in _without_a_mean(result.frame, few))
     in_table = f"Too few for any mean, so in the table only: {undrawn}" if undrawn else ""
     data = without_small(result.frame, few, LIMITS)
-    return figure_of(result, panels, data, "Dots with bars", width, remark, in_table)
+    return figure_of(result, panels, data, "Dots with bars", width, remark, in_table, _left_out_when_full(result))
+
+
+def _left_out_when_full(result: Summary) -> str:
+    """How many columns are not drawn because nothing is missing of them."""
+    table = result.frame
+    if not is_completeness(table):
+        return ""
+    full = table["variable"].nunique() - with_gaps(table)["variable"].nunique()
+    return f"{full} {plural(full, 'columns')} without a gap, or without a row, not drawn" if full else ""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 
 from necrostats.present import cells, contrasts, numbers
@@ -10,11 +12,13 @@ from necrostats.present.numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
     FEWEST_SESSIONS_FOR_A_MEAN,
+    NO_VALUES,
     NOT_DETERMINED,
     TOO_FEW,
     too_few_for_a_rate,
     too_few_to_summarise,
 )
+from necrostats.present.rates import per_thousand, without_zeros
 from necrostats.present.say_curves import at_start, comes_first, main_cause
 from necrostats.present.saying import ended, listed
 from necrostats.present.summaries import is_completeness, is_counts
@@ -42,13 +46,14 @@ def _unit_column(unit: str, per: float, level: str) -> str:
         return f"{sentence_case(unit)}: k / n, % ({level})"
     if per == 1:
         return f"{sentence_case(unit)}: events / n ({level})"
-    return f"{sentence_case(cells.exposure(unit))}: k / n, per {per:g} ({level})"
+    return f"{sentence_case(cells.exposure(unit))}: k / n, per {numbers.count(per)} ({level})"
 
 
 @table.register(Rates)
 def _(result: Rates, **options) -> Table:
     """The denominator table: a row for each variable and group, one column for each unit."""
-    table, level = result.frame, numbers.interval_name(result.method.level)
+    table, none = without_zeros(per_thousand(result.frame))
+    level = numbers.interval_name(result.method.level)
     few, grouped = too_few_for_a_rate(table), is_grouped(table)
     heads = ["Measure", "Group"] if grouped else ["Measure"]
     columns, rows = list(heads), {}
@@ -63,7 +68,7 @@ def _(result: Rates, **options) -> Table:
             line = rows.setdefault((row.variable, row.group), {head: labels[head] for head in heads})
             line[name] = f"{cells.fraction(row.events, row.n)}, {cells.rate(row, bool(few[row.Index]))}"
     order = [(variable, group) for variable in in_order(table["variable"]) for group in in_order(table["group"])]
-    return _table(result, [rows[key] for key in order if key in rows], columns, len(heads))
+    return _table(result, [rows[key] for key in order if key in rows], columns, len(heads), none)
 
 
 def _landmark_rows(result: Curves, group: object, n: int) -> list[dict[str, str]]:
@@ -133,9 +138,51 @@ def _group_column(rows: pd.DataFrame, group: object, grouped: bool) -> str:
     return with_n(name, numbers.count(sizes.pop())) if len(sizes) == 1 else name
 
 
+def _had_by_somebody(rows: pd.DataFrame) -> pd.DataFrame:
+    """Without the levels that nobody in any group has; a variable without any value keeps its first one."""
+    keys = [rows["variable"].astype(object), rows["level"].astype("string").fillna("")]
+    some = (rows["events"].fillna(0) > 0).groupby(keys).transform("any")
+    valued = (rows["n"] > 0).groupby(keys[0]).transform("any")
+    first = ~keys[0].duplicated()
+    return rows[(rows["measure"] != "share") | (some & valued) | (first & ~valued)]
+
+
+def _line(rows: pd.DataFrame, few: pd.Series) -> str:
+    """A variable of one group in one cell: "median 56 (44–67)", "female 2 (22 %), male 7 (78 %)"."""
+    row = next(rows.itertuples())
+    if row.measure != "share":
+        return f"{row.measure} {_level_cell(row, bool(few[row.Index]))}"
+    if not row.n:
+        return NO_VALUES
+    some = rows[rows["events"] > 0]
+    each = ((plain(row.level), _level_cell(row, bool(few[row.Index]))) for row in some.itertuples())
+    return ", ".join(f"{name}: {text}" if name[-1:].isdigit() else f"{name} {text}" for name, text in each)
+
+
+def _in_lines(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
+    """The same with one row a variable: its levels after each other, those that nobody has left out."""
+    grouped, columns = is_grouped(result.frame), ["Variable"]
+    made = {variable: {"Variable": sentence_case(plain(variable))} for variable in in_order(rows["variable"])}
+    for group in in_order(rows["group"]):
+        here = rows[rows["group"] == group]
+        value = _group_column(here, group, grouped)
+        lacking = f"Missing, {plain(group)}" if grouped else "Missing"
+        columns += [value, lacking]
+        for variable, line in made.items():
+            own = here[here["variable"] == variable]
+            if len(own):
+                line |= {value: _line(own, few), lacking: numbers.count(own["missing"].iloc[0])}
+    shown = _table(result, list(made.values()), columns, 1)
+    return replace(shown, words=tuple(name for name in columns if not name.startswith(("Variable", "Missing"))))
+
+
 def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
-    """Variables and levels down, groups across, then how many have no value."""
+    """Variables and levels down, groups across; how many have no value stands once a variable.
+
+    A level that nobody has is left out.
+    """
     grouped = is_grouped(result.frame)
+    rows = _had_by_somebody(rows)
     made: dict[tuple, dict[str, str]] = {}
     columns = ["Variable", "Level"]
     for group in in_order(rows["group"]):
@@ -143,11 +190,14 @@ def _baseline(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         value = _group_column(here, group, grouped)
         lacking = f"Missing, {plain(group)}" if grouped else "Missing"
         columns += [value, lacking]
+        said = set()
         for row in here.itertuples():
             level = "median (quartiles)" if row.measure == "median" else plain(row.level)
             names = {"Variable": sentence_case(plain(row.variable)), "Level": level}
             line = made.setdefault((row.variable, level), names)
-            line |= {value: _level_cell(row, bool(few[row.Index])), lacking: numbers.count(row.missing)}
+            line[value] = _level_cell(row, bool(few[row.Index]))
+            line[lacking] = "" if row.variable in said else numbers.count(row.missing)
+            said.add(row.variable)
     order = {variable: place for place, variable in enumerate(in_order(rows["variable"]))}
     sorted_rows = [made[key] for key in sorted(made, key=lambda key: order[key[0]])]
     if "difference" in rows.columns:
@@ -170,6 +220,7 @@ def _gap(value: float) -> str:
 
 def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
     level = numbers.interval_name(result.method.level)
+    rows, undrawn = _with_a_mean(rows, few)
     columns = ["Measure", "Group", "Patients", "Sessions", "No yield at all", "Missing", f"Geometric mean ({level})"]
     made = [
         dict(
@@ -189,7 +240,18 @@ def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
         )
         for row in rows.itertuples()
     ]
-    return _table(result, made, columns, 2)
+    return _table(result, made, columns, 2, undrawn)
+
+
+def _with_a_mean(rows: pd.DataFrame, few: pd.Series) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Without the measures of which no group has a mean, unless that is all of them; those in a sentence."""
+    shown = rows[~few.loc[rows.index] & rows["estimate"].notna()]
+    left = [each for each in in_order(rows["variable"]) if each not in set(shown["variable"])]
+    if not left or shown.empty:
+        return rows, ()
+    sizes = rows.groupby(rows["variable"].astype(object))["n"].sum()
+    named = listed(f"{plain(variable)} ({numbers.count(sizes[variable])})" for variable in left)
+    return rows[~rows["variable"].isin(left)], (f"Too few for any mean, with their sessions: {named}.",)
 
 
 def _filled(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
@@ -225,8 +287,11 @@ def _counts(result: Summary, rows: pd.DataFrame) -> Table:
 
 
 @table.register(Summary)
-def _(result: Summary, **options) -> Table:
-    """A baseline table, a table of means, counts by level, or a table of how complete the columns are."""
+def _(result: Summary, *, brief: bool = False, **options) -> Table:
+    """A baseline table, a table of means, counts by level, or a table of how complete the columns are.
+
+    `brief`: the baseline table with one row a variable.
+    """
     table, few = result.frame, too_few_to_summarise(result.frame)
     if is_counts(table):
         return _counts(result, table)
@@ -234,7 +299,7 @@ def _(result: Summary, **options) -> Table:
         return _means(result, table, few)
     if is_completeness(table):
         return _filled(result, table, few)
-    return _baseline(result, table, few)
+    return _in_lines(result, table, few) if brief else _baseline(result, table, few)
 
 
 @table.register(Comparison)

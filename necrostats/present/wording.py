@@ -119,17 +119,6 @@ def _interval(method: Method, opening: str) -> str:
     return f"{opening}{text}" if text else ""
 
 
-def _method_lines(method: Method) -> list[tuple[str, str]]:
-    lines = [
-        ("Estimand", method.estimand),
-        ("Definition", method.definition),
-        ("Estimator", method.estimator),
-        ("Interval", _interval(method, f"{numbers.level_name(method.level)}, ")),
-        ("Sources", _sources(method.references)),
-    ]
-    return [(name, ended(sentence_case(text))) for name, text in lines if text]
-
-
 def _sources(references: Iterable[str]) -> str:
     return " ".join(ended(sentence_case(reference)) for reference in references)
 
@@ -146,19 +135,32 @@ def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
 
 
 def definition_list(results: Iterable[Result]) -> str:
-    """The definitions of a report as an HTML list: one entry for each method, under the titles that use it."""
-    entries = []
-    for method, titles in _by_method(results).items():
+    """The definitions of a report as an HTML list: one entry for each method, under the titles that use it.
+
+    A definition stands where it is first needed, and the sources once, at the end.
+    """
+    found = _by_method(results)
+    entries, given = [], set()
+    for method, titles in found.items():
         terms = "".join(f"<dt>{html.escape(title)}</dt>" for title in titles)
-        lines = "".join(f"<dd><b>{name}.</b> {html.escape(text)}</dd>" for name, text in _method_lines(method))
-        entries.append(f"<div>{terms}{lines}</div>")
+        once = replace(method, definition="") if method.definition in given else method
+        given.add(method.definition)
+        entries.append(f"<div>{terms}<dd>{html.escape(_method_text(once))}</dd></div>")
+    sources = dict.fromkeys(reference for method in found for reference in method.references)
+    if sources:
+        entries.append(f"<div><dt>Sources</dt><dd>{html.escape(_sources(sources))}</dd></div>")
     return f'<dl class="definitions">{"".join(entries)}</dl>' if entries else ""
 
 
-def _method_sentence(method: Method, titles: list[str]) -> str:
+def _method_text(method: Method) -> str:
+    """What is estimated, by which definition, how, and with which interval."""
     interval = _interval(method, f"{numbers.level_name(method.level)} intervals: ")
-    parts = (f"{listed(titles)}: {method.estimand}", method.definition, f"Estimator: {method.estimator}", interval)
+    parts = (method.estimand, method.definition, method.estimator and f"Estimator: {method.estimator}", interval)
     return " ".join(ended(sentence_case(part)) for part in parts if part)
+
+
+def _method_sentence(method: Method, titles: list[str]) -> str:
+    return _method_text(replace(method, estimand=f"{listed(titles)}: {method.estimand}"))
 
 
 def methods_paragraphs(results: Iterable[Result]) -> tuple[str, ...]:

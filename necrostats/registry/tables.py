@@ -161,6 +161,10 @@ class Registry:
             kept[name] = _rows(self.tables[name], self._belongs(name, keep))
         return self._with(kept)
 
+    def keeping_events(self, kept) -> Registry:
+        """The same registry with only the adverse events marked True (E,)."""
+        return self._with({"adverse_events": _rows(self.adverse_events, np.asarray(kept, dtype=bool))})
+
     def _with(self, changed: Mapping[str, pd.DataFrame]) -> Registry:
         return replace(self, **link({**self.tables, **changed}))
 

@@ -17,20 +17,30 @@ from necrostats.shown import framed
 from necrostats.visible import visible
 
 HORIZON = 180
+PERIOD_OF = "necrostats_period"
 FINGERPRINT_LENGTH = 12
 
 
 @dataclass(frozen=True, kw_only=True)
 class Status:
-    """One line for each of: what was counted, how far it reaches, where it came from, what is missing."""
+    """One line for each of: what was counted, how far it reaches, where it came from, what is missing.
+
+    A notebook that has been run keeps the `period` under review beside what is shown.
+    """
 
     lines: tuple[str, ...]
+    period: str = ""
 
     def __str__(self) -> str:
         return "\n".join(self.lines)
 
     def __repr__(self) -> str:
         return str(self)
+
+    def _repr_mimebundle_(self, include=None, exclude=None) -> tuple[dict[str, str], dict[str, object]]:
+        """What is shown, and the period as metadata: the page is named after it."""
+        shown = {"text/html": self._repr_html_(), "text/plain": str(self)}
+        return shown, {PERIOD_OF: self.period} if self.period else {}
 
     def _repr_html_(self) -> str:
         first, *further = (html.escape(line) for line in self.lines)
@@ -55,7 +65,8 @@ def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> S
             _origin(registry),
             _findings(registry),
             _missing(registry),
-        )
+        ),
+        period=period,
     )
 
 
@@ -68,12 +79,12 @@ def _counted(registry: Registry, period: str) -> str:
 def _reach(registry: Registry, horizon: int) -> str:
     observed = registry.patients["observed_days"].to_numpy(dtype=float, na_value=np.nan)
     if not observed.size:
-        return "Data lock: nobody has been observed."
+        return "When the records were frozen nobody had been observed."
     matured = int(np.count_nonzero(observed >= horizon))
-    days = _from_to(f"{observed.min():.0f}", f"{observed.max():.0f}")
+    days = _from_to(f"{observed.min():,.0f}", f"{observed.max():,.0f}")
     return (
-        f"Data lock: {days} days after the index drainage; "
-        f"day {horizon} lies before it for {matured:,} of {_count(observed.size, 'patient')}."
+        f"The records were frozen (data lock) {days} days after the index drainage: "
+        f"{matured:,} of {_count(observed.size, 'patient')} can be judged at day {horizon}."
     )
 
 

@@ -18,6 +18,8 @@ SECONDS_A_CELL = 600
 DOCUMENTS = "documents"
 """The parameter by which a template is told the folder of its documents."""
 
+CASE_LIST = "case_list"
+
 Say = Callable[[str], None]
 
 
@@ -31,13 +33,15 @@ def write_report(
     accepted: Sequence[str] = (),
     parameters: Mapping[str, str] | None = None,
     documents: bool = False,
+    cases: bool = False,
     show_code: bool = False,
     timeout: int = SECONDS_A_CELL,
     say: Say = lambda line: None,
 ) -> Path:
     """Run a template on a source and write `folder`/template_period.html; returns its path.
 
-    `documents`: what the template writes besides (docx, xlsx, figures) goes beside the page.
+    `documents`: what the template writes besides (docx, xlsx, figures) goes beside the page. `cases`: the list of cases
+    of the same period is written as a page of its own, for the unit alone.
     `timeout` is in seconds a cell; `say` is told each stage. Nothing is written unless every cell ran.
     ChoiceError for an unknown template, parameter or period, SourceError for a missing source, else ReportError.
     """
@@ -47,10 +51,11 @@ def write_report(
         given[DOCUMENTS] = str(Path(given[DOCUMENTS]).resolve())
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
-    name = _file_name(chosen.name, period)
+    if period:
+        periods.parse(period)
     if documents and DOCUMENTS not in chosen.parameter_names:
         raise ChoiceError(f"{chosen.name} writes no documents. Leave --documents out, or take case_series_abstract.")
-    target = ready(folder) / f"{name}.html"
+    out = ready(folder)
     running_it = f"running {chosen.name} on {Path(source).name}"
     say(Step(running_it, done=0, of=chosen.cells_of_code, units="cells"))
     from necrostats.report import exporting, running  # slow to import, and not needed to refuse a wrong request
@@ -59,12 +64,19 @@ def write_report(
         given = values | ({DOCUMENTS: str(beside)} if documents else {})
         notebook = running.run(chosen, given, timeout=timeout, say=say, what=running_it)
         say(Step(running_it, done=chosen.cells_of_code, of=chosen.cells_of_code, units="cells"))
+        period = period or running.period_of(notebook)
+        target = out / f"{_file_name(chosen.name, period)}.html"
         page = exporting.to_html(notebook, title=chosen.name, period=period, show_code=show_code)
         for made in sorted(beside.iterdir()):
             say(f"writing {target.with_name(made.name)}")
             write(made.read_bytes(), target.with_name(made.name))
     say(f"writing {target}")
-    return write(page.encode("utf-8"), target)
+    written = write(page.encode("utf-8"), target)
+    if cases:
+        write_report(
+            CASE_LIST, source, folder=folder, period=period, layout=layout, accepted=accepted, timeout=timeout, say=say
+        )
+    return written
 
 
 def _named(period: str, layout: str | Path, accepted: Sequence[str]) -> dict[str, str | list[str]]:

@@ -24,6 +24,7 @@ from papermill.exceptions import PapermillExecutionError
 from necrostats import errors
 from necrostats.errors import ReportError
 from necrostats.progress import Step
+from necrostats.report.overview import PERIOD_OF
 from necrostats.report.templates import Template, is_tagged
 
 Say = Callable[[str], None]
@@ -75,6 +76,13 @@ def _counting(template: Template, say: Say, what: str) -> Callable[..., None]:
             say(Step(what, done=next(begun), of=template.cells_of_code, units="cells"))
 
     return begins
+
+
+def period_of(notebook: nbformat.NotebookNode) -> str:
+    """The period under review, as the status line of a notebook that has been run tells it; "" where none does."""
+    outputs = [output for cell in notebook.cells if cell.cell_type == "code" for output in cell.outputs]
+    told = [output.metadata[PERIOD_OF] for output in outputs if PERIOD_OF in output.get("metadata", {})]
+    return str(told[0]) if told else ""
 
 
 def scrubbed(notebook: nbformat.NotebookNode) -> nbformat.NotebookNode:

@@ -44,12 +44,14 @@ def test_in_the_invented_unit_only_the_quarter_with_the_real_rise_is_a_signal(sy
         for quarter in synthetic.periods
         for rows in [quarter_verdicts(synthetic, period=quarter).judged()]
     }
-    assert {quarter: names for quarter, names in found.items() if names} == {"2025Q3": ["Bleeding"]}
+    signals = {quarter: names for quarter, names in found.items() if names}
+    assert list(signals) == ["2025Q3"]
+    assert len(signals["2025Q3"]) == 3 and all("leeding" in name for name in signals["2025Q3"])
 
 
 def test_the_sentence_says_what_was_seen_what_was_expected_and_what_to_do(synthetic):
     said = words(quarter_verdicts(synthetic, period="2025Q3"))
-    assert "1 of 12 indicators is a signal" in said
+    assert "3 of 22 indicators are signals" in said
     assert "Bleeding: 8 of 38" in said and "0 to 4 would be compatible with no change: a signal" in said
 
 
@@ -65,6 +67,40 @@ def test_after_a_baseline_without_events_what_that_still_allows_is_no_signal(ble
     """Beta-binomial of 0 of 190 before and 10 now: P(more than 1) is below 0.00135."""
     result = quarter_verdicts(unit(QUARTERS, lambda quarter: bled * (quarter == "2024Q4")))
     assert judged(result)["verdict"] == verdict
+
+
+def test_several_quarters_are_judged_as_one_against_those_before():
+    result = quarter_verdicts(unit(QUARTERS, lambda quarter: 2 * (quarter == "2024Q2")), period="2024Q1..2024Q4")
+    row = judged(result)
+    assert (row["group"], row["events"], row["n"]) == ("2024Q1..2024Q4", 2, 40)
+    assert (row["baseline_n"], result.baseline) == (160, "2020Q1 to 2023Q4")
+    assert "2024Q1..2024Q4" in words(result) and chart(result).alt
+    cells = table(result).frame.set_index("Indicator").loc["Bleeding"]
+    assert cells["Before"] == "0/40 (0 %)" and cells["2024Q1..2024Q4"] == "2/40 (5 %)"
+
+
+def test_what_must_mature_is_judged_in_the_last_quarter_that_has(synthetic):
+    rows = quarter_verdicts(synthetic, period="2026Q3").judged().set_index("name")
+    assert rows.loc["deaths within 30 days", "group"] == "2026Q2"
+    assert rows.loc["resolved within 180 days", "group"] == "2026Q1"
+    assert (rows.loc["resolved within 180 days", ["events", "n"]] == [5, 6]).all()
+    assert rows.loc["bleeding", "group"] == "2026Q3"
+
+
+def test_a_quarter_with_one_session_says_so_and_offers_a_longer_period():
+    last = Course(necrosectomies=[5], period=QUARTERS[-1])
+    others = [Course(necrosectomies=[5], period=quarter) for quarter in QUARTERS[:-1] for _ in range(5)]
+    text = words(quarter_verdicts(registry_of(*others, last), period="2024Q4"))
+    assert "2024Q4 holds 2 sessions: too few for a rate. Take several quarters together: period 2024Q1..2024Q4." in text
+
+
+def test_the_headline_has_five_indicators_and_the_last_eight_quarters(synthetic):
+    figure = chart(quarter_verdicts(synthetic, period="2025Q3"), of="headline")
+    assert figure.data["variable"].nunique() == 5
+    assert figure.data["group"].nunique() == 8 and figure.data["group"].iloc[-1] == "2025Q3"
+    assert chart(quarter_verdicts(synthetic), of="headline", width="column").alt
+    with pytest.raises(ChoiceError, match="headline"):
+        chart(quarter_verdicts(synthetic), of="headlines")
 
 
 @pytest.mark.parametrize("count", [1, 3, 11])

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -118,3 +120,28 @@ def test_no_text_leaves_the_sheet(width):
 def test_the_caption_says_once_that_each_patient_counts_once():
     assert chart(curves()).caption.count("Each patient counts once, at the first end.") == 1
     assert "died first" in chart(curves()).alt
+
+
+def _ends(death):
+    """Forty patients, of whom a share dies by day 60 and half have resolved by day 90."""
+    shares = {"resolved": ((0, 0.0), (60, 0.0), (90, 0.5)), "death": ((0, 0.0), (60, death), (90, death))}
+    at_risk = {0: 40, 60: 40, 90: 31}
+    return exact_curves(
+        [
+            ("all", cause, day, at_risk[day], 0, 0, share, max(share - 0.05, 0), share + 0.05)
+            for cause, steps in shares.items()
+            for day, share in steps
+        ]
+    )
+
+
+@pytest.mark.parametrize(("death", "panels"), [(0.19, 2), (0.2, 2), (0.21, 1)])
+def test_rare_competing_ends_have_a_scale_of_their_own(death, panels):
+    axes = chart(_ends(death)).fig.axes
+    assert len(axes) == panels
+    assert axes[-1].get_ylim()[1] == (0.3 if panels == 2 else 1)
+
+
+def test_ticks_lie_evenly_and_count_who_was_at_risk_just_before_each():
+    texts = _texts(chart(replace(_ends(0.1), landmarks=(30, 60, 90))))
+    assert "At risk | 40 | 40 | 40 | 31" in texts

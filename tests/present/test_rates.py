@@ -27,7 +27,7 @@ def test_each_unit_has_a_panel_and_a_scale_of_its_own():
     assert [axes.get_xlabel() for axes in figure.fig.axes] == [
         "% of patients",
         "% of sessions",
-        "per 100 patient-days",
+        "per 1,000 patient-days",
     ]
     assert "Each panel has its own unit and scale" in figure.caption
 
@@ -36,7 +36,7 @@ def test_each_row_says_events_and_n_and_the_rate_with_its_interval():
     texts = _texts(chart(rates()))
     assert "14 / 880" in texts
     assert "1.6 % (0.9–2.7)" in texts
-    assert "0.11 (0.06–0.17)" in texts
+    assert "1.06 (0.59–1.74)" in texts
 
 
 def test_none_of_thirty_is_an_open_marker_at_zero_with_its_upper_limit():
@@ -121,7 +121,7 @@ def test_events_after_sessions_are_said_to_have_followed_them():
     said = findings(rates())
     assert said[1] == "14 of 880 sessions (1.6 %, 95 % CI 0.9–2.7 %) were followed by at least one adverse event."
     assert said[0] == "11 of 235 patients (4.7 %, 95 % CI 2.4–8.2 %) had at least one adverse event."
-    assert said[2] == "Any adverse event: 15 in 14,210 patient-days, 0.11 per 100 patient-days (95 % CI 0.06–0.17)."
+    assert said[2] == "Any adverse event: 15 in 14,210 patient-days, 1.06 per 1,000 patient-days (95 % CI 0.59–1.74)."
 
 
 def test_no_event_is_said_with_what_is_still_compatible():
@@ -133,7 +133,7 @@ def test_no_event_is_said_with_what_is_still_compatible():
         "No adverse event was recorded in any of 30 patients; up to 11.6 %"
     )
     assert _one("bleeding", "all", "100 patient-days", 0, 4210, 100, 0.0, 0.0, 0.0876).startswith(
-        "No bleeding was recorded in 4,210 patient-days; up to 0.088 per 100 patient-days"
+        "No bleeding was recorded in 4,210 patient-days; up to 0.88 per 1,000 patient-days"
     )
 
 
@@ -159,7 +159,7 @@ def test_nobody_at_risk_is_said():
 def test_the_types_are_listed_in_one_unit_with_their_denominators():
     last = findings(rates())[-1]
     assert "bleeding 7 of 235 (3.0 %, 1.2–6.0 %)" in last
-    assert "none recorded: perforation 0 of 30 (up to 11.6 %)" in last
+    assert "None recorded: perforation (each 0 of 30 patients, up to 11.6 %)" in last
 
 
 def test_a_group_is_named_before_its_sentence():

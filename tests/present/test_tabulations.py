@@ -12,13 +12,13 @@ def test_the_denominator_table_puts_all_units_side_by_side():
         "Measure",
         "Patients: k / n, % (95 % CI)",
         "Sessions: k / n, % (95 % CI)",
-        "Patient-days: k / n, per 100 (95 % CI)",
+        "Patient-days: k / n, per 1,000 (95 % CI)",
     ]
     assert list(frame.iloc[0]) == [
         "Any adverse event",
         "11 / 235, 4.7 % (2.4–8.2)",
         "14 / 880, 1.6 % (0.9–2.7)",
-        "15 / 14,210, 0.11 (0.06–0.17)",
+        "15 / 14,210, 1.06 (0.59–1.74)",
     ]
 
 
@@ -70,7 +70,52 @@ def test_a_baseline_table_has_levels_down_groups_across_and_the_missing():
     frame = table(summary(CASE_ROWS)).frame
     assert list(frame.columns) == ["Variable", "Level", "All, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}100", "Missing"]
     assert list(frame.iloc[0])[1:] == ["female", "40 (41 %)", "2"]
-    assert list(frame.iloc[5])[:3] == ["Age, years", "median (quartiles)", "56 (44–67.5)"]
+    ages = frame[frame["Variable"] == "Age, years"]
+    assert list(ages.iloc[0])[:3] == ["Age, years", "median (quartiles)", "56 (44–67.5)"]
+
+
+def test_how_many_are_missing_stands_once_a_variable_and_a_level_that_nobody_has_is_left_out():
+    rows = [
+        ("sex", "female", "all", "share", 0, 98, 2, 98, 0.0, NAN, NAN),
+        ("sex", "male", "all", "share", 97, 98, 2, 98, 97 / 98, NAN, NAN),
+        ("sex", "other", "all", "share", 1, 98, 2, 98, 1 / 98, NAN, NAN),
+        ("infection", "none", "all", "share", 0, 0, 100, 0, NAN, NAN, NAN),
+        ("infection", "confirmed", "all", "share", 0, 0, 100, 0, NAN, NAN, NAN),
+    ]
+    frame = table(summary(rows)).frame
+    assert [tuple(row)[:2] for row in frame.itertuples(index=False)] == [
+        ("Sex", "male"),
+        ("Sex", "other"),
+        ("Infection", "none"),
+    ]
+    assert list(frame["Missing"]) == ["2", "", "100"]
+
+
+def test_briefly_a_baseline_table_has_a_row_a_variable():
+    shown = table(summary(CASE_ROWS), brief=True)
+    assert shown.frame["Variable"].is_unique
+    cells = dict(zip(shown.frame["Variable"], shown.frame.iloc[:, 1], strict=True))
+    assert cells["Sex"].startswith("female 40 (41 %), male")
+    assert cells["Age, years"] == "median 56 (44–67.5)"
+    assert shown.words == tuple(shown.frame.columns[1:2])
+
+
+def test_measures_of_which_nothing_happened_stand_in_one_sentence_with_their_limits():
+    rows = [
+        (name, "all", "patients", events, 30, 1, events / 30, 0.0, high)
+        for name, events, high in (("any", 4, 0.3), ("a", 0, 0.1157), ("b", 1, 0.17), ("c", 3, 0.27), ("d", 0, 0.1157))
+    ]
+    shown = table(rates(rows))
+    assert list(shown.frame["Measure"]) == ["Any", "C", "B"]
+    assert "None recorded: a and d (each 0 of 30 patients, up to 11.6 %)." in shown.notes
+
+
+def test_a_rate_is_per_thousand_only_where_none_reaches_one_in_a_hundred():
+    low = ("a", "all", "100 patient-days", 1, 101, 100, 100 / 101, 0.0, 5.5)
+    one = ("a", "all", "100 patient-days", 1, 100, 100, 1.0, 0.0, 5.6)
+    assert table(rates([low])).frame.columns[-1] == "Patient-days: k / n, per 1,000 (95 % CI)"
+    assert table(rates([low])).frame.iloc[0, -1] == "1 / 101, 9.90 (0.00–55.00)"
+    assert table(rates([one])).frame.iloc[0, -1] == "1 / 100, 1.00 (0.00–5.60)"
 
 
 def test_a_table_of_means_names_patients_sessions_and_those_without_yield():
@@ -94,7 +139,7 @@ def test_a_comparison_says_measure_groups_interval_and_p():
 
 
 def test_the_notes_of_a_result_stand_under_its_table():
-    assert table(rates(notes=[note("Three sessions were shared")])).notes == ("Three sessions were shared.",)
+    assert table(rates(notes=[note("Three sessions were shared")])).notes[-1] == "Three sessions were shared."
 
 
 def test_a_mean_that_enough_sessions_do_not_determine_is_said_to_be_so():

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -62,8 +63,16 @@ def test_each_method_is_defined_once_under_the_titles_that_use_it():
     page = definition_list([rates(), rates(title="Bleeding <only>"), curves()])
     assert page.count("<div>") == 2
     assert "<dt>Bleeding &lt;only&gt;</dt>" in page
-    assert "<b>Estimand.</b>" in page
+    assert page.count("Share of patients") == 1 and "95 % intervals: " in page
     assert definition_list([]) == ""
+
+
+def test_a_definition_stands_where_it_is_first_needed_and_the_sources_once_at_the_end():
+    first = rates(references=("Garwood F, Biometrika 1936;28:437",))
+    second = replace(first, title="Bleeding", method=replace(first.method, estimand="share of bleeders"))
+    page = definition_list([first, second])
+    assert page.count("During the session or within 30 days of it.") == 1 == page.count("Garwood F")
+    assert page.index("Share of bleeders") < page.index("<dt>Sources</dt>") < page.index("Garwood F")
 
 
 def test_the_methods_text_says_estimator_and_interval_once_and_ends_with_the_sources():

@@ -12,7 +12,8 @@ def test_the_status_line_says_what_was_counted_how_far_it_reaches_and_where_it_c
     lines = status(registry_with_findings(), period="2026Q3").lines
     assert lines[0] == "2 patients, 3 sessions, 2026Q1 to 2026Q3; this review: 2026Q3."
     assert lines[1] == (
-        "Data lock: 20 to 200 days after the index drainage; day 180 lies before it for 1 of 2 patients."
+        "The records were frozen (data lock) 20 to 200 days after the index drainage: "
+        "1 of 2 patients can be judged at day 180."
     )
     assert lines[2].startswith("Data: unit.xlsx, fingerprint 3fa9c1d2e4b1 (SHA-256); read by necrostats ")
     assert lines[3] == "Findings: 2 that stop, 1 that ask, 0 notes; set aside: 2 rows, 1 cell."
@@ -31,7 +32,13 @@ def test_sessions_that_no_review_can_show_are_counted():
     registry = registry_from({"patients": patients, "sessions": sessions})
     lines = status(registry).lines
     assert "1 of 1 session without a period, so in no review" in lines[4]
-    assert lines[1].startswith("Data lock: 20 days after the index drainage")
+    assert lines[1].startswith("The records were frozen (data lock) 20 days after the index drainage")
+
+
+def test_the_period_travels_with_what_is_shown():
+    shown, beside = status(small_registry(), period="2026Q1")._repr_mimebundle_()
+    assert "2026Q1" in shown["text/html"] and beside == {"necrostats_period": "2026Q1"}
+    assert status(small_registry())._repr_mimebundle_()[1] == {}
 
 
 def test_the_folder_a_file_came_from_is_not_shown():
@@ -41,7 +48,7 @@ def test_the_folder_a_file_came_from_is_not_shown():
 def test_an_empty_registry_has_a_status_too():
     lines = status(registry_from({})).lines
     assert lines[0] == "0 patients, 0 sessions."
-    assert lines[1] == "Data lock: nobody has been observed."
+    assert lines[1] == "When the records were frozen nobody had been observed."
     assert lines[4] == "Missing: nothing of what outcomes and adverse events rest on."
 
 

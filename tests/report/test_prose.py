@@ -48,7 +48,7 @@ def test_methods_name_the_estimator_and_the_source_and_stay_text(rates):
 
 def test_definitions_stand_under_the_title_of_each_result(rates):
     root = parsed(definitions_used(rates)._repr_html_())
-    assert [each.text for each in root.all("dt")] == ["Events"]
+    assert [each.text for each in root.all("dt")] == ["Events", "Sources"]
     assert "to 30 days" in root.text.lower()
     assert str(definitions_used(rates)) == "Events: to 30 days"
 
