@@ -7,9 +7,9 @@ from dataclasses import asdict
 from pathlib import Path
 
 from necrostats.definitions.adverse_events import THIRTY_DAYS
-from necrostats.definitions.indicators import INDICATORS, Indicator
+from necrostats.definitions.indicators import INDICATORS, LATE_ENOUGH, Indicator
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
-from necrostats.measures.indicators import LONGEST_IN, counted, needed
+from necrostats.measures.indicators import LONGEST_IN, MANY_SESSIONS, counted, needed
 from necrostats.registry.export.reading import quietly
 from necrostats.registry.loading import read_registry
 from necrostats.registry.lock import Figures, Lock, read_lock, write_lock
@@ -41,7 +41,9 @@ def definitions_today() -> dict[str, object]:
         "resolution": asdict(DOCUMENTED_RESOLUTION),
         "horizon in days": DOCUMENTED_RESOLUTION.horizon_days,
         "event window": asdict(THIRTY_DAYS),
-        "longest days of a lumen-apposing stent": LONGEST_IN,
+        "days a lumen-apposing stent may be in": LONGEST_IN,
+        "days from onset to a late drainage": LATE_ENOUGH,
+        "necrosectomies above which they are many": MANY_SESSIONS,
         "indicators": {each.name: _of_indicator(each) for each in INDICATORS},
     }
 

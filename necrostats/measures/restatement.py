@@ -151,8 +151,9 @@ def _causes(registry: Registry, locked: Lock, changed: Sequence[Figure]) -> Caus
         if each.then != each.counted_again:
             found[each.indicator.name, each.quarter] += list(_redefined(each.indicator, locked))
     moved = [each for each in changed if each.counted_again != each.now]
-    if moved:
-        _put_down(found, versions(locked.registry, registry), moved)
+    both = versions(locked.registry, registry) if moved else None
+    for indicator in dict.fromkeys(each.indicator for each in moved):
+        _put_down(found, both, [each for each in moved if each.indicator == indicator])
     return found
 
 
@@ -182,27 +183,26 @@ def _cause(reason: str, **more: str) -> dict:
 
 
 def _put_down(found: dict[tuple[str, str], list[dict]], both: Versions, moved: Sequence[Figure]) -> None:
-    """Every cause of the figures that moved added to what was found."""
-    indicators = list({each.indicator.name: each.indicator for each in moved}.values())
-    parts = Parts.of(both, indicators)
-    whole = (parts.counts(both.now) != parts.counts(both.then)).any(axis=(0, 2))
-    both = only_patients(both, sorted({part[0] for part, differs in zip(parts.parts, whole, strict=True) if differs}))
-    parts = Parts.of(both, indicators)
-    net = (parts.counts(both.now) != parts.counts(both.then)).any(axis=2)
+    """Every cause of the figures of one indicator that moved, added to what was found."""
+    indicator, quarters = moved[0].indicator, {each.quarter for each in moved}
+    everybody = Parts.of(both, indicator, quarters)
+    differ = (everybody.counts(both.now) != everybody.counts(both.then)).any(axis=1)
+    own = {part for part, differs in zip(everybody.parts, differ, strict=True) if differs}
+    both = only_patients(both, {patient for patient, _ in own})
+    parts = Parts.of(both, indicator, quarters)
     told = list(effects(both, parts))
     left = parts.counts(both.now) - parts.counts(both.then) - sum(each.change for each in told)
     for each in moved:
-        row = indicators.index(each.indicator)
-        here = net[row] & np.array([part[1] == each.quarter for part in parts.parts])
-        causes = [cause for effect in told for cause in _of_effect(effect, row, here, parts, both)]
-        if left[row, here].any() or not causes:
+        here = np.array([part in own and part[1] == each.quarter for part in parts.parts], dtype=bool)
+        causes = [cause for effect in told for cause in _of_effect(effect, here, parts, both)]
+        if left[here].any() or not causes:
             causes.append(_cause(UNEXPLAINED))
-        found[each.indicator.name, each.quarter] += causes
+        found[indicator.name, each.quarter] += causes
 
 
-def _of_effect(effect: Effect, row: int, here: np.ndarray, parts: Parts, both: Versions) -> Iterator[dict]:
+def _of_effect(effect: Effect, here: np.ndarray, parts: Parts, both: Versions) -> Iterator[dict]:
     """The differences of a step that belong to patients whose part it changed."""
-    touched = (effect.change[row] != 0).any(axis=1) & here
+    touched = (effect.change != 0).any(axis=1) & here
     patients = {parts.parts[place][0] for place in np.flatnonzero(touched)}
     for each in effect.step.differences.to_dict("records"):
         if each["patient"] in patients:
@@ -243,10 +243,32 @@ def _changes(changed: Sequence[Figure], causes: Causes) -> pd.DataFrame:
 def _said(changed: Sequence[Figure], causes: Causes, locked: Lock) -> tuple[str, ...]:
     if not changed:
         return (f"No figure of a quarter up to {locked.periods[-1] if locked.periods else 'the lock'} has changed.",)
-    return tuple(
-        f"{each.indicator.title}, {each.quarter}: {_of(each.now)} now, {_of(each.then)} at the lock; "
-        f"{_why(each, causes)}."
-        for each in changed
+    longer = [each for each in changed if _only_longer(each, causes)]
+    return (
+        *(_sentence(each, causes) for each in changed if each not in longer),
+        *(_exposure(indicator, longer) for indicator in dict.fromkeys(each.indicator for each in longer)),
+    )
+
+
+def _sentence(figure: Figure, causes: Causes) -> str:
+    return (
+        f"{figure.indicator.title}, {figure.quarter}: {_of(figure.now)} now, {_of(figure.then)} at the lock; "
+        f"{_why(figure, causes)}."
+    )
+
+
+def _only_longer(figure: Figure, causes: Causes) -> bool:
+    """Whether a rate over days has the events it had, and more days only because time has passed."""
+    reasons = {each["reason"] for each in causes[figure.indicator.name, figure.quarter]}
+    return figure.indicator.per != 1 and figure.now[0] == figure.then[0] and reasons == {MATURED}
+
+
+def _exposure(indicator: Indicator, longer: Sequence[Figure]) -> str:
+    own = [each for each in longer if each.indicator == indicator]
+    more, quarters = sum(each.now[1] - each.then[1] for each in own), len(own)
+    return (
+        f"{indicator.title}, {quarters} further {'quarter' if quarters == 1 else 'quarters'}: the same events over "
+        f"{more:,} more {indicator.of}; matured: patients observed for longer."
     )
 
 

@@ -6,7 +6,7 @@ each patient's part in a quarter gets a period of its own, so that one count of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,10 +60,14 @@ class Step:
 
 
 def steps(differences: pd.DataFrame) -> list[Step]:
-    """Every kind of difference: records added, values filled in or corrected, records removed, time passed."""
+    """Every kind of difference: records added, values filled in or corrected, records removed, time passed.
+
+    Later contact alone explains least, so of values filled in those of patients come last.
+    """
     reason = _reasons(differences)
     kinds = differences.assign(reason=reason)
-    order = [*((ADDED, ADDED, name) for name in TABLES), *((ADDED, CHANGED, name) for name in TABLES)]
+    last_of_all = [name for name in TABLES if name != TIME[0]] + [TIME[0]]
+    order = [(ADDED, ADDED, name) for name in TABLES] + [(ADDED, CHANGED, name) for name in last_of_all]
     order += [(CORRECTED, CHANGED, name) for name in TABLES] + [(REMOVED, REMOVED, name) for name in reversed(TABLES)]
     order += [(MATURED, CHANGED, TIME[0])]
     return [
@@ -95,27 +99,25 @@ def _time_passed(differences: pd.DataFrame, place: Sequence[tuple[str, str]]) ->
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Parts:
-    """The parts of K (patient, quarter) in each of I indicators, as events and denominator (I, K, 2)."""
+    """The parts (K) that patients have in some quarters of one indicator."""
 
+    indicator: Indicator
     parts: tuple[Part, ...]
-    indicators: Sequence[Indicator]
 
     @classmethod
-    def of(cls, versions: Versions, indicators: Sequence[Indicator]) -> Parts:
+    def of(cls, both: Versions, indicator: Indicator, quarters: Collection[str]) -> Parts:
         """All that can have a part, then or now."""
-        found = {each for tables in (versions.then, versions.now) for each in _parts_in(tables)}
-        return cls(parts=tuple(sorted(found)), indicators=indicators)
+        found = {each for tables in (both.then, both.now) for each in _parts_in(tables) if each[1] in quarters}
+        return cls(indicator=indicator, parts=tuple(sorted(found)))
 
     def counts(self, tables: Tables) -> np.ndarray:
-        """Each part (I, K, 2) of each indicator."""
+        """Events and denominator of each part (K, 2)."""
         label = {part: f"P{place:02d}" for place, part in enumerate(self.parts)}
         told = {**tables, **{name: _relabelled(tables, name, label) for name in _QUARTERS}}
         registry = Registry(**link({name: frame.reset_index(drop=True) for name, frame in told.items()}))
         place = [periods.ordinal(each) for each in registry.periods]
-        found = np.zeros((len(self.indicators), len(self.parts), 2), dtype=np.int64)
-        for row, indicator in enumerate(self.indicators):
-            each = counted(registry, indicator)
-            found[row, place, 0], found[row, place, 1] = each.events, each.n
+        found, held = np.zeros((len(self.parts), 2), dtype=np.int64), counted(registry, self.indicator)
+        found[place, 0], found[place, 1] = held.events, held.n
         return found
 
 
@@ -134,31 +136,43 @@ def _relabelled(tables: Tables, name: str, label: Mapping[Part, str]) -> pd.Data
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Effect:
-    """What a step did to the parts: `change` (I, K, 2)."""
+    """What a step did to the parts: `change` (K, 2)."""
 
     step: Step
     change: np.ndarray
 
 
-def effects(versions: Versions, parts: Parts) -> Iterator[Effect]:
+def effects(both: Versions, parts: Parts) -> list[Effect]:
     """Each step that changes any part; one by one where a patient has several of a kind. They add up to the whole."""
-    state, before = versions.then, parts.counts(versions.then)
-    for step in steps(versions.differences):
-        after = parts.counts(step.taken(state, versions.now))
-        several = step.differences["patient"].duplicated().any() and (after != before).any()
-        for small in step.one_each() if several else (step,):
-            state = small.taken(state, versions.now)
-            after = parts.counts(state)
-            if (after != before).any():
-                yield Effect(step=small, change=after - before)
-            before = after
+    found: list[Effect] = []
+    _walked(steps(both.differences), both.then, parts.counts(both.then), both.now, parts, found)
+    return found
 
 
-def only_patients(versions: Versions, patients: Sequence[str]) -> Versions:
+def _walked(
+    way: Sequence[Step], state: Tables, before: np.ndarray, towards: Tables, parts: Parts, found: list[Effect]
+) -> tuple[Tables, np.ndarray]:
+    """The tables and parts at the end of a way; a way that changes no part is not looked at step by step."""
+    end = state
+    for step in way:
+        end = step.taken(end, towards)
+    after = parts.counts(end)
+    if (after == before).all():
+        return end, after
+    smaller = list(way[0].one_each()) if len(way) == 1 else way
+    if len(smaller) == 1:
+        found.append(Effect(step=smaller[0], change=after - before))
+        return end, after
+    half = len(smaller) // 2
+    middle = _walked(smaller[:half], state, before, towards, parts, found)
+    return _walked(smaller[half:], *middle, towards, parts, found)
+
+
+def only_patients(both: Versions, patients: Collection[str]) -> Versions:
     """The records and differences of some patients."""
     kept = {
         side: {name: frame[patients_of(tables, name).isin(patients).to_numpy()] for name, frame in tables.items()}
-        for side, tables in (("then", versions.then), ("now", versions.now))
+        for side, tables in (("then", both.then), ("now", both.now))
     }
-    differences = versions.differences[versions.differences["patient"].isin(patients)]
+    differences = both.differences[both.differences["patient"].isin(patients)]
     return Versions(then=kept["then"], now=kept["now"], differences=differences)

@@ -44,7 +44,9 @@ def days_before(registry: Registry, days: int) -> dict[str, pd.DataFrame]:
     patients.loc[later, ["death_day", "death_cause"]] = pd.NA
     lock = dict(zip(patients["patient_id"], seen, strict=True))
     tables["patients"] = patients
-    tables["collections"] = _of(tables["collections"], lock)
+    found = _of(tables["collections"], lock)
+    later = (found["detected_day"] > found["patient_id"].map(lock)).fillna(False).to_numpy(bool)
+    tables["collections"] = found[~later].reset_index(drop=True)
     for name, column in _DAYS.items():
         kept = _of(tables[name], lock)
         tables[name] = kept[kept[column].to_numpy() <= kept["patient_id"].map(lock).to_numpy()].reset_index(drop=True)
