@@ -64,6 +64,7 @@ def test_help_lists_the_commands_there_are(said):
     for name in (
         "check",
         "tidy",
+        "lock",
         "report",
         "start",
         "draft-layout",

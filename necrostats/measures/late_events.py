@@ -56,7 +56,7 @@ def late_events(registry: Registry, lock: str | Path = "", *, period: str = "") 
             estimator="a listing",
             interval="none",
             level=0.95,
-            definition=f"an event counts for a session {THIRTY_DAYS.sentence()}; all are listed, whenever they happened",
+            definition=f"events count {THIRTY_DAYS.sentence()}; all are listed, whenever they happened",
         ),
         said=tuple(_said(late, locked)),
     )

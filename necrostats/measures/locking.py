@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
 from necrostats.measures.indicators import LONGEST_IN, MANY_SESSIONS, counted, needed
 from necrostats.registry.export.reading import quietly
 from necrostats.registry.loading import read_registry
-from necrostats.registry.lock import Figures, Lock, read_lock, write_lock
+from necrostats.registry.lock import Figures, Lock, read_lock, refuse_used, write_lock
 from necrostats.registry.tables import Registry
 
 
@@ -24,12 +24,16 @@ def lock_registry(
     accepted: Sequence[str] = (),
     say: Callable[[str], None] = quietly,
 ) -> Lock:
-    """Freeze the registry in a source, with its definitions and figures, in a new folder: what the next review compares.
+    """Freeze the registry in a source, its definitions and its figures in a new folder, for the next review.
 
     Raises as `read_registry` does, and NecrostatsError for a folder that holds anything; nothing is written then.
     """
+    refuse_used(to)
     say("reading")
     registry = read_registry(source, layout=layout, accepted=accepted)
+    if rows := int((registry.set_aside["scope"] == "row").sum()):
+        held = "row is" if rows == 1 else "rows are"
+        say(f"{rows:,} {held} set aside and not in the lock: necrostats check lists why")
     say("writing")
     write_lock(registry, to, definitions=definitions_today(), figures=figures_of(registry), say=say)
     return read_lock(to)
@@ -44,12 +48,12 @@ def definitions_today() -> dict[str, object]:
         "days a lumen-apposing stent may be in": LONGEST_IN,
         "days from onset to a late drainage": LATE_ENOUGH,
         "necrosectomies above which they are many": MANY_SESSIONS,
-        "indicators": {each.name: _of_indicator(each) for each in INDICATORS},
+        "indicators": {each.name: _listed(asdict(each)) for each in INDICATORS},
     }
 
 
-def _of_indicator(indicator: Indicator) -> dict[str, object]:
-    return {**asdict(indicator), "event_types": list(indicator.event_types)}
+def _listed(values: Mapping[str, object]) -> dict[str, object]:
+    return {name: list(each) if isinstance(each, tuple) else each for name, each in values.items()}
 
 
 def answerable(registry: Registry) -> list[Indicator]:

@@ -16,8 +16,8 @@ from necrostats.measures.locking import answerable, definitions_today, figures_o
 from necrostats.measures.needs import Need, unanswered
 from necrostats.measures.steps_since_lock import MATURED, Effect, Parts, effects, only_patients
 from necrostats.registry import periods
-from necrostats.registry.comparing import ADDED, CHANGED, REMOVED, Versions, versions
-from necrostats.registry.lock import Figures, Lock, read_lock
+from necrostats.registry.comparing import ADDED, REMOVED, Versions, versions
+from necrostats.registry.lock import Lock, read_lock
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Restatement, Result
 
@@ -90,6 +90,10 @@ def opened(registry: Registry, lock: str | Path) -> Lock:
     if both.empty:
         raise ChoiceError(
             f"{lock} is the lock of another registry: they have no patient in common. Give the lock of this one."
+        )
+    if len({each[0] == "P" for each in (*locked.periods[:1], *registry.periods[:1])}) > 1:
+        raise ChoiceError(
+            f"{lock} and this registry have periods of two kinds, quarters and private ones. Lock it again."
         )
     passed = (days[1][both] - days[0][both]).astype("float64")
     if passed.median() < 0:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Table
@@ -88,18 +87,22 @@ def _pairs(then: pd.DataFrame, now: pd.DataFrame, table: Table) -> dict[int, int
     key = [table.key] if table.key else []
     said = [column.name for column in table.all_columns if column.name not in key and column.refers_to != table.name]
     anchored = [owner, *_ANCHORS[table.name]]
+    signs = [said, anchored]
     if table.name == "patients":
-        return _paired(then, now, key, {})
+        signs = [key]
+    elif key and _keeps_ids(then, now, table.key, said):
+        signs = [[*said, *key], [*anchored, *key], said, anchored, [owner, *key]]
     found: dict[int, int] = {}
-    for columns in ([*said, *key], said, [*anchored, *key], anchored):
+    for columns in signs:
         found = _paired(then, now, columns, found)
-    return _paired(then, now, [owner, *key], found) if key and _stable(then, now, table.key, found) else found
+    return found
 
 
-def _stable(then: pd.DataFrame, now: pd.DataFrame, key: str, found: Mapping[int, int]) -> bool:
-    """Whether records that are surely the same kept their ids."""
-    same = [then[key].iat[row] == now[key].iat[other] for row, other in found.items()]
-    return not same or float(np.mean(same)) >= _STABLE
+def _keeps_ids(then: pd.DataFrame, now: pd.DataFrame, key: str, said: Sequence[str]) -> bool:
+    """Whether records that say what no other does have the ids they had."""
+    alone = [side[~side.duplicated(said, keep=False)] for side in (then, now)]
+    same = alone[0].merge(alone[1], on=list(said), suffixes=("", "_now"))
+    return same.empty or float((same[key] == same[f"{key}_now"]).mean()) >= _STABLE
 
 
 def _paired(then: pd.DataFrame, now: pd.DataFrame, by: Sequence[str], found: Mapping[int, int]) -> dict[int, int]:

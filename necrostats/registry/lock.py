@@ -16,7 +16,7 @@ from necrostats.errors import NecrostatsError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.reading import quietly
 from necrostats.registry.export.tidying import written_to
-from necrostats.registry.export.writing import Outputs
+from necrostats.registry.export.writing import Outputs, refuse_others
 from necrostats.registry.loading import read_tidy
 from necrostats.registry.messages import on_one_line
 from necrostats.registry.tables import Registry
@@ -45,6 +45,12 @@ class Lock:
     definitions: Mapping[str, object]
     figures: Figures
 
+    def __str__(self) -> str:
+        held = str(self.registry).removeprefix("Registry: ").rsplit(", ", 1)[0]
+        return f"Locked in {self.folder}: {held}.\nsha256 {self.sha256}"
+
+    __repr__ = __str__
+
 
 def write_lock(
     registry: Registry,
@@ -58,9 +64,7 @@ def write_lock(
 
     The same registry gives the same bytes. NecrostatsError for a folder that holds anything: a lock is never replaced.
     """
-    folder = Path(folder)
-    if (folder / MANIFEST).exists():
-        raise NecrostatsError(f"{folder} is a lock already, and a lock is never replaced. Give a new folder.")
+    folder = refuse_used(folder)
     about = {
         "form": FORM,
         "necrostats": version("necrostats"),
@@ -75,6 +79,15 @@ def write_lock(
             if name in registry.recorded.tables:
                 outputs.add_table(table, registry.tables[name])
         return outputs.close(lambda written: {MANIFEST: _manifest(about, written)})
+
+
+def refuse_used(folder: str | Path) -> Path:
+    """The folder for a lock; NecrostatsError if it holds anything."""
+    folder = Path(folder)
+    if (folder / MANIFEST).exists():
+        raise NecrostatsError(f"{folder} is a lock already, and a lock is never replaced. Give a new folder.")
+    refuse_others(folder, ours=())
+    return folder
 
 
 def _data_lock(registry: Registry) -> dict[str, object]:

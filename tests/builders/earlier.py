@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from necrostats.measures.locking import definitions_today, figures_of
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.tidying import quietly
-from necrostats.registry.export.writing import Outputs
-from necrostats.registry.tables import Registry
+from necrostats.registry.lock import write_lock
+from necrostats.registry.tables import Registry, registry_from
 
 _DAYS = {
     "sessions": "day",
@@ -64,10 +64,31 @@ def _of(frame: pd.DataFrame, lock: Mapping[str, int]) -> pd.DataFrame:
     return frame[frame["patient_id"].isin(set(lock))].reset_index(drop=True)
 
 
-def written(tables: Mapping[str, pd.DataFrame], folder: Path) -> Path:
-    """Tables as a tidy folder."""
-    with Outputs(folder, quietly) as outputs:
-        for name, frame in tables.items():
-            outputs.add_table(TABLES[name], frame)
-        outputs.close(lambda files: {})
+def locked(tables: Mapping[str, pd.DataFrame], folder: Path, **as_of) -> Path:
+    """Tables as a lock; `definitions` and `figures` as of today unless said otherwise."""
+    registry = registry_from(tables)
+    said = {"definitions": definitions_today(), "figures": figures_of(registry), **as_of}
+    write_lock(registry, folder, **said)
     return folder
+
+
+def without(tables: Mapping[str, pd.DataFrame], table: str, *ids: str) -> dict[str, pd.DataFrame]:
+    """Tables without some records of one of them."""
+    frame = tables[table]
+    return {**tables, table: frame[~frame.iloc[:, 0].isin(ids)].reset_index(drop=True)}
+
+
+def renumbered(tables: Mapping[str, pd.DataFrame], shift: int) -> dict[str, pd.DataFrame]:
+    """Tables whose ids, those of patients apart, are all others, as if the export had been read anew."""
+    renamed = {}
+    for name, frame in tables.items():
+        columns = [each for each in TABLES[name].all_columns if each.kind in ("id", "ids")]
+        own = {each.name: [_shifted(cell, shift) for cell in frame[each.name]] for each in columns}
+        renamed[name] = frame.assign(**{column: cells for column, cells in own.items() if column != "patient_id"})
+    return renamed
+
+
+def _shifted(cell: object, shift: int) -> object:
+    if pd.isna(cell):
+        return cell
+    return ";".join(f"{each[0]}{int(each[1:]) + shift:05d}" for each in str(cell).split(";"))
