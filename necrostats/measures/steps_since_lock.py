@@ -17,7 +17,7 @@ from necrostats.measures.indicators import counted
 from necrostats.registry import periods
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.comparing import ADDED, CHANGED, REMOVED, Tables, Versions, patients_of
-from necrostats.registry.tables import Registry, link
+from necrostats.registry.tables import Recorded, Registry, link
 
 CORRECTED, MATURED = "corrected", "matured"
 TIME = ("patients", "observed_days")
@@ -103,18 +103,20 @@ class Parts:
 
     indicator: Indicator
     parts: tuple[Part, ...]
+    recorded: Recorded
 
     @classmethod
     def of(cls, both: Versions, indicator: Indicator, quarters: Collection[str]) -> Parts:
         """All that can have a part, then or now."""
         found = {each for tables in (both.then, both.now) for each in _parts_in(tables) if each[1] in quarters}
-        return cls(indicator=indicator, parts=tuple(sorted(found)))
+        return cls(indicator=indicator, parts=tuple(sorted(found)), recorded=both.recorded)
 
     def counts(self, tables: Tables) -> np.ndarray:
         """Events and denominator of each part (K, 2)."""
         label = {part: f"P{place:02d}" for place, part in enumerate(self.parts)}
         told = {**tables, **{name: _relabelled(tables, name, label) for name in _QUARTERS}}
-        registry = Registry(**link({name: frame.reset_index(drop=True) for name, frame in told.items()}))
+        linked = link({name: frame.reset_index(drop=True) for name, frame in told.items()})
+        registry = Registry(**linked, recorded=self.recorded)
         place = [periods.ordinal(each) for each in registry.periods]
         found, held = np.zeros((len(self.parts), 2), dtype=np.int64), counted(registry, self.indicator)
         found[place, 0], found[place, 1] = held.events, held.n
@@ -175,4 +177,4 @@ def only_patients(both: Versions, patients: Collection[str]) -> Versions:
         for side, tables in (("then", both.then), ("now", both.now))
     }
     differences = both.differences[both.differences["patient"].isin(patients)]
-    return Versions(then=kept["then"], now=kept["now"], differences=differences)
+    return replace(both, then=kept["then"], now=kept["now"], differences=differences)

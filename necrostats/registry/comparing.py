@@ -13,7 +13,7 @@ import pandas as pd
 
 from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.writing import texts_of
-from necrostats.registry.tables import Registry
+from necrostats.registry.tables import Recorded, Registry
 
 ADDED, REMOVED, CHANGED = "added", "removed", "changed"
 DIFFERENCES = ("kind", "table", "record", "patient", "column", "was", "now")
@@ -40,19 +40,27 @@ class Versions:
     """The nine tables then and now, a record under the same label and id in both, and their differences.
 
     The ids are those of today; one of a record that is gone says so where today's registry has that id too.
-    `differences` has a row for each record that was added or removed, and for each value that changed, as text.
+    `recorded` is what the unit kept at either time. `differences` has a row for each record that was added or removed, and for each value that changed, as text.
     """
 
     then: Tables
     now: Tables
     differences: pd.DataFrame
+    recorded: Recorded
 
 
 def versions(then: Registry, now: Registry) -> Versions:
     """Two registries, record by record."""
     before, after = _plain(then), _plain(now)
     told = [_matched(before, after, table) for table in TABLES.values()]
-    return Versions(then=before, now=after, differences=pd.concat(told, ignore_index=True))
+    return Versions(
+        then=before,
+        now=after,
+        differences=pd.concat(told, ignore_index=True),
+        recorded=Recorded(
+            tables=then.recorded.tables | now.recorded.tables, columns=then.recorded.columns | now.recorded.columns
+        ),
+    )
 
 
 def _plain(registry: Registry) -> Tables:
