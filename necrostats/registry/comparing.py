@@ -40,7 +40,8 @@ class Versions:
     """The nine tables then and now, a record under the same label and id in both, and their differences.
 
     The ids are those of today; one of a record that is gone says so where today's registry has that id too.
-    `recorded` is what the unit kept at either time. `differences` has a row for each record that was added or removed, and for each value that changed, as text.
+    `differences` has a row for each record that was added or removed, and for each value that changed, as text.
+    `recorded` is what the unit kept at either time.
     """
 
     then: Tables

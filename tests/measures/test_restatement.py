@@ -257,7 +257,7 @@ def test_a_registry_narrowed_to_a_quarter_and_a_broken_lock_are_refused(registry
     with pytest.raises(DesignError, match="narrowed to 2026Q2"):
         restatement(registry.during("2026Q2"), lock)
     (lock / "scans.csv").unlink()
-    with pytest.raises(NecrostatsError, match="scans.csv is missing"):
+    with pytest.raises(NecrostatsError, match=r"scans\.csv is missing"):
         restatement(registry, lock)
 
 
