@@ -25,7 +25,7 @@ DEATH = "death"
 
 
 def late_events(registry: Registry, lock: str | Path = "", *, period: str = "") -> Result:
-    """Which adverse events and deaths recorded since the last lock belong to quarters reported before it?
+    """Adverse events and deaths recorded since the last lock that belong to quarters reported before it.
 
     `lock` is the folder that `necrostats lock` wrote; without one the question stays unanswered. An event belongs to
     the quarter of the session it names, or else of the last one on or before its day; a death to the quarter of the

@@ -43,7 +43,7 @@ _RECORDS = {
 
 
 def restatement(registry: Registry, lock: str | Path = "") -> Result:
-    """Which figures of earlier quarters are no longer what they were at the last lock, and why?
+    """Figures of earlier quarters that are no longer what they were at the last lock, each with what changed it.
 
     `lock` is the folder that `necrostats lock` wrote; blank, the question stays unanswered. Each indicator in each
     quarter up to the last of the lock is compared with what the lock says it was. A change is put down to a definition

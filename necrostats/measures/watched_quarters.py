@@ -31,7 +31,7 @@ SOURCE = "Korn and Graubard, Survey Methodology 1998;24:193"
 
 @needing(TITLE, (EVENTS, EVENTS_CHECKED))
 def watched_quarters(registry: Registry, period: str = "", *, level: float = 0.95) -> Rates:
-    """How often did adverse events follow sessions of the last quarter watched to the end, and of this one so far?
+    """Sessions followed by adverse events, in the last quarter watched to the end and in this one so far.
 
     This quarter is `period` (of several the last; by default the last of the registry). A session is watched to the end
     once day 30 after it lies before the data lock, or its patient has died; a quarter once all its sessions are. Where
