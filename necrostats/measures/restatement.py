@@ -194,8 +194,7 @@ def _put_down(found: dict[tuple[str, str], list[dict]], both: Versions, moved: S
     own = {part for part, differs in zip(everybody.parts, differ, strict=True) if differs}
     both = only_patients(both, {patient for patient, _ in own})
     parts = Parts.of(both, indicator, quarters)
-    told = list(effects(both, parts))
-    left = parts.counts(both.now) - parts.counts(both.then) - sum(each.change for each in told)
+    told, left = effects(both, parts) if own else ([], np.zeros((0, 2)))
     for each in moved:
         here = np.array([part in own and part[1] == each.quarter for part in parts.parts], dtype=bool)
         causes = [cause for effect in told for cause in _of_effect(effect, here, parts, both)]

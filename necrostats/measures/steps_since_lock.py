@@ -144,11 +144,14 @@ class Effect:
     change: np.ndarray
 
 
-def effects(both: Versions, parts: Parts) -> list[Effect]:
-    """Each step that changes any part; one by one where a patient has several of a kind. They add up to the whole."""
+def effects(both: Versions, parts: Parts) -> tuple[list[Effect], np.ndarray]:
+    """Each step that changes any part, one by one where a patient has several of a kind; and what they leave (K, 2).
+
+    They add up to the whole change where they leave nothing.
+    """
     found: list[Effect] = []
-    _walked(steps(both.differences), both.then, parts.counts(both.then), both.now, parts, found)
-    return found
+    _, end = _walked(steps(both.differences), both.then, parts.counts(both.then), both.now, parts, found)
+    return found, parts.counts(both.now) - end
 
 
 def _walked(
