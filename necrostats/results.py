@@ -412,6 +412,28 @@ class Restatement(Statements):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Suppressed(Listing):
+    """Counts for people outside the unit, one row a count: `events` of `n`, NaN where one of them is hidden.
+
+    With a count its share and limits are hidden. `threshold` is the smallest count above 0 that may be shown.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = (
+        "section",
+        "what",
+        "level",
+        "events",
+        "n",
+        "estimate",
+        "low",
+        "high",
+        "verdict",
+    )
+
+    threshold: int = 5
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Trajectories(Summary):
     """Sizes of collections over time: a median with quartiles for each window of days (`level`) and group.
 

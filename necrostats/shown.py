@@ -31,6 +31,7 @@ STYLE = f"""
 {HERE} .table-notes, {HERE} figcaption {{ color: var(--quiet); }}
 {HERE} figure {{ margin: .4em 0 .8em; }}
 {HERE} figure > img {{ background: #fff; max-width: 100%; height: auto; }}
+{HERE} figure > img.narrow {{ display: none; }}
 {HERE} summary {{ cursor: pointer; }}
 {HERE} .status, {HERE} .cautions {{ padding: .2em .8em; border-left: 3px solid #4a90c2; }}
 """

@@ -8,6 +8,7 @@ from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
 from necrostats.measures.case_mix import activity, case_mix, data_completeness
 from necrostats.measures.collection_resolution import collection_resolution
+from necrostats.measures.committee import committee_figures
 from necrostats.measures.course_ends import case_listing, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.data_tasks import data_tasks, open_cases
@@ -48,6 +49,7 @@ __all__ = [
     "case_series",
     "collection_resolution",
     "collection_volumes",
+    "committee_figures",
     "compare_adverse_events",
     "compare_resolution",
     "compare_yield",

@@ -12,7 +12,7 @@ from necrostats.definitions.grades import AGREE
 from necrostats.definitions.indicators import Indicator
 from necrostats.definitions.outcomes import end_days
 from necrostats.errors import ChoiceError
-from necrostats.measures.adverse_events import SESSIONS, Watchful, rates_of
+from necrostats.measures.adverse_events import CHECKED, SESSIONS, Watchful, rates_of
 from necrostats.measures.event_follow_up import NO_RECORD, Watched, of_types, watched
 from necrostats.measures.grouping import counted, session_groups
 from necrostats.measures.indicators import kept_events
@@ -65,7 +65,7 @@ def watched_quarters(registry: Registry, period: str = "", *, level: float = 0.9
             estimator="events over sessions",
             interval="Korn–Graubard, clustered by patient",
             level=level,
-            definition=" ".join(each.sentence() for each in indicators),
+            definition=f"window: {THIRTY_DAYS.sentence()}; {CHECKED}",
             references=(SOURCE,),
         ),
         notes=_notes(quarters, shown),

@@ -12,6 +12,7 @@ from necrostats.present import (  # noqa: F401 (they register)
     say_curves,
     specification_drawing,
     summaries,
+    suppressed,
     tabulations,
     trajectories,
     unanswered,

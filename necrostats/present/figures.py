@@ -110,22 +110,29 @@ class Figure:
         if kind not in _NO_METADATA:
             raise unknown_choice("kind of image", kind, _NO_METADATA)
         inches = check_width(width)
-        written = io.BytesIO()
         with drawing():
             sheet = self.redraw(inches) if self.redraw else self.fig
-            sheet.savefig(written, format=kind, dpi=dpi, metadata=_NO_METADATA[kind])
-        return smaller(written.getvalue()) if kind == "svg" else written.getvalue()
+        return _bytes_of(sheet, kind, dpi)
 
     def save(self, path: str | Path, *, width: str = "page") -> Path:
         """Write the drawing to a .svg, .png or .pdf file for one column or the full page; returns the path."""
         target = Path(path)
         return written(self.image(target.suffix.lstrip(".").lower(), width=width), target)
 
-    def _repr_html_(self) -> str:
-        width, height = (round(96 * inches) for inches in self.fig.get_size_inches())
-        code = base64.b64encode(self.image("svg")).decode("ascii")
+    def _embedded(self, sheet: Drawing, attributes: str) -> str:
+        """A drawing as an image that carries its own bytes."""
+        width, height = (round(96 * inches) for inches in sheet.get_size_inches())
+        code = base64.b64encode(_svg_of(sheet)).decode("ascii")
         alt = html.escape(" ".join(self.alt.split()))
-        image = f'<img src="data:image/svg+xml;base64,{code}" alt="{alt}" width="{width}" height="{height}">'
+        source = f"data:image/svg+xml;base64,{code}"
+        return f'<img src="{source}" alt="{alt}" width="{width}" height="{height}"{attributes}>'
+
+    def _repr_html_(self) -> str:
+        """The drawing, and hidden beside it the same for a narrow screen, which a page may show in its place."""
+        image = self._embedded(self.fig, ' class="wide"' if self.redraw else "")
+        if self.redraw:
+            with drawing():
+                image += self._embedded(self.redraw(WIDTHS["column"]), ' class="narrow" hidden')
         table = data_table(self.data, f"Data of the figure: {self.caption}")
         details = f"<details><summary>The numbers in this figure</summary>{table}</details>"
         return framed(f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>")
@@ -138,6 +145,18 @@ class Figure:
 
     def _repr_png_(self) -> bytes:
         return self.image("png", dpi=SCREEN_DPI)
+
+
+def _bytes_of(sheet: Drawing, kind: str, dpi: int) -> bytes:
+    """A drawing as the bytes of a file: the same on every run."""
+    written = io.BytesIO()
+    with drawing():
+        sheet.savefig(written, format=kind, dpi=dpi, metadata=_NO_METADATA[kind])
+    return smaller(written.getvalue()) if kind == "svg" else written.getvalue()
+
+
+def _svg_of(sheet: Drawing) -> bytes:
+    return _bytes_of(sheet, "svg", PRINT_DPI)
 
 
 def _written(value: object, name: str) -> str:

@@ -331,16 +331,16 @@ def _sorted(rows: pd.DataFrame) -> pd.DataFrame:
     return rows.assign(_least=order, _name=name).sort_values(["_least", "_name"], kind="stable")
 
 
-def with_gaps(table: pd.DataFrame) -> pd.DataFrame:
-    """The rows of the columns that are not filled everywhere; all of them where every column is."""
+def with_gaps(table: pd.DataFrame, below: float = 1.0) -> pd.DataFrame:
+    """The rows of the columns filled in less than this share of their rows; all of them where every column is."""
     least = table.groupby(table["variable"].astype(object))["estimate"].transform("min")
-    gaps = table[(least < 1).to_numpy()]
+    gaps = table[(least < below).to_numpy()]
     return gaps if len(gaps) else table
 
 
-def _completeness_panel(result: Summary, few: pd.Series) -> Panel:
+def _completeness_panel(result: Summary, few: pd.Series, below: float) -> Panel:
     table = result.frame
-    grouped, rows = is_grouped(table), _sorted(with_gaps(table))
+    grouped, rows = is_grouped(table), _sorted(with_gaps(table, below))
     made = []
     for variable, here in rows.groupby("variable", observed=True, sort=False):
         if grouped:
@@ -384,12 +384,12 @@ def _counts_panel(result: Summary) -> Panel:
     return Panel(heading="Recorded", columns=("n", "of them"), rows=tuple(made), scale=scale)
 
 
-def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
+def _panels(result: Summary, few: pd.Series, below: float) -> tuple[Panel, ...]:
     table = result.frame
     if is_counts(table):
         return (_counts_panel(result),)
     if is_completeness(table):
-        return (_completeness_panel(result, few),)
+        return (_completeness_panel(result, few, below),)
     panels, levels = [], []
     for variable in in_order(table["variable"]):
         measures = table.loc[table["variable"] == variable, "measure"].astype(object).tolist()
@@ -408,21 +408,25 @@ def _panels(result: Summary, few: pd.Series) -> tuple[Panel, ...]:
 
 
 @chart.register(Summary)
-def _(result: Summary, *, width: str = "page", **options) -> Figure:
+def _(result: Summary, *, width: str = "page", below: float = 1.0, **options) -> Figure:
+    """Shares as dots, medians and means with their limits. Of completeness the columns filled `below` a share only."""
     few = too_few_to_summarise(result.frame)
     nothing = Panel(heading="No values", columns=(), rows=(), scale=from_zero([], label=""))
-    panels = _panels(result, few) or (nothing,)
+    panels = _panels(result, few, below) or (nothing,)
     remark = "Each panel has its own unit and scale" if len(panels) > 1 else ""
     undrawn = ", ".join(plain(variable) for variable in _without_a_mean(result.frame, few))
     in_table = f"Too few for any mean, so in the table only: {undrawn}" if undrawn else ""
     data = without_small(result.frame, few, LIMITS)
-    return figure_of(result, panels, data, "Dots with bars", width, remark, in_table, _left_out_when_full(result))
+    return figure_of(
+        result, panels, data, "Dots with bars", width, remark, in_table, _left_out_when_full(result, below)
+    )
 
 
-def _left_out_when_full(result: Summary) -> str:
-    """How many columns are not drawn because nothing is missing of them."""
+def _left_out_when_full(result: Summary, below: float) -> str:
+    """How many columns are not drawn because too little is missing of them."""
     table = result.frame
     if not is_completeness(table):
         return ""
-    full = table["variable"].nunique() - with_gaps(table)["variable"].nunique()
-    return f"{full} {plural(full, 'columns')} without a gap, or without a row, not drawn" if full else ""
+    full = table["variable"].nunique() - with_gaps(table, below)["variable"].nunique()
+    how = "without a gap" if below == 1 else f"filled in at least {100 * below:g} % of rows"
+    return f"{full} {plural(full, 'columns')} {how}, or without a row, not drawn" if full else ""

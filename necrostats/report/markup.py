@@ -69,8 +69,8 @@ def content(html: str, *, title: str, period: str = "", cautions: bool = True) -
     heading = one_h1(soup, title, period)
     for table in soup.find_all("table"):
         make_readable(table)
-    for picture in soup.select("figure > img"):
-        _box(picture, "Figure")
+    for figure in soup.find_all("figure"):
+        _box_pictures(figure)
     keep_together(soup)
     if cautions and not soup.select_one(f".{CAUTIONS}"):
         soup.append(_cautions())
@@ -145,6 +145,16 @@ def _box(tag: Tag, name: str) -> None:
     """A box that scrolls by itself, and can be reached by keyboard, around something wide."""
     box = tag.wrap(_new("div"))
     box["class"], box["role"], box["tabindex"], box["aria-label"] = SCROLL, "region", "0", name
+
+
+def _box_pictures(figure: Tag) -> None:
+    """One box for the picture of a figure and the same for a narrow screen, named after the caption."""
+    pictures = figure.find_all("img", recursive=False)
+    if pictures:
+        said = figure.figcaption.get_text(" ", strip=True).partition(". ")[0] if figure.figcaption else ""
+        _box(pictures[0], f"Figure: {said}" if said else "Figure")
+        for further in pictures[1:]:
+            pictures[0].insert_after(further.extract())
 
 
 def _keep_in_view(caption: Tag) -> None:

@@ -55,9 +55,14 @@ def review_period(registry: Registry, period: str = "") -> str:
     return period or (registry.periods[-1] if registry.periods else "")
 
 
-def status(registry: Registry, *, period: str = "", horizon: int = HORIZON) -> Status:
-    """What a report on this registry rests on; `horizon` is the day by which an outcome counts as matured."""
+def status(registry: Registry, *, period: str = "", horizon: int = HORIZON, outside: bool = False) -> Status:
+    """What a report on this registry rests on; `horizon` is the day by which an outcome counts as matured.
+
+    `outside`: for people outside the unit, without a count: only the quarters and the fingerprint.
+    """
     period = review_period(registry, period) if period else ""
+    if outside:
+        return Status(lines=(_span(registry, period), _fingerprint(registry)), period=period)
     return Status(
         lines=(
             _counted(registry, period),
@@ -74,6 +79,17 @@ def _counted(registry: Registry, period: str) -> str:
     span = f", {_from_to(registry.periods[0], registry.periods[-1])}" if registry.periods else ""
     about = f"; this review: {period}" if period else ""
     return f"{_count(len(registry.patients), 'patient')}, {_count(len(registry.sessions), 'session')}{span}{about}."
+
+
+def _span(registry: Registry, period: str) -> str:
+    known = registry.periods
+    about = f"This page: {period}. " if period else ""
+    return f"{about}The registry holds {_from_to(known[0], known[-1])}." if known else f"{about}The registry is empty."
+
+
+def _fingerprint(registry: Registry) -> str:
+    mark = registry.source.sha256[:FINGERPRINT_LENGTH]
+    return f"Fingerprint of the data: {mark or 'none'}; read by necrostats {version('necrostats')}."
 
 
 def _reach(registry: Registry, horizon: int) -> str:

@@ -153,3 +153,12 @@ def test_no_glyph_is_lost():
     used = set(re.findall(r'xlink:href="#([bd][0-9a-f]+)"', svg))
     assert used
     assert used <= set(re.findall(r'id="([bd][0-9a-f]+)"', svg))
+
+
+def test_a_figure_carries_the_same_drawing_for_a_narrow_screen_hidden_until_a_page_shows_it():
+    page = chart(rates())._repr_html_()
+    wide, narrow = re.findall(r"<img [^>]*>", page)
+    assert 'class="wide"' in wide and "hidden" not in wide
+    assert 'class="narrow" hidden' in narrow
+    widths = [int(re.search(r'width="([0-9]+)"', image)[1]) for image in (wide, narrow)]
+    assert widths == [672, 322]

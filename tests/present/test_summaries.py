@@ -45,6 +45,9 @@ def test_completeness_is_sorted_with_the_least_complete_first():
     names = [text for text in _texts(figure) if ": " in text]
     assert names == ["sessions: texture", "sessions: yield low"]
     assert "2 columns without a gap, or without a row, not drawn" in figure.caption
+    at, under = (chart(summary(COMPLETE_ROWS), below=share) for share in (0.95, 0.96))
+    assert "sessions: yield low" not in _texts(at) and "sessions: yield low" in _texts(under)
+    assert "3 columns filled in at least 95 % of rows, or without a row, not drawn" in at.caption
     assert figure.fig.axes[0].get_xlim() == (0, 1)
     assert {"30 / 40", "Rows with a value"} <= set(_texts(figure))
     assert figure.caption.startswith("Completeness")

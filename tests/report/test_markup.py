@@ -123,3 +123,14 @@ def test_a_table_of_ten_columns_of_small_numbers_fits_beside_the_list_of_section
     width = float(re.search(r"minmax\(0, (\d+)rem\)", STYLE)[1])
     least = float(re.search(r"tr:has\(th:nth-child\(9\)\) > th\.number \{ min-width: ([\d.]+)rem; \}", STYLE)[1])
     assert 9 * least + 12 <= width  # the first column holds words
+
+
+def test_the_two_pictures_of_a_figure_share_a_box_named_after_its_caption():
+    image = '<img class="{}" src="data:image/png;base64,x" alt="a"{}>'
+    pictures = image.format("wide", "") + image.format("narrow", " hidden")
+    page = content(
+        f"<figure>{pictures}<figcaption>Time to resolution. 9 patients.</figcaption></figure>", title="T"
+    ).html
+    (box,) = [each for each in parsed(page).all("div") if each.attributes.get("role") == "region"]
+    assert box.attributes["aria-label"] == "Figure: Time to resolution"
+    assert [image.attributes["class"] for image in box.all("img")] == ["wide", "narrow"]
