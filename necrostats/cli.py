@@ -35,7 +35,16 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="store_true", help="say which version this is")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", title="commands")
-    for add in (_add_check, _add_tidy, _add_report, _add_start, _add_draft_layout, _add_layout_guide, _add_completion):
+    for add in (
+        _add_check,
+        _add_tidy,
+        _add_lock,
+        _add_report,
+        _add_start,
+        _add_draft_layout,
+        _add_layout_guide,
+        _add_completion,
+    ):
         add(commands, shared)
     return top
 
@@ -115,6 +124,19 @@ def _add_tidy(commands, shared: argparse.ArgumentParser) -> None:
     tidy.add_argument("--all", action="store_true", help="list every finding, not the first of each kind")
     _add_accept(tidy)
     tidy.set_defaults(run=_tidy)
+
+
+def _add_lock(commands, shared: argparse.ArgumentParser) -> None:
+    lock = commands.add_parser(
+        "lock",
+        parents=[shared],
+        help="freeze a registry for the next review to compare with",
+        description="Writes the tidy tables of a registry to a new folder, with a manifest: their hashes, the "
+        "definitions, and every indicator as it stands. The next review says which figures changed since, and why.",
+    )
+    _add_source(lock)
+    lock.add_argument("--to", required=True, metavar="FOLDER", help="a new folder, which becomes the lock")
+    lock.set_defaults(run=_lock)
 
 
 def _add_draft_layout(commands, shared: argparse.ArgumentParser) -> None:
@@ -223,6 +245,16 @@ def _tidy(request: argparse.Namespace) -> int:
     )
     print(report)
     return FAILED if stopped else DONE
+
+
+def _lock(request: argparse.Namespace) -> int:
+    from necrostats.measures.locking import lock_registry
+
+    made = lock_registry(
+        request.source, request.to, layout=request.layout or None, accepted=request.accept, say=request.say
+    )
+    print(made)
+    return DONE
 
 
 def _draft_layout(request: argparse.Namespace) -> int:

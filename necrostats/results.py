@@ -396,6 +396,22 @@ class Statements(Listing):
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class Restatement(Statements):
+    """Figures no longer what they were at a lock, one row for each indicator (`variable`) and quarter (`group`).
+
+    `events_then` of `n_then` at the lock, `events` of `n` today, and `why` in words. `figures` has the same columns but
+    `why` for every figure that was compared. `changes` has a row for each cause of a change: `reason` is one of
+    "definition changed", "added", "corrected", "removed", "matured" and "not explained"; `table`, `record`, `patient`
+    and `column` say where, `was` and `now` what.
+    """
+
+    columns: ClassVar[tuple[str, ...]] = ("variable", "group", "events_then", "n_then", "events", "n", "why")
+
+    figures: pd.DataFrame = field(default_factory=pd.DataFrame)
+    changes: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Suppressed(Listing):
     """Counts for people outside the unit, one row a count: `events` of `n`, NaN where one of them is hidden.
 

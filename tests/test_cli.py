@@ -64,6 +64,7 @@ def test_help_lists_the_commands_there_are(said):
     for name in (
         "check",
         "tidy",
+        "lock",
         "report",
         "start",
         "draft-layout",
@@ -315,3 +316,20 @@ def watched(arguments, environment, until=""):
             stopped = True
     os.close(terminal)
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1]), shown.decode()
+
+
+def test_lock_says_what_it_froze_and_refuses_to_replace_it(said, tmp_path):
+    source = Path(__file__).parents[1] / "synthetic_registry" / "tidy"
+    code, out, err = said("lock", source, "--to", tmp_path / "lock")
+    assert (code, err.splitlines()) == (0, ["necrostats: reading", "necrostats: writing"])
+    first, second = out.splitlines()
+    assert first == f"Locked in {tmp_path / 'lock'}: 142 patients, 561 sessions, 2023Q1 to 2026Q3."
+    assert re.fullmatch(r"sha256 [0-9a-f]{64}", second)
+    code, out, err = said("lock", source, "--to", tmp_path / "lock")
+    assert (code, out) == (1, "") and "a lock is never replaced" in only_line(err)
+
+
+def test_lock_needs_a_folder_and_a_source_that_can_be_read(said, tmp_path):
+    assert said("lock", tmp_path)[0] == 2
+    code, _, err = said("lock", tmp_path / "nowhere", "--to", tmp_path / "lock")
+    assert code == 2 and "nowhere" in err.splitlines()[-1] and not (tmp_path / "lock").exists()

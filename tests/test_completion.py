@@ -9,7 +9,7 @@ from necrostats.cli import parser
 from necrostats.completion import SHELLS, script
 
 WORDS = {"report": ["quarterly_review", "registry_check"], "completion": SHELLS}
-COMMANDS = {"check", "tidy", "report", "start", "draft-layout", "layout-guide", "completion"}
+COMMANDS = {"check", "tidy", "report", "start", "draft-layout", "layout-guide", "lock", "completion"}
 
 
 def lacking(shell):

@@ -18,17 +18,20 @@ from necrostats.measures.definition_sensitivity import sensitivity
 from necrostats.measures.instrument_combinations import instrument_combinations
 from necrostats.measures.instrument_events import adverse_events_by_class
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
+from necrostats.measures.late_events import late_events
 from necrostats.measures.precision import precision_plan
 from necrostats.measures.quarters import quarter_verdicts
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
 from necrostats.measures.resolution_models import resolution_models
+from necrostats.measures.restatement import restatement
 from necrostats.measures.restricted_resolution import bootstrap_resolution, restricted_mean_resolution
 from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.session_regression import session_regression
 from necrostats.measures.survival import event_free_survival, follow_up, recurrence
 from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
 from necrostats.measures.volumes import collection_volumes
+from necrostats.measures.watched_quarters import watched_quarters
 from necrostats.measures.yield_answer import yield_answer
 from necrostats.measures.yield_comparison import compare_yield
 from necrostats.measures.yield_overlap import yield_overlap
@@ -67,6 +70,7 @@ __all__ = [
     "instrument_combinations",
     "interval_censored_resolution",
     "landmark_resolution",
+    "late_events",
     "naive_mean_sessions",
     "necrosectomies_a_patient",
     "open_cases",
@@ -79,6 +83,7 @@ __all__ = [
     "resolution_after_use",
     "resolution_by_stent",
     "resolution_models",
+    "restatement",
     "restricted_mean_resolution",
     "scan_schedule",
     "sensitivity",
@@ -87,6 +92,7 @@ __all__ = [
     "sessions_to_resolution",
     "time_to_first_event",
     "time_to_resolution",
+    "watched_quarters",
     "worst_grades",
     "yield_answer",
     "yield_overlap",

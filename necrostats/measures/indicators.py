@@ -96,7 +96,9 @@ def needed(indicator: Indicator) -> tuple[Need, ...]:
 def counted(registry: Registry, indicator: Indicator) -> Counted:
     """An indicator, counted by quarter. What it needs must be recorded."""
     if indicator.event_types:
-        return _EVENT_COUNTS.get(indicator.of, _by_session)(_with_treated(registry, indicator), indicator)
+        return _EVENT_COUNTS.get(indicator.of, _by_session)(
+            registry.keeping_events(kept_events(registry, indicator)), indicator
+        )
     return _COUNTS[indicator.name](registry, indicator)
 
 
@@ -115,14 +117,14 @@ def judged_quarter(registry: Registry, indicator: Indicator, quarter: str) -> st
     return done[-1] if done else quarter
 
 
-def _with_treated(registry: Registry, indicator: Indicator) -> Registry:
-    """Without the events that do not count for the indicator: not treated so, or without a night."""
+def kept_events(registry: Registry, indicator: Indicator) -> np.ndarray:
+    """Adverse events (E,) that can count for the indicator: treated as it asks, with a night where it counts them."""
     events = registry.adverse_events
     if indicator.treated_as:
-        return registry.keeping_events(events["treatment"].isin(indicator.treated_as))
+        return events["treatment"].isin(indicator.treated_as).to_numpy(dtype=bool)
     if indicator.name in _NIGHTS:
-        return registry.keeping_events((events[_NIGHTS[indicator.name]] > 0).fillna(False))
-    return registry
+        return (events[_NIGHTS[indicator.name]] > 0).fillna(False).to_numpy(dtype=bool)
+    return np.ones(len(events), dtype=bool)
 
 
 def _by_patient(registry: Registry, indicator: Indicator) -> Counted:

@@ -38,6 +38,7 @@ WRONG = {
     "covariates": ("sex", ["sexx"], 5),
     "instrument_class": ("snaer", 5),
     "by_ever": ("snaer", 5),
+    "lock": ("nowhere", 5),
     "period": ("third quarter", 3),
     "seen_from": (5,),
     "severity": ("worst", 5),

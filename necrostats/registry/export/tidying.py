@@ -217,12 +217,12 @@ def tidy(
     if not layout:
         return _again(source, folder, accepted, say)
     ready = prepared(source, layout, accepted=accepted, say=say)
-    with _written(folder), Outputs(folder, say) as outputs:
+    with written_to(folder), Outputs(folder, say) as outputs:
         return _Tidying(ready, outputs, _parts(ready, rows_at_once), say).done()
 
 
 @contextmanager
-def _written(folder: Path) -> Iterator[None]:
+def written_to(folder: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
@@ -233,7 +233,7 @@ def _again(source: str | Path, folder: Path, accepted: Collection[str], say: Cal
     say("reading")
     read, counts, ledger = tidied_again(source, accepted)
     say("writing")
-    with _written(folder), Outputs(folder, say) as outputs:
+    with written_to(folder), Outputs(folder, say) as outputs:
         for name in read.given:
             outputs.add_table(TABLES[name], read.tables[name])
         outputs.add_ledger(0, ledger)

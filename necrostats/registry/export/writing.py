@@ -8,7 +8,7 @@ from __future__ import annotations
 import csv
 import re
 import shutil
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 
@@ -124,11 +124,11 @@ class Outputs:
     """The tables, the ledger and the lists beside them in a folder; left without `finish`, nothing of them is there.
 
     They are written to a folder inside it that only one run can make, and moved out when all of them are whole.
-    NecrostatsError if the folder holds anything else, or another run writes to it.
+    NecrostatsError if the folder holds anything but `ours`, or another run writes to it.
     """
 
-    def __init__(self, folder: Path, say: Callable[[str], None]) -> None:
-        refuse_others(folder)
+    def __init__(self, folder: Path, say: Callable[[str], None], ours: Collection[str] = _OURS) -> None:
+        refuse_others(folder, ours)
         self._folder, self._say, self._within = folder, say, folder / UNFINISHED
         self._made_here = not folder.exists()
         folder.mkdir(parents=True, exist_ok=True)
@@ -181,13 +181,20 @@ class Outputs:
         while other := self._files.pop(_ledger_of(sheet), None):
             self._files[LEDGER].append(other)
             sheet += 1
+        files = self.close(lambda written: {FINDINGS_WORKBOOK: findings_workbook(findings)})
+        return (*files, *self._key(key))
+
+    def close(self, beside: Callable[[Sequence[Path]], Mapping[str, bytes]]) -> tuple[Path, ...]:
+        """What was added moved into place, and after it the files that `beside` makes of what was written."""
         written = [file.finish() for file in self._files.values()]
         self._files = {}
-        workbook = self._within / FINDINGS_WORKBOOK
-        workbook.write_bytes(findings_workbook(findings))
-        files = [path.replace(self._folder / path.name) for path in (*written, workbook)]
+        further = []
+        for name, content in beside(written).items():
+            further.append(self._within / name)
+            further[-1].write_bytes(content)
+        files = tuple(path.replace(self._folder / path.name) for path in (*written, *further))
         _remove_old(self._folder, files)
-        return (*files, *self._key(key))
+        return files
 
     def _key(self, key: Mapping[str, str]) -> Iterable[Path]:
         if key:
@@ -197,13 +204,13 @@ class Outputs:
             yield file.finish()
 
 
-def refuse_others(folder: Path) -> None:
-    """NecrostatsError if a folder to write to is a file, or holds anything that tidying does not write."""
+def refuse_others(folder: Path, ours: Collection[str] = _OURS) -> None:
+    """NecrostatsError if a folder to write to is a file, or holds anything but `ours`: what tidying writes."""
     if not folder.exists():
         return
     if not folder.is_dir():
         raise NecrostatsError(f"{folder} is a file. Give a folder to write to.")
-    others = sorted(each.name for each in folder.iterdir() if not each.name.startswith(".") and each.name not in _OURS)
+    others = sorted(each.name for each in folder.iterdir() if not each.name.startswith(".") and each.name not in ours)
     if others:
         several = f" and {len(others) - 1:,} more" if len(others) > 1 else ""
         raise NecrostatsError(
