@@ -10,9 +10,9 @@ from necrostats.definitions.adverse_events import THIRTY_DAYS
 from necrostats.definitions.indicators import INDICATORS, LATE_ENOUGH, Indicator
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
 from necrostats.measures.indicators import LONGEST_IN, MANY_SESSIONS, counted, needed
-from necrostats.registry.export.reading import quietly
 from necrostats.registry.loading import read_registry
 from necrostats.registry.lock import Figures, Lock, read_lock, refuse_used, write_lock
+from necrostats.registry.reading import quietly
 from necrostats.registry.tables import Registry
 
 

@@ -14,11 +14,11 @@ from pathlib import Path
 
 from necrostats.errors import NecrostatsError, SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.reading import quietly
 from necrostats.registry.export.tidying import written_to
 from necrostats.registry.export.writing import Outputs, refuse_others
 from necrostats.registry.loading import read_tidy
 from necrostats.registry.messages import on_one_line
+from necrostats.registry.reading import quietly
 from necrostats.registry.tables import Registry
 
 MANIFEST = "lock.json"
