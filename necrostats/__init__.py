@@ -88,6 +88,7 @@ _HOMES = {
         "yield_answer",
         "yield_overlap",
     ),
+    "measures.frames": ("session_frame", "survival_frame"),
     "stats.reported": ("check_reported",),
     "present": (
         "Abstract",
