@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pandas as pd
@@ -136,7 +136,7 @@ def _of_sessions(registry: Registry, name: str) -> pd.Categorical | np.ndarray:
     return _labels(session_groups(registry, name))
 
 
-def _complete(frame: pd.DataFrame, outside: dict[str, np.ndarray], columns: Sequence[str]) -> pd.DataFrame:
+def _complete(frame: pd.DataFrame, outside: dict[str, np.ndarray], columns: Iterable[str]) -> pd.DataFrame:
     """The rows that nothing keeps out and that have every covariate; how many went for what is in its attrs."""
     lacking = {f"without {name}": frame[name].isna().to_numpy() for name in columns}
     kept, left_out = np.ones(len(frame), dtype=bool), {}
