@@ -43,6 +43,12 @@ def survival_frame(
     out, counted in `frame.attrs["left_out"]`. DesignError for what is known only later and for an unrecorded table,
     ChoiceError for an unknown name.
 
+    >>> frame = survival_frame(registry, by="infection", covariates=["age_years"])
+    >>> frame[["duration", "event", "group"]].head(2)
+       duration  event      group
+    0       7.0      0       none
+    1      76.0      1  suspected
+
     Counted: patients with an index drainage (axis="sessions": and a scan or review after it).
     Source: a count or description, common practice.
     """
@@ -87,6 +93,12 @@ def session_frame(
     without lavage fluid, blank otherwise; `adverse_event`: 1 or 0 within `window`, blank where nobody looked; `weight`:
     1 over the patient's rows. `only_yields` keeps the rows with a yield and one known class. What lacks a group or
     covariate is left out, counted in `frame.attrs["left_out"]`. DesignError, ChoiceError as survival_frame.
+
+    >>> session_frame(registry, only_yields=True)["instrument"].value_counts().head(2)
+    instrument
+    snare               45
+    powered_debrider    29
+    Name: count, dtype: int64
 
     Counted: necrosectomies.
     Source: a count or description, common practice.

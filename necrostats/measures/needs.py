@@ -9,6 +9,7 @@ import functools
 import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -109,7 +110,7 @@ SCANNED_SIZES = Need(
     remedy="Add the table scans, with the day and long_mm or volume_ml of each.",
 )
 
-Arguments = Mapping[str, object]
+Arguments = Mapping[str, Any]
 Needs = Callable[[Arguments], Sequence[Need]]
 
 

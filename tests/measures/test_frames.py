@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import doctest
 import warnings
 
 import numpy as np
@@ -182,3 +183,11 @@ def test_statsmodels_takes_it_with_errors_clustered_by_patient(registry):
     frame = session_frame(registry).dropna(subset=["adverse_event"])
     share = gee("adverse_event ~ 1", "patient_id", frame).fit().params["Intercept"]
     assert 0 < share < 1
+
+
+@pytest.mark.parametrize("function", [survival_frame, session_frame])
+def test_the_examples_in_docstrings_are_true(function, registry):
+    names = {"registry": registry, function.__name__: function}
+    (examples,) = doctest.DocTestFinder(recurse=False).find(function, function.__name__, globs=names)
+    ran = doctest.DocTestRunner().run(examples)
+    assert ran.attempted and not ran.failed
