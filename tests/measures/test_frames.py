@@ -191,3 +191,14 @@ def test_the_examples_in_docstrings_are_true(function, registry):
     (examples,) = doctest.DocTestFinder(recurse=False).find(function, function.__name__, globs=names)
     ran = doctest.DocTestRunner().run(examples)
     assert ran.attempted and not ran.failed
+
+
+def test_an_end_on_day_0_counts_in_lifelines_with_our_entry_and_is_refused_with_0():
+    courses = [Course(died_on=0, about={"sex": "male"})]
+    courses += [resolved(day, about={"sex": ("female", "male")[day % 2]}) for day in range(20, 31)]
+    frame = survival_frame(registry_of(*courses), by="sex").assign(ended=lambda rows: (rows["event"] > 0).astype(int))
+    given = {"duration_col": "duration", "event_col": "ended", "entry_col": "entry", "formula": "group"}
+    assert frame["duration"].min() == 0
+    assert CoxPHFitter().fit(frame, **given).event_observed.sum() == 12
+    with pytest.raises(ValueError, match="entry >= duration"):
+        CoxPHFitter().fit(frame.assign(entry=0.0), **given)
