@@ -98,6 +98,7 @@ _HOMES = {
         "yield_answer",
         "yield_overlap",
     ),
+    "measures.frames": ("session_frame", "survival_frame"),
     "measures.locking": ("lock_registry",),
     "stats.reported": ("check_reported",),
     "present": (

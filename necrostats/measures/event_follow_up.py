@@ -115,11 +115,11 @@ NO_RECORD = "with no record that adverse events were looked for"
 class Watched:
     """S sessions that count, and for each of E events the one it falls to.
 
-    `patient`, `group`, `days` (S,): the row number in patients, the place of the group, and the days of the window
-    up to the patient's next session and to the last day the patient was seen. `event_session` (E,): a place among
-    the S sessions, -1 where the event does not count; `watching` (E,) the one in whose days it fell, which is another
-    for an event after the window of the session it names. `looked_at` (P,): patients with a session in which somebody
-    looked or an event was recorded; `unended` (P,): those whose windows have no known end.
+    `session`, `patient`, `group`, `days` (S,): the row numbers in sessions and patients, the place of the group, and
+    the days of the window up to the patient's next session and to the last day the patient was seen. `event_session`
+    (E,): a place among the S sessions, -1 where the event does not count; `watching` (E,) the one in whose days it
+    fell, which is another for an event after the window of the session it names. `looked_at` (P,): patients with a
+    session in which somebody looked or an event was recorded; `unended` (P,): those whose windows have no known end.
 
     `unchecked`, `no_group` and `no_end` count sessions that do not count, `events_out` events, by reason. Of the S
     sessions, `by_event_only` count only because of an event, and `unfinished` have no event and a window that runs
@@ -127,6 +127,7 @@ class Watched:
     and `ranged_after` count events dated only to a range.
     """
 
+    session: np.ndarray
     patient: np.ndarray
     group: np.ndarray
     days: np.ndarray
@@ -199,6 +200,7 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
     unhosted = int(np.count_nonzero((placed.host >= 0) & (hosted < 0)))
     ungrouped = int(np.count_nonzero(placed.inside & (event_session < 0)))
     return Watched(
+        session=np.flatnonzero(kept),
         patient=patient[kept],
         group=groups.codes[kept],
         days=np.where(_repeated(registry, kept, groups.codes), 0, time.days)[kept],

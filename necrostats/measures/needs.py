@@ -9,10 +9,12 @@ import functools
 import inspect
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
 from necrostats.definitions.resolution import ResolutionDefinition
+from necrostats.errors import DesignError
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Result, Unanswered
 
@@ -108,7 +110,7 @@ SCANNED_SIZES = Need(
     remedy="Add the table scans, with the day and long_mm or volume_ml of each.",
 )
 
-Arguments = Mapping[str, object]
+Arguments = Mapping[str, Any]
 Needs = Callable[[Arguments], Sequence[Need]]
 
 
@@ -163,6 +165,26 @@ def needing(title: str, needs: Needs | Sequence[Need]):
             return unanswered(registry, title, missing) if missing else measure(registry, *positional, **named)
 
         return answered
+
+    return declared
+
+
+def needs_of_frame(needs: Needs):
+    """A function that makes a data frame: DesignError by a registry that lacks what it needs."""
+
+    def declared(make: Callable[..., pd.DataFrame]) -> Callable[..., pd.DataFrame]:
+        signature = inspect.signature(make)
+
+        @functools.wraps(make)
+        def made(registry: Registry, *positional, **named) -> pd.DataFrame:
+            bound = signature.bind(registry, *positional, **named)
+            bound.apply_defaults()
+            missing = [need for need in needs(bound.arguments) if len(registry.patients) and not need.met(registry)]
+            if missing:
+                raise DesignError(" ".join(f"{need.lacking} {need.remedy}" for need in missing))
+            return make(registry, *positional, **named)
+
+        return made
 
     return declared
 

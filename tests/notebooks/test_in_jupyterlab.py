@@ -25,6 +25,7 @@ CHANGED = {
     ),
     "quarterly_review": (("period", '"2026Q1"', "this review: 2026Q1"),),
     "registry_check": (("source", '"../synthetic_registry/no such folder"', "does not exist"),),
+    "your_own_model": (("by", '"sex"', "male v female"),),
 }
 
 
