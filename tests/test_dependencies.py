@@ -19,6 +19,7 @@ DISTRIBUTION = {
     "PIL": "pillow",
     "bs4": "beautifulsoup4",
     "docx": "python-docx",
+    "stdnum": "python-stdnum",
     "jupyter_client": "jupyter-client",
     "zmq": "pyzmq",
 }

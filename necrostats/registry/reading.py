@@ -18,12 +18,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from necrostats.errors import RegistryError, SourceError
+from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import Export, Gathering, Grid, RawColumn
 from necrostats.registry.findings import SCOPES, findings_frame, no_findings
 from necrostats.registry.messages import FINDINGS_WORKBOOK
-from necrostats.registry.privacy import Sheet, find_identifiers, refusal_text
+from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers
 from necrostats.registry.privacy.columns import LONGEST_CELL
 from necrostats.registry.reading_xlsx import read_workbook, read_xlsx
 from necrostats.registry.source_table import BLOCK, Place, RawTable, blocks, collect
@@ -31,6 +31,7 @@ from necrostats.registry.tables import SET_ASIDE_COLUMNS, nothing_set_aside
 from necrostats.registry.text import undefused
 
 LEDGER, SET_ASIDE, FINDINGS = "ledger.csv", "set_aside.csv", "findings.csv"
+WITHHELD_NAME = "name withheld"
 BESIDE = (LEDGER, SET_ASIDE, FINDINGS, FINDINGS_WORKBOOK)
 """Files that `necrostats tidy` writes beside the tables."""
 
@@ -38,7 +39,7 @@ BESIDE = (LEDGER, SET_ASIDE, FINDINGS, FINDINGS_WORKBOOK)
 def set_aside_before(source: str | Path) -> pd.DataFrame:
     """The list of what was set aside on the way to a tidy folder; empty if there is none.
 
-    SourceError if the file is not such a list; RegistryError if anything in it looks like an identifier.
+    SourceError if the file is not such a list. What looks like an identifier in it is withheld.
     """
     path = Path(source) / SET_ASIDE
     if not path.is_file():
@@ -51,7 +52,7 @@ def set_aside_before(source: str | Path) -> pd.DataFrame:
         raise SourceError(_not_a_list(path)) from error
     if rows is None:
         raise SourceError(_not_a_list(path))
-    _refuse_identifiers(listed)
+    listed = _without_identifiers(listed)
     text = [name for name in SET_ASIDE_COLUMNS if name != "row"]
     plain = {name: [undefused(str(cell)) for cell in listed[name]] for name in text}
     plain["patient_id"] = [each or None for each in plain["patient_id"]]
@@ -68,13 +69,27 @@ def _not_a_list(path: Path) -> str:
     return f"{path.name} is not the list that necrostats writes. Make the folder again, or take the file out of it."
 
 
-def _refuse_identifiers(listed: pd.DataFrame) -> None:
-    names = [str(name) for column in ("file", "sheet", "column") for name in listed[column].unique()]
-    ids = {"patient_id": listed["patient_id"].astype(str).tolist()}
-    sheet = Sheet(file=SET_ASIDE, name="", header=["patient_id", *names], columns=ids)
-    found = find_identifiers([sheet], id_columns=("patient_id",))
-    if found:
-        raise RegistryError(refusal_text(found))
+def _without_identifiers(listed: pd.DataFrame) -> pd.DataFrame:
+    """The list without what looks like an identifier: a name, or a code, is withheld, and its row stays.
+
+    What tidying wrote is never refused: the names of the unit's own files and columns tell how a unit writes them.
+    """
+    kept = listed.copy()
+    for column in ("file", "sheet", "column"):
+        suspect = [name for name in kept[column].unique() if _found([], heading=str(name))]
+        kept[column] = kept[column].where(~kept[column].isin(suspect), WITHHELD_NAME)
+    ids = list(kept["patient_id"].unique())
+    found = _found([str(each) for each in ids])
+    whole = any(each.row is None for each in found)
+    suspect = ids if whole else [ids[each.row - 2] for each in found]
+    kept["patient_id"] = kept["patient_id"].where(~kept["patient_id"].isin(suspect), "")
+    return kept
+
+
+def _found(ids: Sequence[str], heading: str = "") -> list[Suspicion]:
+    header = ["patient_id", *([heading] if heading else [])]
+    sheet = Sheet(file=SET_ASIDE, name="", header=header, columns={"patient_id": list(ids)})
+    return find_identifiers([sheet], id_columns=("patient_id",))
 
 
 def count(number: int, one: str, many: str) -> str:

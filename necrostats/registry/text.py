@@ -29,6 +29,12 @@ def folded(name: str) -> str:
     return " ".join("".join(letter for letter in bare if unicodedata.category(letter) != "Cf").split())
 
 
+def without_accents(text: str) -> str:
+    """A text whose letters have lost their accents, all else as written."""
+    parts = unicodedata.normalize("NFKD", text) if not text.isascii() else text
+    return unicodedata.normalize("NFC", "".join(each for each in parts if not unicodedata.combining(each)))
+
+
 def as_code(text: str) -> str:
     """A code or a heading whatever its case and blanks: "Lesser  sac" → "lesser_sac"."""
     return "_".join(text.casefold().split())

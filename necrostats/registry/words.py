@@ -131,7 +131,8 @@ _EVENTS = {
     "infection": "infection,infected",
     "sepsis": "sepsis,septic,septic shock",
     "stent_migration": "stent migration,stent migrated,migration,migrated",
-    "stent_occlusion": "stent occlusion,stent occluded,stent blocked,blocked stent,occluded stent",
+    "stent_occlusion": "stent occlusion,stent occluded,occluded stent,stent blocked,blocked stent,stent obstruction,"
+    "stent obstructed,obstructed stent",
     "stent_buried": "buried stent,stent buried",
     "maldeployment": "maldeployment,stent maldeployment,maldeployed",
     "aspiration": "aspiration,aspirated",

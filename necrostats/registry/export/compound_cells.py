@@ -27,7 +27,14 @@ _AND = re.compile(rf"\s*(?:[+&,/]|\b(?:and|with|{any_of('with')})(?=\s))\s*")
 _KEPT = "\u2423"  # in place of a blank that parts nothing
 _TIMES = re.compile(r"(?:\(?x\s?([0-9]{1,2})\)?|([0-9]{1,2})\s?x)")
 _PIECE = re.compile(r"[^\W_]+(?:[-'][^\W_]+)*|\?+|[^\w\s]", re.UNICODE)
-_NOT = frozenset(("no", "not", "without", "nil", "never", "denies", "non", *map(folded, listed("negation"))))
+_NOT_ELSEWHERE = "sem nenhum nenhuma nao geen zonder niet ingen inget inga utan uten ikke inte bez brak nie ei ilman"
+_NOT = frozenset(
+    (
+        *("no", "not", "without", "nil", "never", "denies", "non", *_NOT_ELSEWHERE.split()),
+        *map(folded, listed("negation")),
+    )
+)
+"""A negated event is never an event, in whatever language the layout says or does not say that it is written."""
 _NO = frozenset(("no", "none", "nil", "negative", "nein", "non", "keine", "aucun", "ninguno", "nessuno"))
 _SIGNS = frozenset(",;:.-")
 _ELIDED = re.compile(r"\b(?:d|l|dell|all)'")

@@ -10,7 +10,7 @@ from datetime import date
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.columns import LATEST
 from necrostats.registry.export.cells import RawCell, Reading
-from necrostats.registry.text import folded
+from necrostats.registry.text import folded, without_accents
 
 WHOLE = {"unknown": "n/a", "no_event": "nil", "elsewhere": "as before", "text_kept": "see report"}
 INSIDE = {
@@ -54,8 +54,9 @@ class OwnWords:
             return cell._replace(text=self.whole[key])
         if dated or not self.inside:
             return cell
-        text = self._pattern.sub(lambda found: self.inside[folded(found[0])], cell.text)
-        return cell._replace(text=text) if text != cell.text else cell
+        bare = without_accents(cell.text)
+        text = self._pattern.sub(lambda found: self.inside[folded(found[0])], bare)
+        return cell._replace(text=text) if text != bare else cell
 
     @property
     def _pattern(self) -> re.Pattern[str]:

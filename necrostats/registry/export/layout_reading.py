@@ -384,6 +384,7 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         skip_texts=keys.texts("skip_rows") if skipped else (),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
+    sheet = replace(sheet, rows=tuple(_naming_sessions(rows, sheet.session) for rows in sheet.rows))
     if bool(sheet.patient) + bool(sheet.session) + sheet.each_row_is_a_patient != 1:
         keys.problems.add(
             keys.at("patient"),
@@ -399,6 +400,16 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         )
     keys.done()
     return sheet
+
+
+_WITH_SESSION = ("instrument_uses", "adverse_events")
+
+
+def _naming_sessions(rows: RowsLayout, session: str) -> RowsLayout:
+    """The column by which a sheet says whose its rows are names the session of what they make, too."""
+    if not session or rows.table not in _WITH_SESSION or rows.holds("session"):
+        return rows
+    return replace(rows, columns=(*rows.columns, ColumnLayout(heading=session, to="session")))
 
 
 def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:

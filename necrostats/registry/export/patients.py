@@ -6,7 +6,7 @@ Rows set aside before anything is made of them: no patient, copies, rows that a 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -160,6 +160,14 @@ def _loose(key: str) -> str:
     return key
 
 
+_LOOKALIKES = str.maketrans("ol|i", "0111")
+
+
+def _seen(key: str) -> str:
+    """A key as it looks: letters that are taken for digits, and the other way round, are one."""
+    return _loose(key.casefold().translate(_LOOKALIKES))
+
+
 def _merged_down(sheet: LaidSheet, column: LaidColumn) -> np.ndarray:
     """Rows (N,) whose cell in this column is merged with the one above."""
     marked = np.zeros(len(sheet), dtype=bool)
@@ -222,11 +230,12 @@ def _orphans(
     sheet: LaidSheet, lost: np.ndarray, person: np.ndarray, people: People, listed: np.ndarray
 ) -> Iterator[RowsAside]:
     """Rows about a patient whom no row of patients has: those with a code much like one there, and the others."""
-    near = _near(people, listed)
-    alike = lost & np.isin(person, list(near))
+    near, looks = (lost & np.isin(person, list(_near(people, listed, form))) for form in (_loose, _seen))
+    looks &= ~near
     for at, clue, remedy in (
-        (alike, "; one is there whose code differs in signs, blanks or zeros only", IGNORE_HABITS),
-        (lost & ~alike, "", "Add the patient's row, or correct the code."),
+        (near, "; one is there whose code differs in signs, blanks or zeros only", IGNORE_HABITS),
+        (looks, "; one is there that looks like it (the letter O for 0, l or I for 1)", "Correct the code."),
+        (lost & ~near & ~looks, "", "Add the patient's row, or correct the code."),
     ):
         if at.any():
             patients = len(np.unique(person[at]))
@@ -242,10 +251,10 @@ def _orphans(
             )
 
 
-def _near(people: People, listed: np.ndarray) -> set[int]:
-    """The patients without a row of patients whose code is much like that of one with a row."""
-    there = {_loose(key) for key, known in zip(people.keys, listed, strict=False) if known}
-    return {number for number, key in enumerate(people.keys) if not listed[number] and _loose(key) in there}
+def _near(people: People, listed: np.ndarray, form: Callable[[str], str]) -> set[int]:
+    """The patients without a row of patients whose code is, in a form, that of one with a row."""
+    there = {form(key) for key, known in zip(people.keys, listed, strict=False) if known}
+    return {number for number, key in enumerate(people.keys) if not listed[number] and form(key) in there}
 
 
 def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

@@ -65,13 +65,28 @@ def readings_of(
     table, to = home(table, column.to)
     column = replace(column, to=to)
     reader = _reader(table, column, date_system or column.system, pseudonyms)
+    if column.days:
+        cells = [_day_alone(cell) for cell in cells]
     if is_date(table, column.to):
         return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
     return tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
 
 
+_A_DAY = re.compile(
+    r"(?:post-?op(?:erative)? )?(?:days?|d|tage?|dag(?:en)?|jours?|j|dias?|giorn[oi]|gg|pod)?\.?\s*[+:]?\s*"
+    r"(?P<day>-?[0-9]{1,5})\.?\s*(?:days?|d|tage?|dag(?:en|ar)?|jours?|j|dias?|giorn[oi]|gg)?\.?"
+)
+
+
+def _day_alone(cell: RawCell) -> RawCell:
+    """A count of days without the word for it: "day 16", "Tag 16", "D+16"."""
+    found = _A_DAY.fullmatch(folded(cell.text))
+    return cell._replace(text=found["day"], value=None) if found and cell.value is None else cell
+
+
 def _read(cell: RawCell, column: ColumnLayout, reader: Reader) -> Reading:
-    plainer = column.words.plain(_ungrouped(cell, column))
+    ungrouped = _ungrouped(cell, column)
+    plainer = ungrouped if folded(cell.text) in column.codes else column.words.plain(ungrouped)
     reading = _guarded(plainer, column, reader)
     return reading if plainer is cell else as_written(reading, cell)
 
@@ -315,7 +330,8 @@ def _one_size(cell: RawCell, column: ColumnLayout) -> Reading:
         return refused(found.problem)
     axes = {"long_mm": found.long_mm, "mid_mm": found.mid_mm, "short_mm": found.short_mm}
     fills = {name: number_text(value) for name, value in axes.items() if value is not None}
-    return Reading(rule=found.rule, fills=fills, question=found.question)
+    question = "is about so much, and is kept as that size" if found.approximate and fills else found.question
+    return Reading(rule=found.rule, fills=fills, question=question)
 
 
 def _event_of_a_row(cell: RawCell, column: ColumnLayout) -> Reading:

@@ -10,7 +10,7 @@ from necrostats.errors import unknown_choice
 from necrostats.registry.quantities import vocabulary as words
 from necrostats.registry.quantities.grammar import Amount, Reader
 from necrostats.registry.quantities.vocabulary import DecimalSign, Unit, tokens_of
-from necrostats.registry.text import Unread, is_number, plain, without_value, written
+from necrostats.registry.text import Unread, folded, is_number, plain, without_value, written
 
 _LOOSE = "is read with its thousands parted by a space"
 _SHOWN = {"ml": " ml", "g": " g", "percent_cleared": " %", "": ""}
@@ -111,7 +111,7 @@ def _default_unit(name: str | None) -> Unit | None:
 
 
 def _whole_cell(text: str, known: Mapping[words.Phrase, str]) -> Quantity | None:
-    if size := known.get(tuple(plain(text).split())):
+    if size := known.get(tuple(plain(text).split())) or known.get(tuple(folded(text).split())):
         return Quantity(rule="word", words=size)
     rule = without_value(text)
     return Quantity(rule=rule) if rule else None
@@ -217,6 +217,7 @@ def _one(parts: _Parts) -> Quantity:
     if max(amount.low or 0, amount.high or 0) >= _CEILING:
         raise Unread("has more digits than an amount can have")
     questions = [_LOOSE] * amount.loose + ["gives no unit, and neither does the layout"] * (not amount.unit)
+    questions += ["holds a word for an amount beside the number, which is kept alone"] * bool(parts.sizes)
     return Quantity(
         low=_float(amount.low),
         high=_float(amount.high),

@@ -33,6 +33,7 @@ _NOT_AN_AMOUNT = {
     "=": "is a sum",
     ":": "is a ratio or a time",
 }
+_TO_ALONE = frozenset(("bis", "to", "tot", "até", "ate"))
 _FRACTIONS = frozenset("¼½¾⅐⅑⅒⅓⅔⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅟↉")
 
 
@@ -244,12 +245,18 @@ class Reader:
     def _bound(self) -> str | None:
         if self.skip(words.ABOVE):
             found = "above"
-        elif self.skip(words.BELOW):
+        elif self.skip(words.BELOW) or self._up_to():
             found = "below"
         else:
             return None
         self.skip_signs(".")
         return found
+
+    def _up_to(self) -> bool:
+        """Read past a word for "to" before a single number: "bis 50 ml" is a limit, "20 bis 50 ml" a range."""
+        alone = self.peek().text in _TO_ALONE and self.peek(1).kind == "number"
+        self.advance(int(alone))
+        return alone
 
     def about(self) -> bool:
         """Read past any signs and words for "about"; whether there were any."""

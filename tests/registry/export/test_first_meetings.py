@@ -1,0 +1,171 @@
+"""What exports of units that nobody here had seen stumbled over when somebody with only the README tried them."""
+
+from __future__ import annotations
+
+import pytest
+
+from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line
+from necrostats.registry.quantities import read_quantity
+
+BY_SESSION = (
+    TOP
+    + """
+[[sheet]]
+name = "Scopes"
+patient = "P"
+[[sheet.rows]]
+table = "patients"
+columns = { "Index" = { to = "index_date", session = false } }
+[[sheet.rows]]
+table = "sessions"
+columns = { "Scope" = "session", "Date" = "day" }
+constants = { session_type = "necrosectomy" }
+[[sheet]]
+name = "Tools"
+session = "Scope"
+[[sheet.rows]]
+table = "instrument_uses"
+columns = { "Tool" = "instrument_class" }
+[[sheet]]
+name = "Events"
+session = "Scope"
+[[sheet.rows]]
+table = "adverse_events"
+columns = { "What" = "event_type", "When" = "day" }
+"""
+)
+
+
+def test_a_sheet_whose_rows_name_a_session_gives_its_uses_and_events_to_that_session(tmp_path):
+    sheets = {
+        "Scopes": [["P", "Index", "Scope", "Date"], ["1", INDEX, "S-7", "10/03/24"]],
+        "Tools": [["Scope", "Tool"], ["S-7", "snare"]],
+        "Events": [["Scope", "What", "When"], ["S-7", "bleeding", "11/03/24"]],
+    }
+    registry = read(tmp_path, sheets, BY_SESSION).registry
+    session = registry.sessions["session_id"].astype(object).tolist()
+    assert registry.instrument_uses["session_id"].astype(object).tolist() == session
+    assert registry.adverse_events["session_id"].astype(object).tolist() == session
+
+
+def with_words(words, synonyms=""):
+    return WIDE.replace("[[sheet]]", f"{synonyms}[words]\n{words}\n[[sheet]]", 1)
+
+
+def test_a_columns_own_synonyms_come_before_the_small_words(tmp_path):
+    layout = with_words('no_event = ["não"]\nnegation = ["sem"]', '[synonyms.event_type]\n"sem queixas" = "other"\n')
+    found = read_wide(tmp_path, wide_line(DEN1_date="10/03/24", DEN1_compl="sem queixas"), layout=layout)
+    assert found.registry.adverse_events["event_type"].astype(object).tolist() == ["other"]
+
+
+@pytest.mark.parametrize(("typed", "size"), [("spår", "trace"), ("Måttligt", "moderate"), ("mattligt", "moderate")])
+def test_a_word_for_an_amount_is_known_with_and_without_its_accents(typed, size):
+    assert read_quantity(typed, words={"spar": "trace", "mattligt": "moderate"}).words == size
+
+
+def test_words_for_out_and_in_may_carry_accents(tmp_path):
+    layout = with_words('out = ["saída"]\nin = ["entrada"]').replace('order = "day_first"', 'order = "day_first"')
+    line = wide_line(DEN1_date="10/03/24", DEN1_yield="900 ml saída (500 ml entrada)")
+    registry = read_wide(tmp_path, line, layout=layout).registry
+    held = registry.sessions[registry.sessions["session_type"] == "necrosectomy"].iloc[0]
+    assert (held["yield_low"], held["lavage_in_ml"]) == (400, 500)
+    assert held["yield_as_written"] == "900 ml saída (500 ml entrada)"
+
+
+@pytest.mark.parametrize(
+    ("written", "low", "high"),
+    [("bis 50 ml", 0, 50), ("240 bis 290 ml", 240, 290), ("tot 50 ml", 0, 50), ("bis zu 50 ml", 0, 50)],
+)
+def test_a_word_for_to_before_one_number_is_a_limit_and_between_two_a_range(written, low, high):
+    found = read_quantity(written)
+    assert (found.low, found.high, found.problem) == (low, high, "")
+
+
+def test_a_word_beside_a_number_is_asked_about():
+    found = read_quantity("viel, ca. 400 ml")
+    assert (found.low, found.approximate) == (400, True) and "a word for an amount" in found.question
+
+
+@pytest.mark.parametrize("written", ["16", "dag 16", "Tag 16", "day 16", "D+16", "J16", "16 days", "+16"])
+def test_a_day_counted_from_the_drainage_may_carry_the_word_for_it(tmp_path, written):
+    layout = WIDE.replace('"DEN{n} date" = "day"', '"DEN{n} date" = { to = "day", days = true }')
+    registry = read_wide(tmp_path, wide_line(DEN1_date=written), layout=layout).registry
+    assert registry.sessions["day"].tolist() == [0, 16]
+
+
+@pytest.mark.parametrize(
+    "written", ["sem sangramento", "geen bleeding", "ingen bleeding", "utan bleeding", "sem bleeding"]
+)
+def test_a_negated_event_is_never_an_event_whatever_the_language(tmp_path, written):
+    found = read_wide(tmp_path, wide_line(DEN1_date="10/03/24", DEN1_compl=written))
+    assert found.registry.adverse_events.empty
+
+
+def test_about_so_large_is_asked_about(tmp_path):
+    layout = (
+        TOP
+        + """
+[[sheet]]
+name = "S"
+patient = "P"
+[[sheet.rows]]
+table = "patients"
+columns = { "Index" = "index_date" }
+[[sheet.rows]]
+table = "collections"
+columns = { "Size" = { to = "size", unit = "mm" } }
+"""
+    )
+    found = read(tmp_path, {"S": [["P", "Index", "Size"], ["1", INDEX, "ca 40"]]}, layout)
+    assert found.registry.collections["long_mm"].tolist() == [40]
+    problems = found.registry.findings["problem"]
+    assert problems.str.contains("is about so much, and is kept as that size").any()
+
+
+def test_a_code_that_looks_like_another_is_proposed(tmp_path):
+    layout = (
+        WIDE
+        + """
+[[sheet]]
+name = "More"
+patient = "Study no"
+[[sheet.rows]]
+table = "scans"
+columns = { "Day" = "day" }
+"""
+    )
+    sheets = {
+        "DEN": [HEADINGS, wide_line("SU-008")],
+        "More": [["Study no", "Day"], ["SU-O08", "10/03/24"], ["SU-0l8", "11/03/24"], ["XX-9", "12/03/24"]],
+    }
+    problems = read(tmp_path, sheets, layout).registry.findings["problem"]
+    assert (
+        problems.str.contains("patients: 1); one is there that looks like it (the letter O for 0", regex=False).sum()
+        == 1
+    )
+    assert problems.str.contains("rows so: 2, patients: 2)", regex=False).sum() == 2
+
+
+def test_a_stent_that_is_out_in_german(tmp_path):
+    layout = (
+        TOP
+        + """
+[[sheet]]
+name = "S"
+patient = "P"
+[[sheet.rows]]
+table = "patients"
+columns = { "Index" = "index_date" }
+[[sheet.rows]]
+table = "stents"
+columns = { "Stent" = "stent", "In" = "placed_day", "Ende" = "end" }
+"""
+    )
+    found = read(
+        tmp_path,
+        {"S": [["P", "Index", "Stent", "In", "Ende"], ["1", INDEX, "LAMS 15", INDEX, "ex 16.03.2024"]]},
+        layout,
+    )
+    stent = found.registry.stents.iloc[0]
+    assert stent["removed_day"] == 15 and str(stent["end_reason"]) in ("<NA>", "nan", "planned")
+    assert told(found, "NOT_A_DATE") == []
