@@ -27,7 +27,8 @@ MOST_NAMED = 6
 NO_LOCK = Need(
     table="",
     lacking="What changed, or was recorded late, can be told only against a lock.",
-    remedy='Make one at each review, necrostats lock SOURCE --to FOLDER, and give its folder: lock="FOLDER".',
+    remedy="Freeze the registry at each review (necrostats lock SOURCE --to FOLDER) and give that folder to the next: "
+    '--param since=FOLDER, or lock="FOLDER" in a notebook.',
 )
 _RECORDS = {
     "patients": "patient",

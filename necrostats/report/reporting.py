@@ -18,6 +18,8 @@ SECONDS_A_CELL = 600
 DOCUMENTS = "documents"
 """The parameter by which a template is told the folder of its documents."""
 
+PLACES = (DOCUMENTS, "since", "targets")
+"""The parameters that name a file or folder: a notebook runs elsewhere, and must find it."""
 CASE_LIST = "case_list"
 
 Say = Callable[[str], None]
@@ -47,8 +49,7 @@ def write_report(
     """
     chosen = templates.find(template)
     given = {"source": _absolute(source), **_named(period, layout, accepted), **(parameters or {})}
-    if given.get(DOCUMENTS):
-        given[DOCUMENTS] = str(Path(given[DOCUMENTS]).resolve())
+    given |= {name: str(Path(given[name]).resolve()) for name in PLACES if given.get(name)}
     values = templates.check_values(chosen, given)
     period = str(values.get("period", ""))
     if period:

@@ -104,6 +104,7 @@ def test_the_sections_come_in_the_order_of_a_review(review):
     assert root.all("h1")[0].text == f"Quarterly review, {PERIOD}"
     assert [each.text for each in root.all("h2")] == [
         "Did anything change?",
+        "Since the last review",
         "All indicators",
         "Activity and case mix",
         "Adverse events",
