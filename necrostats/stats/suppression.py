@@ -7,6 +7,7 @@ some sums and differences of them. Everything here is linear algebra over the co
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike
 from necrostats.errors import StatisticsError
 from necrostats.stats import checks
 
-_ROUNDING = 1e-9
+_PRIME = 2**31 - 1
 
 
 def shown_counts(
@@ -43,14 +44,57 @@ def shown_counts(
 
 
 def determined(wanted: ArrayLike, known: ArrayLike) -> np.ndarray:
-    """Which rows of `wanted` (s, m) are fixed by the rows of `known` (q, m): they lie in the space those span."""
-    rows, base = np.atleast_2d(np.asarray(wanted, dtype=float)), np.atleast_2d(np.asarray(known, dtype=float))
-    if not base.size:
-        return ~rows.any(axis=1)
-    _, sizes, directions = np.linalg.svd(base, full_matrices=False)
-    span = directions[sizes > _ROUNDING * max(base.shape)]
-    left = rows - rows @ span.T @ span
-    return np.linalg.norm(left, axis=1) < 1e-7 * np.maximum(np.linalg.norm(rows, axis=1), 1)
+    """Which rows of `wanted` (s, m) are sums of rows of `known` (q, m), all of whole numbers."""
+    rows, base = _whole(wanted), _whole(known)
+    reduced, _ = _left_over(rows, _Echelon.of(base))
+    return ~reduced.any(axis=1)
+
+
+def _whole(given: ArrayLike) -> np.ndarray:
+    rows = np.asarray(given, dtype=np.int64)
+    return np.atleast_2d(rows) % _PRIME if rows.size else rows.reshape(0, rows.shape[-1] if rows.ndim > 1 else 0)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Echelon:
+    """Rows (r, m) with a leading 1 each in `leads` (r,), and the sums (r, q) of the given rows that they are.
+
+    Whole numbers modulo a prime, so that nothing is rounded: what is 0 is 0.
+    """
+
+    rows: np.ndarray
+    sums: np.ndarray
+    leads: list[int]
+
+    @classmethod
+    def of(cls, given: np.ndarray) -> _Echelon:
+        rows, sums, leads = given.copy(), np.eye(len(given), dtype=np.int64), []
+        for column in range(given.shape[1] if len(given) else 0):
+            below = np.flatnonzero(rows[len(leads) :, column])
+            if not below.size:
+                continue
+            top, found = len(leads), len(leads) + int(below[0])
+            for part in (rows, sums):
+                part[[top, found]] = part[[found, top]]
+            inverse = pow(int(rows[top, column]), -1, _PRIME)
+            for part in (rows, sums):
+                part[top] = part[top] * inverse % _PRIME
+            factors = rows[:, column].copy()
+            factors[top] = 0
+            some = np.flatnonzero(factors)
+            for part in (rows, sums):
+                part[some] = (part[some] - factors[some, None] * part[top]) % _PRIME
+            leads.append(column)
+        return cls(rows=rows[: len(leads)], sums=sums[: len(leads)], leads=leads)
+
+
+def _left_over(wanted: np.ndarray, base: _Echelon) -> tuple[np.ndarray, np.ndarray]:
+    """What is left of each wanted row (s, m), and the sums (s, q) of the given rows that were taken from it."""
+    left, taken = wanted.copy(), np.zeros((len(wanted), base.sums.shape[1]), dtype=np.int64)
+    for row, sums, lead in zip(base.rows, base.sums, base.leads, strict=True):
+        factors = left[:, lead].copy()[:, None]
+        left, taken = (left - factors * row) % _PRIME, (taken + factors * sums) % _PRIME
+    return left, taken
 
 
 def _rows(name: str, given: ArrayLike, counts: np.ndarray) -> np.ndarray:
@@ -67,10 +111,11 @@ def _is_small(sums: np.ndarray, fewest: int) -> np.ndarray:
 
 def _next_to_hide(counts, known, secret, shown, unions, fewest) -> int | None:
     """The place of one more count to hide; None when everything holds."""
-    printed = np.eye(counts.size)[shown]
-    leaks = secret[determined(secret, np.vstack([known, printed]))] if len(secret) else secret
-    for leak in leaks:
-        return _smallest(counts, _used_for(leak, known, shown))
+    equations, forms = _whole(known), _whole(secret)
+    left, taken = _left_over(forms[:, ~shown], _Echelon.of(equations[:, ~shown]))
+    for leak in np.flatnonzero(~left.any(axis=1)):
+        used = (forms[leak] - (taken[leak][:, None] * equations % _PRIME).sum(axis=0)) % _PRIME
+        return _smallest(counts, np.flatnonzero(shown & (used != 0)))
     for union in unions:
         hidden = [place for place in union if not shown[place]]
         few = len(hidden) == 1 or counts[hidden].sum() < fewest
@@ -78,14 +123,6 @@ def _next_to_hide(counts, known, secret, shown, unions, fewest) -> int | None:
         if hidden and few and still.size:
             return _smallest(counts, still)
     return None
-
-
-def _used_for(leak: np.ndarray, known: np.ndarray, shown: np.ndarray) -> np.ndarray:
-    """The printed counts by which a sum can be worked out: hide one of them and this way is closed."""
-    places = np.flatnonzero(shown)
-    base = np.vstack([np.eye(leak.size)[places], known])
-    weights = np.linalg.lstsq(base.T, leak, rcond=None)[0][: places.size]
-    return places[np.abs(weights) > 1e-7]
 
 
 def _smallest(counts: np.ndarray, places: np.ndarray) -> int:

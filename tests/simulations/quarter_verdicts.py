@@ -1,8 +1,9 @@
 """How often a quarter is called a signal where nothing rose, and where it did, by brute force and by enumeration.
 
-`cd tests && python -m simulations.quarter_verdicts` writes two tables beside this file. quarter_verdicts.csv: 500 invented
-units of the generator, with and without the rise of bleeding in 2025Q3, judged in that quarter and in the one a year
-before. false_alarms.csv: the chance of a false alarm a quarter by enumeration, for quarters of 8, 14 and 40 sessions.
+`cd tests && python -m simulations.quarter_verdicts` writes two tables beside this file. quarter_verdicts.csv: 500
+invented units of the generator, with and without the rise of bleeding in 2025Q3, judged in that quarter and in the one
+a year before. false_alarms.csv: the chance of a false alarm a quarter by enumeration, for quarters of 8, 14 and 40
+sessions.
 """
 
 from __future__ import annotations

@@ -29,12 +29,29 @@ INSIDE = {
 }
 
 
+EVENTS = ("event", "event_type")
+_OF_EVENTS = (INSIDE["negation"], INSIDE["perhaps"])
+
+
 @dataclass(frozen=True, kw_only=True)
 class OwnWords:
-    """`whole`: folded cell → what it stands for; `inside`: folded word or phrase → what it stands for."""
+    """`whole`: folded cell → what it stands for; `inside`: folded word or phrase → what it stands for.
+
+    What says that no event happened, negates one or puts it in doubt does so of events only: "nee" is no there, and
+    the answer to a question elsewhere.
+    """
 
     whole: Mapping[str, str] = field(default_factory=dict)
     inside: Mapping[str, str] = field(default_factory=dict)
+
+    def of_column(self, to: str) -> OwnWords:
+        """The words that count in a column that becomes a target."""
+        if to in EVENTS:
+            return self
+        return OwnWords(
+            whole={word: plain for word, plain in self.whole.items() if plain != WHOLE["no_event"]},
+            inside={word: plain for word, plain in self.inside.items() if plain not in _OF_EVENTS},
+        )
 
     @classmethod
     def of(cls, lists: Mapping[str, tuple[str, ...]]) -> OwnWords:

@@ -352,7 +352,7 @@ def check_whole(layout: Layout, problems: Problems) -> None:
         )
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter((folded(name), bool(sheet.labels), sheet.starts) for sheet in layout.sheets for name in sheet.names)
+    names = Counter((folded(name), sheet.labels, sheet.starts) for sheet in layout.sheets for name in sheet.names)
     for name in [name for (name, *_), count in names.items() if count > 1]:
         problems.add(
             "sheet.name",

@@ -340,6 +340,19 @@ def _is_texts(value: object) -> bool:
     return all(isinstance(each, str) and re.search(r"[^\W\d]", each) for each in listed)
 
 
+def _skipped_rows(keys: Keys) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """The rows to skip by number, and those by what their first cell says: either, or both in one list."""
+    value = keys.content.get("skip_rows")
+    mixed = isinstance(value, list) and {type(each) for each in value} == {int, str}
+    if not mixed:
+        said = _is_texts(value)
+        return (() if said else keys.numbers("skip_rows", MOST_ROWS)), (keys.texts("skip_rows") if said else ())
+    keys.take("skip_rows")
+    return tuple(each for each in value if isinstance(each, int)), tuple(
+        each for each in value if isinstance(each, str)
+    )
+
+
 def _form(ids: Keys) -> str:
     form = ids.text("form")
     if form and not re.fullmatch(r"[^0-9]*0+", form):
@@ -359,7 +372,7 @@ def _column_letters(keys: Keys, key: str) -> str:
 
 
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
-    skipped = _is_texts(keys.content.get("skip_rows"))
+    skipped = _skipped_rows(keys)
     labels, values = _column_letters(keys, "labels"), _column_letters(keys, "values")
     if bool(labels) != bool(values):
         keys.problems.add(
@@ -380,8 +393,8 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
         carry_down=keys.texts("carry_down"),
         ignore=keys.texts("ignore"),
-        skip_rows=() if skipped else keys.numbers("skip_rows", MOST_ROWS),
-        skip_texts=keys.texts("skip_rows") if skipped else (),
+        skip_rows=skipped[0],
+        skip_texts=skipped[1],
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
     sheet = replace(sheet, rows=tuple(_naming_sessions(rows, sheet.session) for rows in sheet.rows))

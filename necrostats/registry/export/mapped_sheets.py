@@ -233,7 +233,7 @@ def _grids(export: Export, sheet: SheetLayout, layout: Layout, problems: Problem
             problems.add("sheet[1].name", "there is no name, and the source holds several sheets", "Name the sheet.")
         return
     for name in sheet.names:
-        found = [grid for grid in export.grids if is_named(grid, (name,))]
+        found = [grid for grid in export.grids if is_named(grid, (name,)) and not _left_out(grid, name, layout)]
         if not found:
             number = layout.sheets.index(sheet) + 1
             problems.add(
@@ -243,6 +243,12 @@ def _grids(export: Export, sheet: SheetLayout, layout: Layout, problems: Problem
                 name,
             )
         yield from found
+
+
+def _left_out(grid: Grid, name: str, layout: Layout) -> bool:
+    """Whether a pattern finds a sheet that the layout leaves out by its very name."""
+    exact = [each for each in layout.ignore_sheets if not {"*", "?"} & set(each)]
+    return bool({"*", "?"} & set(name)) and is_named(grid, exact)
 
 
 def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:

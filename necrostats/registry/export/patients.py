@@ -6,7 +6,7 @@ Rows set aside before anything is made of them: no patient, copies, rows that a 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -343,8 +343,11 @@ def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     """A row of a sheet that makes patients, word for word the same as one above it."""
     if not sheet.layout.patient or not any(rows.table == "patients" for rows in sheet.layout.rows):
         return
-    rows = _alike(sheet, np.flatnonzero(free))
-    same = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()}).duplicated()
+    keys = {folded(sheet.aliases.get(folded(heading), heading)) for heading in sheet.layout.patient}
+    others = {name: column for name, column in sheet.columns.items() if name not in keys}
+    rows = _alike(others, np.flatnonzero(free), person)
+    cells = {name: column.raw.which[rows] for name, column in others.items()}
+    same = pd.DataFrame({"person": person[rows], **cells}).duplicated()
     yield RowsAside(
         rule=DUPLICATE_ROW,
         sheet=sheet,
@@ -355,9 +358,9 @@ def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     )
 
 
-def _alike(sheet: LaidSheet, rows: np.ndarray) -> np.ndarray:
-    """Of some rows those that may be the same as another: a number made of all their cells is."""
-    mixed = np.zeros(len(rows), dtype=np.uint64)
-    for column in sheet.columns.values():
+def _alike(columns: Mapping[str, LaidColumn], rows: np.ndarray, person: np.ndarray) -> np.ndarray:
+    """Of some rows those that may be the same as another: a number made of patient and cells is."""
+    mixed = person[rows].astype(np.uint64)
+    for column in columns.values():
         mixed = mixed * _MIXING + column.raw.which[rows].astype(np.uint64)
     return rows[pd.Series(mixed).duplicated(keep=False).to_numpy()]

@@ -63,7 +63,7 @@ def readings_of(
 ) -> tuple[Reading, ...]:
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
     table, to = home(table, column.to)
-    column = replace(column, to=to)
+    column = replace(column, to=to, words=column.words.of_column(to))
     reader = _reader(table, column, date_system or column.system, pseudonyms)
     if column.days:
         cells = [_day_alone(cell) for cell in cells]

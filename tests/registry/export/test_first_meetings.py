@@ -169,3 +169,61 @@ columns = { "Stent" = "stent", "In" = "placed_day", "Ende" = "end" }
     stent = found.registry.stents.iloc[0]
     assert stent["removed_day"] == 15 and str(stent["end_reason"]) in ("<NA>", "nan", "planned")
     assert told(found, "NOT_A_DATE") == []
+
+
+def test_words_for_no_event_say_nothing_of_other_columns(tmp_path):
+    layout = with_words('no_event = ["nee"]\nnegation = ["geen"]', '[synonyms.clearance]\n"geen" = "none"\n').replace(
+        '"DEN{n} tools" = "instruments"', '"DEN{n} tools" = "clearance"'
+    )
+    layout += """
+[[sheet.rows]]
+table = "reviews"
+columns = { "DEN2 yield" = "symptom_free", "DEN2 date" = "day" }
+"""
+    layout = layout.replace('numbers = "1-2"', "numbers = [1]").replace(
+        "[words]", '[synonyms.yes_no]\n"nee" = "no"\n[words]', 1
+    )
+    line = wide_line(DEN1_date="10/03/24", DEN1_tools="geen", DEN2_date="20/03/24", DEN2_yield="nee", DEN1_compl="nee")
+    registry = read_wide(tmp_path, line, layout=layout).registry
+    assert registry.reviews["symptom_free"].tolist() == [False]
+    assert registry.sessions["clearance"].astype(object).tolist()[-1] == "none"
+    assert registry.adverse_events.empty and bool(registry.sessions["events_checked"].iloc[-1])
+
+
+def test_a_row_that_differs_from_one_above_in_how_its_code_is_typed_only_counts_once(tmp_path):
+    layout = WIDE.replace("[[sheet]]", '[ids]\nignore = ["hyphens"]\n[[sheet]]', 1)
+    lines = [wide_line(key, DEN1_date="10/03/24") for key in ("WON-007", "WON007", "WON-008")]
+    found = read_wide(tmp_path, *lines, layout=layout)
+    assert len(found.registry.patients) == 2 and len(found.registry.sessions) == 4
+    assert told(found, "DUPLICATE_ROW")[0][:2] == ("DEN", 3)
+
+
+def test_a_sheet_left_out_by_its_name_is_not_found_by_a_pattern_and_rows_are_skipped_by_number_and_word(tmp_path):
+    layout = WIDE.replace('name = "DEN"', 'name = "DEN*"\nskip_rows = ["Mean", 3]').replace("[[sheet]]", "", 1)
+    layout = layout.replace('name = "DEN*"', '[[sheet]]\nname = "DEN*"', 1).replace(
+        "format = 1", 'format = 1\nignore_sheets = ["DEN (2)"]', 1
+    )
+    sheets = {
+        "DEN": [HEADINGS, wide_line("1"), wide_line("2"), wide_line("Mean")],
+        "DEN (2)": [HEADINGS, wide_line("9")],
+    }
+    assert len(read(tmp_path, sheets, layout).registry.patients) == 1
+
+
+def test_a_sheet_may_be_two_forms_side_by_side(tmp_path):
+    form = """
+[[sheet]]
+name = "F*"
+patient = "{{sheet}}"
+labels = "{}"
+values = "{}"
+[[sheet.rows]]
+table = "{}"
+columns = {{ {} }}
+"""
+    layout = TOP + form.format("A", "B", "patients", '"Index" = "index_date", "Age" = "age_years"')
+    layout += form.format("D", "E", "collections", '"Site" = "site"')
+    rows = [["Index", INDEX, "", "Site", "pelvis"], ["Age", 50, "", "", ""]]
+    registry = read(tmp_path, {"F-1": rows, "F-2": rows}, layout).registry
+    assert registry.patients["age_years"].tolist() == [50, 50]
+    assert registry.collections["site"].astype(object).tolist() == ["pelvic", "pelvic"]
