@@ -23,7 +23,10 @@ CHANGED = {
         ("by", '"extent_class"', "extent class high"),
         ("rule", '"declared primary"', "shared sessions: a shared session's yield goes to"),
     ),
-    "quarterly_review": (("period", '"2026Q1"', "this review: 2026Q1"),),
+    "quarterly_review": (
+        ("period", '"2026Q1"', "this review: 2026Q1"),
+        ("definition", '"15 mm, 90 days"', "at most 15 mm"),
+    ),
     "registry_check": (("source", '"../synthetic_registry/no such folder"', "does not exist"),),
     "your_own_model": (("by", '"sex"', "male v female"),),
 }
