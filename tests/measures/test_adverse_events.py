@@ -271,7 +271,7 @@ def test_an_event_after_its_sessions_window_but_in_anothers_counts_for_the_patie
     rows = result.frame[result.frame["variable"] == "bleeding"].set_index("unit")
     assert rows["events"].to_dict() == {"patients": 1, "sessions": 0, "100 patient-days": 1}
     assert rows.loc["100 patient-days", "n"] == 30 + 31
-    assert "1 event lies after the window of the session named" in " ".join(_notes(result, "MISSING"))
+    assert "1 event lies outside the window of the session named" in " ".join(_notes(result, "MISSING"))
     assert "events after the window" not in result.population.left_out
 
 

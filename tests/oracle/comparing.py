@@ -25,20 +25,25 @@ def differences(folder: Path) -> list[str]:
     registry = necrostats.read_registry(folder)
     found = [f"set aside: {len(registry.set_aside)} rows"] if len(registry.set_aside) else []
     courses = ends.courses(tables)
-    found += _sessions(necrostats.sessions_to_resolution(registry), courses)
-    found += _days(necrostats.time_to_resolution(registry), courses)
+    curves = necrostats.sessions_to_resolution(registry), necrostats.time_to_resolution(registry)
+    answered = not any(isinstance(result, necrostats.Unanswered) for result in curves)
+    found += _differ("resolution can be answered", answered, ends.answerable(tables))
+    if answered:
+        found += [*_sessions(curves[0], courses), *_days(curves[1], courses)]
     found += _ends(necrostats.course_ends(registry), courses)
     found += _deaths(necrostats.deaths(registry), courses)
     found += _counts(necrostats.necrosectomies_a_patient(registry), courses)
-    found += _events(necrostats.adverse_event_rates(registry), events(tables))
-    found += _yields(necrostats.debridement_yield(registry), yields(tables))
+    rates, amounts = necrostats.adverse_event_rates(registry), necrostats.debridement_yield(registry)
+    found += _events(rates, events(tables))
+    found += _yields(amounts, yields(tables))
     return found
 
 
 def _differ(where: str, got: object, expected: object) -> Iterator[str]:
     """A line if two numbers, or two sets of counts, are not the same."""
     if isinstance(expected, float):
-        same = math.isclose(float(got), expected, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
+        both_absent = math.isnan(float(got)) and math.isnan(expected)
+        same = both_absent or math.isclose(float(got), expected, rel_tol=TOLERANCE, abs_tol=TOLERANCE)
     else:
         same = got == expected
     if not same:
@@ -82,9 +87,12 @@ def _ends(result, courses: list[ends.Course]) -> Iterator[str]:
     for row in result.frame.itertuples():
         events = sum(each.session_end == row.variable for each in known)
         yield from _share(f"ends, {row.variable}", row, events, len(known))
+    open_ends = [each for each in matured if each.session_end == ends.LOST]
+    unshown = sum(each.day >= ends.HORIZON for each in open_ends)
     left_out = {
         f"patients not yet observed for {ends.HORIZON} days": len(courses) - len(matured),
-        f"patients lost to view before day {ends.HORIZON}": len(matured) - len(known),
+        f"patients lost to view before day {ends.HORIZON}": len(open_ends) - unshown,
+        "patients seen to that day of whom no scan or review shows whether they were resolved": unshown,
     }
     yield from _left_out("ends", result, left_out)
 
@@ -112,6 +120,7 @@ def _events(result, expected: Events) -> Iterator[str]:
     left_out = {
         "sessions with no record that adverse events were looked for": expected.sessions_left_out,
         "patients with no record that adverse events were looked for": expected.patients_left_out,
+        **expected.events_left_out,
     }
     yield from _left_out("events", result, left_out)
     kinds = {kind for each in expected.watched for kind in each.events}

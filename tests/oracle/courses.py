@@ -72,6 +72,11 @@ def courses(tables: dict[str, list[Row]]) -> list[Course]:
     ]
 
 
+def answerable(tables: dict[str, list[Row]]) -> bool:
+    """Whether the unit records at all what resolution is judged by: sizes after day 0, and answers since."""
+    return _assessed(tables)
+
+
 def last_seen(patient: Row, own: dict[str, list[Row]]) -> int:
     """The last contact, or a later record of the patient, not after the lock."""
     days = [day(row, column) for name, column in _DATED for row in own[name]]
@@ -132,8 +137,8 @@ def _all_small(own: dict[str, list[Row]], when: int) -> bool:
         found = day(collection, "detected_day") or 0
         if not past and found > when:
             continue
-        # The last scan decides; of two on one day the larger.
-        if not past or max(past)[1] > SIZE_MM or (found <= when and max(past)[0] < found):
+        # A scan finds it too. The last scan decides; of two on one day the larger.
+        if not past or max(past)[1] > SIZE_MM:
             return False
     return True
 
@@ -163,8 +168,8 @@ def _assessed(own: dict[str, list[Row]]) -> bool:
 
 
 def _shown(own: dict[str, list[Row]], until: list[int], end_day: int) -> bool:
-    """Whether a scan with a size or an answered review came after the last session, up to the end of the course."""
+    """Whether a scan with a size or an answered review came on a day after the last session's, up to the end."""
     scans = [day(row) for row in own["scans"] if row["long_mm"] is not None]
     reviews = [day(row) for row in own["reviews"] if row["symptom_free"] is not None]
-    first = until[-1] if until and until[-1] > 0 else 1
-    return any(first <= each <= end_day for each in [*scans, *reviews])
+    last_session = until[-1] if until else 0
+    return any(last_session < each <= end_day for each in [*scans, *reviews])

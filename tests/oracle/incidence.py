@@ -13,7 +13,7 @@ from oracle.limits import Z, clopper_pearson
 
 @dataclass(frozen=True)
 class Point:
-    """One cause at one time; limits None where nobody was at risk up to then."""
+    """One cause at one time; limits not numbers after the last patient was lost."""
 
     at_risk: int
     events: int
@@ -31,7 +31,7 @@ def incidence(ends: list[tuple[int, str]], cause: str, times: list[int]) -> dict
     for time in times:
         risk, events, lost = _counts(ends, cause, time)
         past = [row for row in rows if row.time <= time]
-        points[time] = Point(risk, events, lost, *_limits(ends, past))
+        points[time] = Point(risk, events, lost, *_limits(ends, past, time))
     return points
 
 
@@ -54,15 +54,17 @@ def _counts(ends: list[tuple[int, str]], cause: str, time: int) -> tuple[int, in
     return risk, sum(each == (time, cause) for each in ends), sum(each == (time, "") for each in ends)
 
 
-def _limits(ends: list[tuple[int, str]], past: list[_Row]) -> tuple[float, float, float]:
+def _limits(ends: list[tuple[int, str]], past: list[_Row], time: int) -> tuple[float, float, float]:
+    """Estimate and limits; not a number once the last patient was lost with the course still open."""
+    n, risk = len(ends), sum(when >= time for when, _ in ends) or (past[-1].at_risk if past else 0)
+    if past and time > max(ends)[0] and past[-1].at_risk > past[-1].of_any:
+        return math.nan, math.nan, math.nan
     estimate, error = _estimate(past)
-    n = len(ends)
-    nobody_lost = not any(row.lost for row in past[:-1])
+    nobody_lost = not any(row.lost for row in past if row.time < time)
     events = sum(row.of_cause for row in past)
-    if nobody_lost and (n < 30 or events in (0, n)):
+    if (n < 30 and all(end for _, end in ends)) or (nobody_lost and events in (0, n)):
         return estimate, *clopper_pearson(events, n)
     if events == 0 or math.isclose(estimate, 1):
-        risk = past[-1].at_risk
         return estimate, *clopper_pearson(risk if events else 0, risk)
     width = Z * error / (estimate * math.log(estimate))
     return estimate, estimate ** math.exp(-width), estimate ** math.exp(width)

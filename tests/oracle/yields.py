@@ -44,9 +44,9 @@ def yields(tables: dict[str, list[Row]]) -> Yields:
         own = uses.get(session["session_id"], [])
         reason, name = _class(own)
         amount = None if reason else _amount(session, [row for row in own if row["instrument_class"] == name])
-        if reason is None and amount is None:
-            reason = _why_no_amount(session)
-            missing[name] += 1
+        if reason is None:
+            reason = _why_it_does_not_count(session, amount)
+            missing[name] += amount is None or _says_nothing(amount)
         if reason:
             left_out[reason] += 1
         else:
@@ -59,7 +59,7 @@ def _class(uses: list[Row]) -> tuple[str | None, str]:
     if not uses:
         return "necrosectomies without a recorded instrument class", ""
     if not classes:
-        return "necrosectomies with lavage or peroxide alone", ""
+        return "necrosectomies with lavage or another adjunct alone", ""
     if classes & {*UNCOMPARED}:
         return "necrosectomies with an instrument of class other or unknown", ""
     if len(classes) > 1:
@@ -68,24 +68,30 @@ def _class(uses: list[Row]) -> tuple[str | None, str]:
 
 
 def _amount(session: Row, uses: list[Row]) -> tuple[float, float | None, str] | None:
-    """Low, high and unit: of the instrument's uses when each has one, else of the session."""
-    if len(uses) == 1 and uses[0]["yield_low"] is not None and uses[0]["yield_unit"] is not None:
-        return _numbers(uses[0])
-    if session["yield_low"] is None or session["yield_unit"] is None or session["yield_includes_lavage"] == "yes":
+    """Low, high and unit: of the instrument's use where it has one, else of the session."""
+    return _numbers(uses[0]) or _numbers(session)
+
+
+def _numbers(row: Row) -> tuple[float, float | None, str] | None:
+    if row["yield_low"] is None or row["yield_unit"] is None:
         return None
-    return _numbers(session)
-
-
-def _numbers(row: Row) -> tuple[float, float | None, str]:
     return float(row["yield_low"]), None if row["yield_high"] is None else float(row["yield_high"]), row["yield_unit"]
 
 
-def _why_no_amount(session: Row) -> str:
-    if session["yield_low"] is not None and session["yield_includes_lavage"] == "yes":
-        return "necrosectomies whose yield includes lavage fluid"
-    if session["yield_low"] is None and session["yield_words"] is not None:
+def _why_it_does_not_count(session: Row, amount: tuple[float, float | None, str] | None) -> str | None:
+    if amount is None and session["yield_words"] is not None:
         return "necrosectomies with a yield in words only"
-    return "necrosectomies without a yield"
+    if amount is None:
+        return "necrosectomies without a yield"
+    if session["yield_includes_lavage"] == "yes":
+        return "necrosectomies whose yield includes lavage fluid"
+    return 'necrosectomies with a yield of "more than 0"' if _says_nothing(amount) else None
+
+
+def _says_nothing(amount: tuple[float, float | None, str]) -> bool:
+    """Whether it says nothing but "more than 0"."""
+    low, high, _ = amount
+    return low == 0 and high is None
 
 
 def _enter(cell: Cell, patient: str, amount: tuple[float, float | None, str]) -> None:
