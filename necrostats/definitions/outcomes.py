@@ -220,14 +220,29 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
 
 
 def unassessed(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
-    """Patients (n,) without a scan after day 0 that shows a size, or without an answered review where one is asked."""
-    scanned = (registry.scans["long_mm"].notna() & (registry.scans["day"] > 0)).fillna(False).to_numpy(dtype=bool)
+    """Patients (n,) of whom nothing shows whether they were resolved.
+
+    They lack a scan after day 0 that shows a size, or an answered review where one is asked; and no scan after day 0
+    showed a collection too large, no review symptoms.
+    """
+    scans, reviews = registry.scans, registry.reviews
+    scanned = (scans["long_mm"].notna() & (scans["day"] > 0)).fillna(False).to_numpy(dtype=bool)
     found = _with_any(registry, "scans", scanned)
-    if definition.symptom_free:
-        reviews = registry.reviews
-        answered = (reviews["symptom_free"].notna() & (reviews["day"] >= 0)).fillna(False).to_numpy(dtype=bool)
-        found &= _with_any(registry, "reviews", answered)
-    return ~found
+    too_large = _with_any(registry, "scans", scanned & _too_large(registry, definition))
+    if not definition.symptom_free:
+        return ~(found | too_large)
+    answered = (reviews["symptom_free"].notna() & (reviews["day"] >= 0)).fillna(False).to_numpy(dtype=bool)
+    unwell = (reviews["symptom_free"].eq(False) & (reviews["day"] > 0)).fillna(False).to_numpy(dtype=bool)
+    found &= _with_any(registry, "reviews", answered)
+    return ~(found | too_large | _with_any(registry, "reviews", unwell))
+
+
+def _too_large(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    """For each scan whether its size is known to be more than counts as gone (n,)."""
+    comparable = registry.scans["long_mm"].notna().to_numpy()
+    if definition.share_of_baseline is not None:
+        comparable &= ~np.isnan(baseline_mm(registry))[registry.position("scans", "collections")]
+    return comparable & ~counts_as_gone(registry, definition)
 
 
 def _with_any(registry: Registry, table: str, kept: np.ndarray) -> np.ndarray:

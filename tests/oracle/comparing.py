@@ -9,11 +9,12 @@ from pathlib import Path
 
 import necrostats
 from oracle import courses as ends
-from oracle.events import ANY, Events, Watched, events
+from oracle import events as of_events
+from oracle import yields as of_yields
+from oracle.events import ANY, Events, Watched
 from oracle.incidence import incidence
 from oracle.limits import clopper_pearson, garwood, korn_graubard
 from oracle.tables import read
-from oracle.yields import yields
 
 TOLERANCE = 1e-9
 DAY_CAUSES = (ends.RESOLVED, ends.DEATH, ends.SURGICAL, ends.DRAIN)
@@ -25,17 +26,20 @@ def differences(folder: Path) -> list[str]:
     registry = necrostats.read_registry(folder)
     found = [f"set aside: {len(registry.set_aside)} rows"] if len(registry.set_aside) else []
     courses = ends.courses(tables)
-    curves = necrostats.sessions_to_resolution(registry), necrostats.time_to_resolution(registry)
-    answered = not any(isinstance(result, necrostats.Unanswered) for result in curves)
-    found += _differ("resolution can be answered", answered, ends.answerable(tables))
-    if answered:
-        found += [*_sessions(curves[0], courses), *_days(curves[1], courses)]
     found += _ends(necrostats.course_ends(registry), courses)
     found += _deaths(necrostats.deaths(registry), courses)
     found += _counts(necrostats.necrosectomies_a_patient(registry), courses)
-    rates, amounts = necrostats.adverse_event_rates(registry), necrostats.debridement_yield(registry)
-    found += _events(rates, events(tables))
-    found += _yields(amounts, yields(tables))
+    asked = (
+        (necrostats.sessions_to_resolution, ends.answerable, _sessions, courses),
+        (necrostats.time_to_resolution, ends.answerable, _days, courses),
+        (necrostats.adverse_event_rates, of_events.answerable, _events, of_events.events(tables)),
+        (necrostats.debridement_yield, of_yields.answerable, _yields, of_yields.yields(tables)),
+    )
+    for measure, answerable, compare, expected in asked:
+        result = measure(registry)
+        answered = not isinstance(result, necrostats.Unanswered)
+        found += _differ(f"{measure.__name__} is answered", answered, answerable(tables))
+        found += compare(result, expected) if answered else []
     return found
 
 

@@ -73,8 +73,9 @@ def courses(tables: dict[str, list[Row]]) -> list[Course]:
 
 
 def answerable(tables: dict[str, list[Row]]) -> bool:
-    """Whether the unit records at all what resolution is judged by: sizes after day 0, and answers since."""
-    return _assessed(tables)
+    """Whether the unit records at all what resolution is judged by: a size on a scan, an answer at a review."""
+    sized = any(row["long_mm"] is not None for row in tables["scans"])
+    return sized and any(row["symptom_free"] is not None for row in tables["reviews"])
 
 
 def last_seen(patient: Row, own: dict[str, list[Row]]) -> int:
@@ -162,9 +163,11 @@ def _treated_between(treatments: list[int], scan: int, review: int) -> bool:
 
 
 def _assessed(own: dict[str, list[Row]]) -> bool:
-    """Whether anything could have shown resolution: a scan with a size after day 0, and an answered review."""
-    scanned = any(row["long_mm"] is not None and day(row) > 0 for row in own["scans"])
-    return scanned and any(row["symptom_free"] is not None and day(row) >= 0 for row in own["reviews"])
+    """Whether anything tells resolved from not: a size after day 0 with an answer, or a large one, or symptoms."""
+    sizes = [float(row["long_mm"]) for row in own["scans"] if row["long_mm"] is not None and day(row) > 0]
+    answered = any(row["symptom_free"] is not None and day(row) >= 0 for row in own["reviews"])
+    unwell = any(row["symptom_free"] == "no" and day(row) > 0 for row in own["reviews"])
+    return (bool(sizes) and answered) or unwell or any(size > SIZE_MM for size in sizes)
 
 
 def _shown(own: dict[str, list[Row]], until: list[int], end_day: int) -> bool:

@@ -50,6 +50,11 @@ def events(tables: dict[str, list[Row]]) -> Events:
     )
 
 
+def answerable(tables: dict[str, list[Row]]) -> bool:
+    """Whether the unit records at all if somebody looked."""
+    return any(row["events_checked"] is not None for row in tables["sessions"])
+
+
 def _watched(patient: Row, own: dict[str, list[Row]], out: Counter[str]) -> Watched | None:
     """One patient's sessions and events; why an event does not count goes to `out`."""
     sessions = sorted(own["sessions"], key=day)

@@ -54,6 +54,13 @@ def yields(tables: dict[str, list[Row]]) -> Yields:
     return Yields(cells, missing, left_out)
 
 
+def answerable(tables: dict[str, list[Row]]) -> bool:
+    """Whether the unit records at all what was used, and what came out."""
+    rows = [*tables["sessions"], *tables["instrument_uses"]]
+    told = any(row["yield_low"] is not None or row.get("yield_words") is not None for row in rows)
+    return bool(tables["instrument_uses"]) and told
+
+
 def _class(uses: list[Row]) -> tuple[str | None, str]:
     classes = {row["instrument_class"] for row in uses} - {*ADJUNCTS}
     if not uses:
