@@ -100,7 +100,9 @@ def course_ends(
             patients=int(known.sum()),
             left_out={
                 f"patients not yet observed for {ends.horizon} days": int(np.count_nonzero(~observed)),
-                f"patients lost to view before day {ends.horizon}": int(np.count_nonzero(unknown & (ends.day < ends.horizon))),
+                f"patients lost to view before day {ends.horizon}": int(
+                    np.count_nonzero(unknown & (ends.day < ends.horizon))
+                ),
                 UNSHOWN: int(np.count_nonzero(unknown & (ends.day >= ends.horizon))),
                 "patients without a group": int(np.count_nonzero(observed & (cause > 0) & (groups.codes < 0))),
             },

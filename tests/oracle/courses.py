@@ -2,6 +2,10 @@
 
 Longest axis of every known collection at most 30 mm on a scan after day 0; symptom-free at the nearest answered review
 within 30 days, not before day 0 and not after further treatment; no drain and no surgery before; horizon 180 days.
+
+Where the rules leave it open, as necrostats does: of two reviews as near the later decides, of two on one day the
+unwell one; resolution stands on the day of surgery or a drain; a collection is found at the latest by its first scan;
+what shows whether a session was enough lies on a later day; a percutaneous stent is a percutaneous drain.
 """
 
 from __future__ import annotations

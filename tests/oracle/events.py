@@ -1,4 +1,8 @@
-"""Adverse events over patients, sessions and patient-days, from METHODS §4 with the default window of 30 days."""
+"""Adverse events over patients, sessions and patient-days, from METHODS §4 with the default window of 30 days.
+
+Where the rules leave it open, as necrostats does: both ends of a window are watched days, up to the day before the next
+session; a session's own day is always watched, and of two sessions on one day the last has the days that follow.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """Invented registries that nobody would wish for: many deaths, scans and reviews missing, ties, few patients.
 
-Every row is one the codebook allows, so that reading sets nothing aside; the days are drawn from a few, so that they tie.
+Every row is one the codebook allows, so that reading sets nothing aside. Days are drawn from a few, so that they tie.
 """
 
 from __future__ import annotations

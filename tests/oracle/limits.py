@@ -52,9 +52,7 @@ def beta_share(x: float, a: float, b: float) -> float:
     """The regularised incomplete beta function."""
     if x <= 0 or x >= 1:
         return 0.0 if x <= 0 else 1.0
-    front = math.exp(
-        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)
-    )
+    front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
     if x < (a + 1) / (a + b + 2):
         return front * _fraction(x, a, b) / a
     return 1 - front * _fraction(1 - x, b, a) / b
