@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -28,6 +29,7 @@ from necrostats.measures.needs import (
 from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
 
+ANY = "any adverse event"
 LONGEST_IN = 28
 MANY_SESSIONS = 3
 CARBON_DIOXIDE = Need(
@@ -96,9 +98,7 @@ def needed(indicator: Indicator) -> tuple[Need, ...]:
 def counted(registry: Registry, indicator: Indicator) -> Counted:
     """An indicator, counted by quarter. What it needs must be recorded."""
     if indicator.event_types:
-        return _EVENT_COUNTS.get(indicator.of, _by_session)(
-            registry.keeping_events(kept_events(registry, indicator)), indicator
-        )
+        return _EVENT_COUNTS.get(indicator.of, _by_session)(registry, indicator)
     return _COUNTS[indicator.name](registry, indicator)
 
 
@@ -127,29 +127,33 @@ def kept_events(registry: Registry, indicator: Indicator) -> np.ndarray:
     return np.ones(len(events), dtype=bool)
 
 
+def _counting(registry: Registry, indicator: Indicator) -> Registry:
+    """The registry with the events that count for the indicator only: of its kinds, treated so, with a night."""
+    kept = kept_events(registry, indicator)
+    if ANY not in indicator.event_types:
+        kept &= registry.adverse_events["event_type"].isin(indicator.event_types).to_numpy(dtype=bool)
+    return registry.keeping_events(kept)
+
+
 def _by_patient(registry: Registry, indicator: Indicator) -> Counted:
-    """Patients treated in a quarter, one quarter after the other: a patient may be treated in several."""
-    rows = [
-        adverse_event_rates(
-            registry.during(quarter),
-            event_type=indicator.event_types[0],
-            grade_from=indicator.grade_from,
-            units=("patients",),
-        ).frame.iloc[0]
-        for quarter in registry.periods
-    ]
-    return Counted(
-        events=np.array([row["events"] for row in rows], dtype=np.int64),
-        n=np.array([row["n"] for row in rows], dtype=np.int64),
-    )
+    """Patients treated in a quarter, one quarter after the other: a patient may be treated in several.
+
+    The denominator is that of any event, so that a session in which somebody wrote one down is watched for all.
+    """
+    counting = _counting(registry, indicator)
+    narrowed = [(counting.during(quarter), registry.during(quarter)) for quarter in registry.periods]
+    rates = partial(adverse_event_rates, units=("patients",), event_type=ANY)
+    events = [rates(own, grade_from=indicator.grade_from).frame["events"].iloc[0] for own, _ in narrowed]
+    n = [rates(every).frame["n"].iloc[0] for _, every in narrowed]
+    return Counted(events=np.array(events, dtype=np.int64), n=np.array(n, dtype=np.int64))
 
 
 def _by_stent_days(registry: Registry, indicator: Indicator) -> Counted:
     """Days with a transmural stent in, each stent for itself, and the events on them; by quarter of the drainage."""
+    registry = _counting(registry, indicator)
     stents, (end, known) = registry.stents, stent_days(registry)
     kept = known & stents["stent_type"].isin(TRANSMURAL).to_numpy()
-    wanted = np.isin(registry.adverse_events["event_type"], indicator.event_types)
-    fell = on_a_stent_day(registry, wanted, kept)
+    fell = on_a_stent_day(registry, np.ones(len(registry.adverse_events), dtype=bool), kept)
     drained = registry.patients["index_period"].cat.codes.to_numpy()
     quarter, owner = len(registry.periods), registry.position("stents")[kept]
     days = np.maximum(end - stents["placed_day"].to_numpy(dtype=np.int64), 1)[kept]
@@ -162,19 +166,17 @@ def _by_stent_days(registry: Registry, indicator: Indicator) -> Counted:
 
 
 def _by_session(registry: Registry, indicator: Indicator) -> Counted:
-    kinds = indicator.event_types if len(indicator.event_types) > 1 else indicator.event_types[0]
-    parts = [kinds] if isinstance(kinds, str) else list(kinds)
-    tables = [
-        adverse_event_rates(
-            registry, by="period", event_type=kind, grade_from=indicator.grade_from, units=("sessions",)
-        ).frame
-        for kind in parts
-    ]
-    shares = [table.set_index(table["group"].astype(str)) for table in tables]
-    quarters = list(registry.periods)
-    events = sum(each["events"].reindex(quarters, fill_value=0).to_numpy(dtype=np.int64) for each in shares)
-    n = shares[0]["n"].reindex(quarters, fill_value=0).to_numpy(dtype=np.int64)
-    return Counted(events=np.minimum(events, n), n=n)
+    """Sessions followed by one of the events, each once; the denominator is that of any event."""
+    rates = partial(adverse_event_rates, by="period", event_type=ANY, units=("sessions",))
+    tables = (
+        rates(_counting(registry, indicator), grade_from=indicator.grade_from).frame,
+        rates(registry).frame,
+    )
+    events, n = (
+        table.set_index(table["group"].astype(str))[name].reindex(list(registry.periods), fill_value=0)
+        for table, name in zip(tables, ("events", "n"), strict=True)
+    )
+    return Counted(events=events.to_numpy(dtype=np.int64), n=n.to_numpy(dtype=np.int64))
 
 
 def _tallied(quarter: pd.Series, happened: np.ndarray, of: np.ndarray) -> Counted:

@@ -45,7 +45,7 @@ def _(result: Quarters, **options) -> tuple[str, ...]:
 
 def _summary(result: Quarters, judged: pd.DataFrame, signals: pd.DataFrame) -> str:
     of = f"{len(judged)} {plural(len(judged), 'indicators')}"
-    if (judged["verdict"] == TOO_EARLY).all():
+    if judged["verdict"].isin([TOO_EARLY, NOBODY]).all():
         return f"{result.quarter}: too early to say of any of {of}; fewer than {FEWEST_QUARTERS} quarters went before."
     if signals.empty:
         return f"{result.quarter}: no signal in {of}. No signal is not the same as no change."
@@ -190,15 +190,18 @@ def _headline(result: Quarters) -> Quarters:
     return replace(result, frame=frame.assign(variable=named).sort_values("variable", kind="stable"))
 
 
-def _by_indicator(result: Quarters) -> list[tuple[object, pd.DataFrame]]:
-    """Each judged row with the quarters of its indicator."""
+def _by_indicator(result: Quarters, *, told_apart: bool = False) -> list[tuple[object, pd.DataFrame]]:
+    """Each judged row with the quarters of its indicator; none where nothing can be judged yet, unless `told_apart`."""
+    judged = result.judged()
+    if not told_apart and judged["verdict"].isin([TOO_EARLY, NOBODY]).all():
+        return []
     quarterly = result.frame[~result.frame["group"].astype(str).str.contains("..", regex=False)]
-    return [(row, quarterly[quarterly["variable"] == row.variable]) for row in result.judged().itertuples()]
+    return [(row, quarterly[quarterly["variable"] == row.variable]) for row in judged.itertuples()]
 
 
 def _empty(width: float) -> Drawing:
     sheet = blank(width, 0.4)
-    Pen(sheet).text(0.1, 0.2, "Nothing is recorded that could be judged.", color=QUIET)
+    Pen(sheet).text(0.1, 0.2, "Nothing can be judged yet: see the table.", color=QUIET)
     return sheet
 
 
@@ -230,7 +233,7 @@ _ROW, _SPARK = 0.5, 0.36
 
 def _lines_drawn(result: Quarters, width: float) -> Drawing:
     """A line an indicator: its name, what was seen, the verdict and the quarters as a small line."""
-    each = _by_indicator(result)
+    each = _by_indicator(result, told_apart=True)
     if not each:
         return _empty(width)
     narrow = width < _NARROW

@@ -172,7 +172,9 @@ def _in_lines(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
             own = here[here["variable"] == variable]
             if len(own):
                 line |= {value: _line(own, few), lacking: numbers.count(own["missing"].iloc[0])}
-    shown = _table(result, list(made.values()), columns, 1)
+    nobody = not (rows["n"] + rows["missing"]).any()
+    remarks = ("There is nobody to describe.",) if nobody else ()
+    shown = _table(result, [] if nobody else list(made.values()), columns, 1, remarks)
     return replace(shown, words=tuple(name for name in columns if not name.startswith(("Variable", "Missing"))))
 
 
@@ -245,6 +247,8 @@ def _means(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
 
 def _with_a_mean(rows: pd.DataFrame, few: pd.Series) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Without the measures of which no group has a mean, unless that is all of them; those in a sentence."""
+    held = rows[(rows["n"] > 0) | (rows["missing"] > 0)]
+    rows = held if len(held) else rows
     shown = rows[~few.loc[rows.index] & rows["estimate"].notna()]
     left = [each for each in in_order(rows["variable"]) if each not in set(shown["variable"])]
     if not left or shown.empty:

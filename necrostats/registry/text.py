@@ -147,7 +147,7 @@ def undefused(text: str) -> str:
 
 
 _WORD_LISTS = Path(__file__).with_name("languages")
-LANGUAGES = ("de", "es", "fr", "it")  # English stands beside the code that reads it
+LANGUAGES = ("de", "es", "fr", "it", "nl", "pt")  # English stands beside the code that reads it
 SHORT = 2
 
 

@@ -163,13 +163,13 @@ class OpenNotebook:
 
 
 @contextmanager
-def browser() -> Iterator:
-    """A window of the browser."""
+def browser(**look) -> Iterator:
+    """A window of the browser; `look` is how it shows pages: color_scheme, viewport, bypass_csp …"""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as driver:
         opened = driver.chromium.launch(executable_path=BROWSER, args=list(QUIET))
         try:
-            yield opened.new_page(viewport={"width": 1400, "height": 1000})
+            yield opened.new_page(**{"viewport": {"width": 1400, "height": 1000}, **look})
         finally:
             opened.close()

@@ -134,3 +134,14 @@ def test_the_sentence_of_each_says_what_is_counted_of_what():
     for indicator in INDICATORS:
         assert indicator.sentence().startswith(f"{indicator.title}: {indicator.events}, of {indicator.of}")
         assert indicator.source and replace(indicator, per=1).per == 1
+
+
+def test_a_session_with_two_of_the_kinds_counts_once_and_one_watched_for_another_event_stays():
+    rows = [
+        {"event_id": "A", "patient_id": "P1", "event_type": "perforation", "day": 6},
+        {"event_id": "B", "patient_id": "P1", "event_type": "gas_embolism", "day": 6},
+        {"event_id": "C", "patient_id": "P2", "event_type": "infection", "day": 6},
+    ]
+    registry = registry_of(Course(necrosectomies=[5], unchecked=[0]), Course(necrosectomies=[5], unchecked=[0, 5]))
+    registry = with_rows(registry, "adverse_events", rows)
+    assert seen(registry, "perforation or gas embolism") == (1, 2)

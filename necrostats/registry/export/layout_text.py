@@ -128,13 +128,15 @@ def sex_lines(plans: Sequence[Plan], reader: Reader) -> Iterator[str]:
 
 
 def word_lines(plans: Sequence[Plan]) -> Iterator[str]:
-    """Words in columns of codes that stand for none yet, for a person to explain."""
+    """Words in columns of codes that stand for none yet, for a person to explain; headings repeated there are none."""
     by_column: dict[str, list[str]] = {}
+    headings = {folded(heading) for (sheet, *_), _ in plans for heading in sheet.columns}
     for guess in (each for _, makers in plans for maker in makers for each in maker.found if each.unread):
         name = "instrument_class" if guess.target == "instruments" else guess.target
         by_column.setdefault(name, []).extend(guess.unread)
     for name, words in by_column.items():
-        told = [word for word in dict.fromkeys(map(folded, words)) if not find_identifiers([], [("a cell", word)])]
+        new = [word for word in dict.fromkeys(map(folded, words)) if word not in headings]
+        told = [word for word in new if not find_identifiers([], [("a cell", word)])]
         if told:
             yield f"# [synonyms.{name}]  # words that stand for no code yet; the codes: {', '.join(choices_of(name))}"
             yield from (f'# {toml(word)} = ""' for word in told[:_MOST_WORDS])
