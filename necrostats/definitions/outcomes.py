@@ -83,18 +83,18 @@ def reviewed_symptom_free(
 ) -> np.ndarray:
     """Whether the review nearest to each (patient, day) (n,), at most `within` days off, found no symptoms.
 
-    Only reviews with a known answer since the index drainage count; of two as near, the later. Two answers on one day
-    are free of symptoms only if both are. A review after the scan confirms nothing if the patient was treated again
-    in between: `treated` are the rows in patients and the days of every further treatment.
+    Only reviews with a known answer since the index drainage count, and after the scan only those before any further
+    treatment: `treated` are the rows in patients and the days of each. Of two as near, the later. Two answers on one
+    day are free of symptoms only if both are.
     """
     reviews, free = _reviews(registry)
     at = patient * _SPAN + day
     place = np.searchsorted(reviews, at, side="right")
     before, after = _at(reviews, place - 1), _at(reviews, place)
-    is_before = at - before < after - at
+    is_before = (at - before < after - at) | _between(treated, at, after)
     nearest = np.where(is_before, before, after)
     answer = np.append(free, False)[np.where(is_before, place - 1, place)]
-    return answer & (np.abs(nearest - at) <= within) & (is_before | ~_between(treated, at, nearest))
+    return answer & (np.abs(nearest - at) <= within)
 
 
 def _reviews(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
@@ -147,7 +147,7 @@ class Outcomes:
     counted from 1. `ranged` (n,) marks ends whose day is known only as a range; `unsized_scans` counts scans
     without a longest axis; `undated_collections` counts later collections without a day of detection; `seen_later`
     counts patients with a record after their last contact day; `at_horizon` (n,) marks patients seen unresolved on
-    the last day that counts, day `horizon`;
+    the last day that counts, day `horizon`, if anything could have shown them resolved;
     `unassessed` (n,) marks patients last seen unresolved of whom nothing shows whether they were resolved;
     `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
     """
@@ -183,7 +183,7 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
         cause=np.where(ended, first + 1, 0),
         causes=definition.causes,
         ranged=ended & _ranged(registry, day),
-        at_horizon=~ended & (last_seen >= horizon),
+        at_horizon=~ended & ~unseen & (last_seen >= horizon),
         unassessed=~ended & unseen,
         horizon=horizon,
         seen_later=int(np.count_nonzero(last_records(registry) > _days(registry.patients, "last_contact_day"))),
@@ -220,14 +220,29 @@ def resolution_days(registry: Registry, definition: ResolutionDefinition) -> np.
 
 
 def unassessed(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
-    """Patients (n,) without a scan after day 0 that shows a size, or without an answered review where one is asked."""
-    scanned = (registry.scans["long_mm"].notna() & (registry.scans["day"] > 0)).fillna(False).to_numpy(dtype=bool)
+    """Patients (n,) of whom nothing shows whether they were resolved.
+
+    They lack a scan after day 0 that shows a size, or an answered review where one is asked; and no scan after day 0
+    showed a collection too large, no review symptoms.
+    """
+    scans, reviews = registry.scans, registry.reviews
+    scanned = (scans["long_mm"].notna() & (scans["day"] > 0)).fillna(False).to_numpy(dtype=bool)
     found = _with_any(registry, "scans", scanned)
-    if definition.symptom_free:
-        reviews = registry.reviews
-        answered = (reviews["symptom_free"].notna() & (reviews["day"] >= 0)).fillna(False).to_numpy(dtype=bool)
-        found &= _with_any(registry, "reviews", answered)
-    return ~found
+    too_large = _with_any(registry, "scans", scanned & _too_large(registry, definition))
+    if not definition.symptom_free:
+        return ~(found | too_large)
+    answered = (reviews["symptom_free"].notna() & (reviews["day"] >= 0)).fillna(False).to_numpy(dtype=bool)
+    unwell = (reviews["symptom_free"].eq(False) & (reviews["day"] > 0)).fillna(False).to_numpy(dtype=bool)
+    found &= _with_any(registry, "reviews", answered)
+    return ~(found | too_large | _with_any(registry, "reviews", unwell))
+
+
+def _too_large(registry: Registry, definition: ResolutionDefinition) -> np.ndarray:
+    """For each scan whether its size is known to be more than counts as gone (n,)."""
+    comparable = registry.scans["long_mm"].notna().to_numpy()
+    if definition.share_of_baseline is not None:
+        comparable &= ~np.isnan(baseline_mm(registry))[registry.position("scans", "collections")]
+    return comparable & ~counts_as_gone(registry, definition)
 
 
 def _with_any(registry: Registry, table: str, kept: np.ndarray) -> np.ndarray:

@@ -292,8 +292,8 @@ def watching_notes(
             "NOT_MATURED",
             short,
         ),
-        f"{counted(beyond, 'event lies', 'events lie')} after the window of the session named, but within another's of "
-        "the same patient: counted for the patient and the patient-days, and for no session.": ("MISSING", beyond),
+        f"{counted(beyond, 'event lies', 'events lie')} outside the window of the session named, but within another's "
+        "of the same patient: counted for the patient and the patient-days, and for no session.": ("MISSING", beyond),
         f"{counted(ranged, 'event is', 'events are')} dated only to a range and placed by the earliest day: "
         f"{seen.ranged_inside:,} inside the window, {seen.ranged_after:,} after it.": ("MISSING", ranged),
     }

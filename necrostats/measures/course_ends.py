@@ -22,6 +22,7 @@ from necrostats.registry.tables import Registry
 from necrostats.results import Listing, Method, Note, Population, Rates, Summary
 from necrostats.stats.proportions import clopper_pearson
 
+UNSHOWN = "patients seen to that day of whom no scan or review shows whether they were resolved"
 EXACT = "Clopper and Pearson, Biometrika 1934;26:404"
 
 
@@ -84,7 +85,7 @@ def course_ends(
     ends, groups = outcomes(registry, definition), patient_groups(registry, by)
     observed = registry.patients["observed_days"].to_numpy(dtype=np.int64) >= ends.horizon
     cause = np.where(ends.at_horizon, len(ends.causes) + 1, ends.cause)
-    known = observed & (cause > 0) & (groups.codes >= 0)
+    known, unknown = observed & (cause > 0) & (groups.codes >= 0), observed & (cause == 0)
     variables = (*ends.causes, not_resolved_within(ends.horizon))
     rows = [
         _exact_row(variable, label, int(np.count_nonzero(here & (cause == place))), int(here.sum()), level)
@@ -99,7 +100,10 @@ def course_ends(
             patients=int(known.sum()),
             left_out={
                 f"patients not yet observed for {ends.horizon} days": int(np.count_nonzero(~observed)),
-                f"patients lost to view before day {ends.horizon}": int(np.count_nonzero(observed & (cause == 0))),
+                f"patients lost to view before day {ends.horizon}": int(
+                    np.count_nonzero(unknown & (ends.day < ends.horizon))
+                ),
+                UNSHOWN: int(np.count_nonzero(unknown & (ends.day >= ends.horizon))),
                 "patients without a group": int(np.count_nonzero(observed & (cause > 0) & (groups.codes < 0))),
             },
         ),

@@ -43,15 +43,16 @@ class WindowEnds:
 class PlacedEvents:
     """For each of E events the row of its session (-1: none) and whether it lies `inside` its window.
 
-    `host` (E,) is the row of another session of the patient in whose window an event lies that is after its own: it
-    counts for the patient and the days watched, for no session; -1 for every other. `outside` counts those that do not
-    count, by reason, each event once. `ranged_inside` and `ranged_after` count events dated only to a range, which are
-    placed by their earliest day.
+    `host` (E,) is the row of another session of the patient in whose window an event lies that is outside its own: it
+    counts for the patient and the days watched, for no session; -1 for every other. `early` (E,) are dated before the
+    session they name. `outside` counts those that do not count, by reason, each event once. `ranged_inside` and
+    `ranged_after` count events dated only to a range, which are placed by their earliest day.
     """
 
     session: np.ndarray
     inside: np.ndarray
     host: np.ndarray
+    early: np.ndarray
     day: np.ndarray
     outside: Mapping[str, int]
     ranged_inside: int
@@ -74,7 +75,7 @@ def placed_events(registry: Registry, window: EventWindow, ends: WindowEnds) -> 
     after = day > np.append(ends.last, 0)[session]
     reasons = {
         "events before any session": session < 0,
-        "events dated before the session they name": latest < opened,
+        EARLY: latest < opened,
         f"events in {STENT_UNKNOWN}": ~np.append(ends.known, True)[session],
     }
     if window.during_only:
@@ -82,17 +83,20 @@ def placed_events(registry: Registry, window: EventWindow, ends: WindowEnds) -> 
             events["phase"].isna().to_numpy()
         )
         after = (events["phase"] != "during").fillna(True).to_numpy(dtype=bool)
-    inside, outside = np.ones(day.size, dtype=bool), {}
+    inside, first_lack = np.ones(day.size, dtype=bool), {}
     for reason, lacking in reasons.items():
-        outside[reason] = int(np.count_nonzero(inside & lacking))
+        first_lack[reason] = inside & lacking
         inside &= ~lacking
-    host = np.where(inside & after & (not window.during_only), _hosts(registry, session, ends, day), -1)
+    may_be_hosted = (first_lack[EARLY] | (inside & after)) & (not window.during_only)
+    host = np.where(may_be_hosted, _hosts(registry, session, ends, day), -1)
+    outside = {reason: int(np.count_nonzero(lacking & (host < 0))) for reason, lacking in first_lack.items()}
     outside[AFTER] = int(np.count_nonzero(inside & after & (host < 0)))
     ranged = inside & (latest > day) & (not window.during_only)
     return PlacedEvents(
         session=session,
         inside=inside & ~after,
         host=host,
+        early=first_lack[EARLY],
         day=day,
         outside=outside,
         ranged_inside=int(np.count_nonzero(ranged & ~after)),
@@ -108,6 +112,7 @@ def _hosts(registry: Registry, session: np.ndarray, ends: WindowEnds, day: np.nd
 
 
 AFTER = "events after the window"
+EARLY = "events dated before the session they name"
 NO_RECORD = "with no record that adverse events were looked for"
 
 
@@ -118,7 +123,7 @@ class Watched:
     `session`, `patient`, `group`, `days` (S,): the row numbers in sessions and patients, the place of the group, and
     the days of the window up to the patient's next session and to the last day the patient was seen. `event_session`
     (E,): a place among the S sessions, -1 where the event does not count; `watching` (E,) the one in whose days it
-    fell, which is another for an event after the window of the session it names. `looked_at` (P,): patients with a
+    fell, which is another for an event outside the window of the session it names. `looked_at` (P,): patients with a
     session in which somebody looked or an event was recorded; `unended` (P,): those whose windows have no known end.
 
     `unchecked`, `no_group` and `no_end` count sessions that do not count, `events_out` events, by reason. Of the S
@@ -197,7 +202,8 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
     renumbered = np.append(np.where(kept, np.cumsum(kept) - 1, -1), -1)
     event_session = np.where(placed.inside, renumbered[placed.session], -1)
     hosted = renumbered[placed.host]
-    unhosted = int(np.count_nonzero((placed.host >= 0) & (hosted < 0)))
+    hosted = np.where((placed.host >= 0) & (hosted < 0), _watched_that_day(registry, kept), hosted)
+    unhosted = (placed.host >= 0) & (hosted < 0)
     ungrouped = int(np.count_nonzero(placed.inside & (event_session < 0)))
     return Watched(
         session=np.flatnonzero(kept),
@@ -214,7 +220,8 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
         no_end=int(np.count_nonzero(checked & ~ends.known)),
         events_out={
             **placed.outside,
-            AFTER: placed.outside[AFTER] + unhosted,
+            EARLY: placed.outside[EARLY] + int(np.count_nonzero(unhosted & placed.early)),
+            AFTER: placed.outside[AFTER] + int(np.count_nonzero(unhosted & ~placed.early)),
             "events in sessions without a recorded group": ungrouped,
         },
         by_event_only=int(np.count_nonzero(kept & ~looked)),
@@ -222,6 +229,19 @@ def watched(registry: Registry, groups: Grouping, window: EventWindow) -> Watche
         ranged_inside=placed.ranged_inside,
         ranged_after=placed.ranged_after,
     )
+
+
+def _watched_that_day(registry: Registry, kept: np.ndarray) -> np.ndarray:
+    """For each event (E,) the place, among the kept sessions, of one of its patient held on its day; -1 if none."""
+    span = np.int64(1 << 20)
+    held = registry.position("sessions").astype(np.int64)[kept] * span + _session_days(registry)[kept]
+    happened = registry.position("adverse_events").astype(np.int64) * span + registry.adverse_events["day"].to_numpy(
+        dtype=np.int64
+    )
+    order = np.argsort(held, kind="stable")
+    place = np.searchsorted(held[order], happened, side="right") - 1
+    found = np.append(order, -1)[place]
+    return np.where((place >= 0) & (np.append(held, -1)[found] == happened), found, -1)
 
 
 def last_contact(registry: Registry) -> np.ndarray:

@@ -244,6 +244,31 @@ def test_a_review_after_further_treatment_confirms_nothing():
     assert _resolved(well_on=[39], necrosectomies=[45])
 
 
+def test_a_review_after_further_treatment_does_not_hide_the_nearest_one_without():
+    assert _resolved(well_on=[35], unwell_on=[42], necrosectomies=[41])
+    assert _resolved(well_on=[35, 42], necrosectomies=[41])
+    assert not _resolved(unwell_on=[35], well_on=[42], necrosectomies=[41])
+    assert not _resolved(well_on=[9], unwell_on=[42], necrosectomies=[41])
+
+
+@pytest.mark.parametrize(
+    ("course", "unresolved"),
+    [
+        (Course(), False),
+        (Course(scans=[(150, 31)]), True),
+        (Course(scans=[(150, 30)]), False),
+        (Course(scans=[(0, 90)]), False),
+        (Course(unwell_on=[150]), True),
+        (Course(well_on=[150]), False),
+        (Course(scans=[(150, 30)], unwell_on=[20]), True),
+        (Course(scans=[(150, 90)], last_contact=179), False),
+        (Course(scans=[(150, 90)], last_contact=180), True),
+    ],
+)
+def test_a_patient_counts_as_unresolved_on_the_horizon_day_only_if_something_shows_it(course, unresolved):
+    assert outcomes(registry_of(course), DOCUMENTED_RESOLUTION).at_horizon.tolist() == [unresolved]
+
+
 def test_a_review_before_the_index_drainage_confirms_nothing():
     ends = outcomes(registry_of(Course(scans=[(10, 20)], well_on=[-5])), DOCUMENTED_RESOLUTION)
     assert ends.cause[0] == 0

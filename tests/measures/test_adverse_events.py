@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from builders.courses import Course, registry_of
@@ -271,8 +272,38 @@ def test_an_event_after_its_sessions_window_but_in_anothers_counts_for_the_patie
     rows = result.frame[result.frame["variable"] == "bleeding"].set_index("unit")
     assert rows["events"].to_dict() == {"patients": 1, "sessions": 0, "100 patient-days": 1}
     assert rows.loc["100 patient-days", "n"] == 30 + 31
-    assert "1 event lies after the window of the session named" in " ".join(_notes(result, "MISSING"))
+    assert "1 event lies outside the window of the session named" in " ".join(_notes(result, "MISSING"))
     assert "events after the window" not in result.population.left_out
+
+
+def _counted_events(course, **named):
+    registry = registry_of(course)
+    events = registry.adverse_events.assign(**named)
+    changed = registry_from({**registry.tables, "adverse_events": events}, recorded=registry.recorded)
+    result = adverse_event_rates(changed)
+    rows = result.frame[result.frame["variable"] == "bleeding"].set_index("unit")
+    return rows["events"].to_dict(), dict(result.population.left_out)
+
+
+@pytest.mark.parametrize(("second", "unchecked", "counts"), [(20, [], 1), (60, [], 0), (20, [0], 0)])
+def test_an_event_before_the_session_it_names_counts_in_the_watched_days_of_another(second, unchecked, counts):
+    """By hand: day 15 lies in the 30 days of day 0 if that is watched; day 50 does not."""
+    day = 15 if second == 20 else 50
+    course = Course(necrosectomies=[second], events=[(day, "bleeding")], unchecked=unchecked)
+    events, left_out = _counted_events(course, session_id=f"P1D{second}")
+    assert events == {"patients": counts, "sessions": 0, "100 patient-days": counts}
+    assert left_out.get("events dated before the session they name", 0) == 1 - counts
+
+
+def test_an_event_outside_its_window_counts_on_a_day_that_one_of_two_sessions_of_that_day_watched():
+    registry = registry_of(Course(necrosectomies=[40], events=[(40, "bleeding")]))
+    again = registry.sessions.iloc[[1]].assign(session_id="P1D40b", events_checked=False)
+    sessions = pd.concat([registry.sessions, again], ignore_index=True)
+    events = registry.adverse_events.assign(session_id="P1D0")
+    tables = {**registry.tables, "sessions": sessions, "adverse_events": events}
+    rows = adverse_event_rates(registry_from(tables, recorded=registry.recorded)).frame
+    counts = rows[rows["variable"] == "bleeding"].set_index("unit")["events"].to_dict()
+    assert counts == {"patients": 1, "sessions": 0, "100 patient-days": 1}
 
 
 @pytest.mark.parametrize(("day", "second", "counts"), ((30, 30, 1), (31, 31, 1), (31, 32, 0), (61, 31, 1), (62, 31, 0)))

@@ -38,6 +38,14 @@ def test_ends_are_counted_over_patients_observed_to_the_horizon_whose_end_is_kno
     }
 
 
+def test_a_patient_seen_to_the_horizon_of_whom_nothing_shows_whether_resolved_is_no_failure():
+    result = course_ends(registry_of(RESOLVED, UNRESOLVED, Course(last_contact=300)))
+    assert events(result, variable="not resolved within 180 days") == (1, 2)
+    assert dict(result.population.left_out) == {
+        "patients seen to that day of whom no scan or review shows whether they were resolved": 1
+    }
+
+
 def test_an_early_end_of_a_patient_not_yet_observed_to_the_horizon_is_not_counted():
     """Else those who end early would be counted before those who end late could be."""
     early = Course(died_on=10, observed=100)

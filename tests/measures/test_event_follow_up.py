@@ -171,11 +171,20 @@ def _naming_the_second_session(day, **events):
     return _placed(registry, session_id=["P1D10"], **events)
 
 
-def test_an_event_dated_before_the_session_it_names_does_not_count():
+def test_an_event_dated_before_the_session_it_names_counts_only_in_the_days_of_another():
     before = _naming_the_second_session(9)
     assert not before.inside.any()
-    assert before.outside["events dated before the session they name"] == 1
+    assert before.host.tolist() == [0]
+    assert before.outside["events dated before the session they name"] == 0
     assert _naming_the_second_session(10).inside.all()
+
+
+def test_an_event_dated_before_the_session_it_names_and_in_the_days_of_none_does_not_count():
+    registry = registry_of(Course(necrosectomies=[50], events=[(40, "bleeding")]))
+    before = _placed(registry, session_id=["P1D50"])
+    assert not before.inside.any()
+    assert before.host.tolist() == [-1]
+    assert before.outside["events dated before the session they name"] == 1
 
 
 def test_an_event_dated_to_a_range_that_reaches_the_session_it_names_counts():

@@ -18,6 +18,14 @@ MUTANTS = (
     ("definitions/outcomes", "(day <= horizon)", "(day < horizon)", "definitions/test_outcomes.py"),
     ("definitions/outcomes", "2 * ends - _goes_first", "2 * ends + _goes_first", "definitions/test_outcomes.py"),
     ("definitions/outcomes", "(last_seen >= horizon)", "(last_seen > horizon)", "measures/test_resolution.py"),
+    ("definitions/outcomes", "~ended & ~unseen & (last_seen", "~ended & (last_seen", "definitions/test_outcomes.py"),
+    ("definitions/outcomes", " | _between(treated, at, after)", "", "definitions/test_outcomes.py"),
+    (
+        "measures/event_follow_up",
+        "(first_lack[EARLY] | (inside & after))",
+        "(inside & after)",
+        "measures/test_adverse_events.py",
+    ),
     (
         "definitions/groups",
         "(quadrants == 1) & (solid > 60) & (infected",
