@@ -122,7 +122,7 @@ def test_a_table_of_means_names_patients_sessions_and_those_without_yield():
     frame = table(summary()).frame
     assert list(frame.iloc[0]) == ["Yield, ml", "cap suction", "12", "31", "2", "1", "184 (150–226)"]
     assert list(frame.iloc[2])[-1] == "too few"
-    assert list(frame.iloc[3])[-1] == "no values"
+    assert "no values" not in set(frame.iloc[:, -1])
 
 
 def test_completeness_is_filled_over_rows():
