@@ -13,7 +13,6 @@ import pytest
 
 from builders.courses import Course, registry_of
 from necrostats import case_mix, committee_figures, quarter_verdicts, table, words
-from necrostats.errors import ChoiceError
 from necrostats.measures import activity, adverse_event_rates
 from necrostats.present.suppressed import HIDDEN
 
@@ -201,17 +200,6 @@ def test_no_small_number_is_printed_in_table_or_sentence(threshold):
     hidden = shares["k / n"].str.contains(HIDDEN)
     assert (shares.loc[hidden].iloc[:, 3] == HIDDEN).all()
     assert f"below {threshold}" in table(result).caption and "certifies nothing" in words(result)
-
-
-def test_nobody_and_a_quarter_with_one_patient_give_a_page():
-    assert committee_figures(registry_of()).frame.empty
-    page = committee_figures(registry_of(Course(necrosectomies=[5])))
-    assert not ((page.frame["events"] > 0) & (page.frame["events"] < 5)).any()
-
-
-def test_a_threshold_that_hides_nothing_is_refused():
-    with pytest.raises(ChoiceError, match="smallest count"):
-        committee_figures(registry_of(), threshold=1)
 
 
 if __name__ == "__main__":

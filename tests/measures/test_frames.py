@@ -122,8 +122,11 @@ def test_lifelines_takes_the_stretches_as_they_are(registry):
     frame = frame[~frame["after_end"]].assign(resolved=lambda rows: (rows["event"] == 1).astype(int))
     fit = CoxTimeVaryingFitter().fit(
         frame[["patient_id", "entry", "duration", "resolved", "session_number"]],
-        id_col="patient_id", start_col="entry", stop_col="duration", event_col="resolved",
-    )  # fmt: skip
+        id_col="patient_id",
+        start_col="entry",
+        stop_col="duration",
+        event_col="resolved",
+    )
     assert np.isfinite(fit.params_).all()
 
 
