@@ -14,6 +14,7 @@ import pandas as pd
 from necrostats.definitions.outcomes import last_seen_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
 from necrostats.measures.event_follow_up import stent_days
+from necrostats.measures.indicators import LONGEST_IN
 from necrostats.measures.needs import (
     EVENTS,
     EVENTS_CHECKED,
@@ -31,7 +32,6 @@ from necrostats.registry.codebook import NECROSECTOMIES
 from necrostats.registry.tables import Registry
 from necrostats.results import Listing, Method, Population
 
-LONGEST_IN = 28
 SILENT_FOR = 90
 COLUMNS = ("to do", "open", "of", "how")
 CASES = ("patient", "record", "to do")
