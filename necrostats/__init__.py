@@ -91,6 +91,7 @@ _HOMES = {
         "session_regression",
         "session_states",
         "sessions_to_resolution",
+        "slow_changes",
         "time_to_first_event",
         "time_to_resolution",
         "watched_quarters",

@@ -57,6 +57,7 @@ from necrostats.measures import sensitivity as sensitivity
 from necrostats.measures import session_regression as session_regression
 from necrostats.measures import session_states as session_states
 from necrostats.measures import sessions_to_resolution as sessions_to_resolution
+from necrostats.measures import slow_changes as slow_changes
 from necrostats.measures import time_to_first_event as time_to_first_event
 from necrostats.measures import time_to_resolution as time_to_resolution
 from necrostats.measures import watched_quarters as watched_quarters

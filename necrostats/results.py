@@ -204,7 +204,8 @@ class Quarters(Rates):
     `centre` is the baseline's share, `expected_low` and `expected_high` the counts that are still compatible with it,
     `action_low` and `action_high` the limits beyond which a count is a `signal`. `verdict` stands in the row that is
     judged of each indicator: that of `quarter` (several quarters may be one: "2025Q3..2026Q2"), or of the last that has
-    matured; `baseline` names its stretch in words. `target` says whether the unit's own target is met.
+    matured; `baseline` names its stretch in words, and `phases` the quarters in which the unit changed something, with
+    what. `target` says whether the unit's own target is met.
     """
 
     columns: ClassVar[tuple[str, ...]] = (
@@ -225,6 +226,7 @@ class Quarters(Rates):
 
     quarter: str = ""
     baseline: str = ""
+    phases: tuple[tuple[str, str], ...] = ()
 
     def judged(self) -> pd.DataFrame:
         """The rows that are judged, one an indicator."""

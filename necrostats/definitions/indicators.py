@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from necrostats.definitions.adverse_events import THIRTY_DAYS
 from necrostats.errors import ChoiceError, SourceError, unknown_choice
 
 COMMON_PRACTICE = "common practice, no source"
@@ -86,13 +87,29 @@ class Indicator:
 
     def sentence(self) -> str:
         """What is counted, in words."""
+        said = f"{self.title}: {self.events}, of {self.denominator()}."
+        return f"{said} {_WINDOW}" if self.in_window else said
+
+    @property
+    def wanted_rarely(self) -> bool:
+        """Whether it counts what a unit wants as rarely as can be: adverse events, deaths, surgery, many sessions."""
+        return bool(self.event_types) or self.name in _WANTED_RARELY
+
+    @property
+    def in_window(self) -> bool:
+        """Whether it counts adverse events in the window after a session."""
+        return bool(self.event_types) and self.per == 1
+
+    def denominator(self) -> str:
+        """Of what it is counted, and by the quarter of what."""
         matured = f", day {self.matured_at} before the data lock" if self.matured_at else ""
-        return f"{self.title}: {self.events}, of {self.of}{matured}, by the quarter of {self.quarter_of}."
+        return f"{self.of}{matured}, by the quarter of {self.quarter_of}"
 
 
-_WINDOW = "during a session or within 30 days"
+_WINDOW = f"Adverse events count {THIRTY_DAYS.sentence()}."
 _AGREE = "AGREE: Nass KJ et al., Gastrointest Endosc 2022;95:1078 (from memory)"
 _NEEDED_TREATMENT = ("transfusion", "endoscopic", "radiological", "surgical", "organ_support")
+_WANTED_RARELY = ("deaths within 30 days", "deaths within 90 days", "surgery", "more than three sessions")
 LATE_ENOUGH = 28
 """Days from onset after which a collection is expected to be walled off (revised Atlanta classification)."""
 INDICATORS = (
@@ -114,14 +131,14 @@ INDICATORS = (
     Indicator(
         name="adverse events",
         title="Any adverse event",
-        events=f"sessions followed by at least one adverse event {_WINDOW}",
+        events="sessions followed by at least one adverse event",
         of="sessions after which somebody looked",
         event_types=("any adverse event",),
     ),
     Indicator(
         name="serious events",
         title="Adverse events of AGREE grade IIIa or above",
-        events=f"sessions followed by at least one event of grade IIIa or above {_WINDOW}",
+        events="sessions followed by at least one event of grade IIIa or above",
         of="sessions after which somebody looked",
         event_types=("any adverse event",),
         grade_from="IIIa",
@@ -130,14 +147,14 @@ INDICATORS = (
     Indicator(
         name="bleeding",
         title="Bleeding",
-        events=f"sessions followed by bleeding {_WINDOW}",
+        events="sessions followed by bleeding",
         of="sessions after which somebody looked",
         event_types=("bleeding",),
     ),
     Indicator(
         name="serious events of patients",
         title="Patients with an adverse event of AGREE grade IIIa or above",
-        events=f"patients with at least one event of grade IIIa or above {_WINDOW} of one held in the quarter",
+        events="patients with at least one event of grade IIIa or above after a session of the quarter",
         of="patients treated, once a quarter",
         event_types=("any adverse event",),
         grade_from="IIIa",
@@ -146,8 +163,8 @@ INDICATORS = (
     Indicator(
         name="bleeding that needed treatment",
         title="Patients with bleeding that needed treatment",
-        events="patients with bleeding treated by transfusion, endoscopy, radiology or surgery, "
-        f"{_WINDOW} of one held in the quarter",
+        events="patients with bleeding treated by transfusion, endoscopy, radiology or surgery after a session of the "
+        "quarter",
         of="patients treated, once a quarter",
         event_types=("bleeding",),
         treated_as=_NEEDED_TREATMENT,
@@ -165,21 +182,21 @@ INDICATORS = (
     Indicator(
         name="extra nights",
         title="Adverse events that cost nights in hospital",
-        events=f"sessions followed by an event with extra nights {_WINDOW}",
+        events="sessions followed by an event with extra nights",
         of="sessions after which somebody looked",
         event_types=("any adverse event",),
     ),
     Indicator(
         name="intensive care nights",
         title="Adverse events that cost nights in intensive care",
-        events=f"sessions followed by an event with nights in intensive care {_WINDOW}",
+        events="sessions followed by an event with nights in intensive care",
         of="sessions after which somebody looked",
         event_types=("any adverse event",),
     ),
     Indicator(
         name="perforation or gas embolism",
         title="Perforation or gas embolism",
-        events=f"sessions followed by perforation or gas embolism {_WINDOW}",
+        events="sessions followed by perforation or gas embolism",
         of="sessions after which somebody looked",
         event_types=("perforation", "gas_embolism"),
     ),
@@ -268,3 +285,18 @@ INDICATORS = (
 HEADLINE = ("serious events", "bleeding", "deaths within 90 days", "resolved within 180 days", "events looked for")
 """The five that open a review."""
 BY_NAME = {indicator.name: indicator for indicator in INDICATORS}
+
+
+def _without_noun(events: str) -> str:
+    """ "sessions followed by bleeding" → "followed by bleeding", where the denominator has named them."""
+    noun, _, rest = events.partition(" ")
+    return rest if noun in ("sessions", "patients", "necrosectomies", "stents") else events
+
+
+def in_short(indicators: Sequence[Indicator]) -> str:
+    """What is counted of each, those of one denominator together."""
+    together: dict[str, list[str]] = {}
+    for each in indicators:
+        together.setdefault(each.denominator(), []).append(_without_noun(each.events))
+    said = [f"Of {of}: {'; '.join(events)}." for of, events in together.items()]
+    return " ".join([*said, _WINDOW] if any(each.in_window for each in indicators) else said)

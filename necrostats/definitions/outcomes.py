@@ -137,6 +137,7 @@ _DATED = (
 )
 
 SURGERY = ("surgical_necrosectomy", "minimally_invasive_necrosectomy")
+_KINDS = {"surgery": SURGERY, "percutaneous drain": ("percutaneous_drain",)}
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -149,7 +150,9 @@ class Outcomes:
     counts patients with a record after their last contact day; `at_horizon` (n,) marks patients seen unresolved on
     the last day that counts, day `horizon`, if anything could have shown them resolved;
     `unassessed` (n,) marks patients last seen unresolved of whom nothing shows whether they were resolved;
-    `without_baseline` counts collections of unknown size at baseline, where the definition asks for one.
+    `without_baseline` counts collections of unknown size at baseline, where the definition asks for one,
+    and `interventions_set_aside` rows that could not be read; `never_recorded` names ends that no row of
+    other_interventions is, though it has rows of other kinds.
     """
 
     day: np.ndarray
@@ -163,6 +166,8 @@ class Outcomes:
     undated_collections: int
     seen_later: int
     without_baseline: int = 0
+    interventions_set_aside: int = 0
+    never_recorded: tuple[str, ...] = ()
 
 
 def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
@@ -192,7 +197,19 @@ def outcomes(registry: Registry, definition: ResolutionDefinition) -> Outcomes:
             (registry.collections["detected_day"].isna() & ~registry.collections["is_index"].fillna(False)).sum()
         ),
         without_baseline=int(np.isnan(baseline_mm(registry)).sum()) if definition.share_of_baseline else 0,
+        interventions_set_aside=_rows_set_aside(registry, "other_interventions"),
+        never_recorded=tuple(end for end in definition.causes if _never_recorded(registry, end)),
     )
+
+
+def _never_recorded(registry: Registry, end: str) -> bool:
+    """Whether other interventions are recorded, and never one of the kinds of this end."""
+    kinds, seen = _KINDS.get(end, ()), registry.other_interventions["kind"]
+    return bool(kinds) and seen.notna().any() and not seen.isin(kinds).any()
+
+
+def _rows_set_aside(registry: Registry, table: str) -> int:
+    return int(((registry.set_aside["table"] == table) & (registry.set_aside["scope"] == "row")).sum())
 
 
 def first_days(registry: Registry, table: str, kept: np.ndarray, column: str = "day") -> np.ndarray:

@@ -28,6 +28,7 @@ from necrostats.measures.restatement import restatement
 from necrostats.measures.restricted_resolution import bootstrap_resolution, restricted_mean_resolution
 from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.session_regression import session_regression
+from necrostats.measures.slow_changes import slow_changes
 from necrostats.measures.survival import event_free_survival, follow_up, recurrence
 from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
 from necrostats.measures.volumes import collection_volumes
@@ -90,6 +91,7 @@ __all__ = [
     "session_regression",
     "session_states",
     "sessions_to_resolution",
+    "slow_changes",
     "time_to_first_event",
     "time_to_resolution",
     "watched_quarters",

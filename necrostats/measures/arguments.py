@@ -210,6 +210,7 @@ CHECKS: Mapping[str, Callable[[str, Any], Any]] = {
     "Sequence[AttributionRule | str]": _each_named(rule_named),
     "YieldComparison": _of_kind(results.YieldComparison, "what compare_yield(registry) returns is needed."),
     "Specifications": _of_kind(results.Specifications, "what attribution_sensitivity(registry) returns is needed."),
+    "Quarters": _of_kind(results.Quarters, "what quarter_verdicts(registry) returns is needed."),
     "Statements": _of_kind(results.Statements, "what precision_plan(registry) returns is needed."),
     "tuple[Result, ...]": _of_kind(tuple, "results in round brackets are needed."),
 }

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
+from necrostats.definitions.grades import AGREE
 from necrostats.definitions.indicators import LATE_ENOUGH, Indicator
 from necrostats.definitions.outcomes import SURGERY, end_days, first_days, last_seen_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION
@@ -49,25 +50,43 @@ TREATMENTS = Need(
     columns=("treatment",),
     lacking="How adverse events were treated is not recorded.",
     remedy="Add the column treatment to adverse_events.",
+    of_rows=True,
 )
 NIGHTS = Need(
     table="adverse_events",
     columns=("extra_nights",),
     lacking="Extra nights in hospital are not recorded.",
     remedy="Add the column extra_nights to adverse_events.",
+    of_rows=True,
 )
 ICU_NIGHTS = Need(
     table="adverse_events",
     columns=("icu_nights",),
     lacking="Nights in intensive care are not recorded.",
     remedy="Add the column icu_nights to adverse_events.",
+    of_rows=True,
+)
+GRADES = Need(
+    table="adverse_events",
+    columns=(AGREE.column,),
+    lacking="No adverse event has an AGREE grade.",
+    remedy="Fill in the column agree_grade of adverse_events.",
+    of_rows=True,
+)
+REMOVALS = Need(
+    table="stents",
+    columns=("removed_day", "end_reason"),
+    lacking="It is not recorded when a stent came out, nor that it is still in.",
+    remedy="Fill in removed_day and end_reason of stents.",
 )
 _EVENTS = (EVENTS, EVENTS_CHECKED)
 _NEEDS = {
     "late drainage": (ONSETS,),
     "drainage worked": (STENTS,),
     "bleeding that needed treatment": (*_EVENTS, TREATMENTS),
-    "bleeding over stent-days": (*_EVENTS, TREATMENTS, STENTS),
+    "serious events": (*_EVENTS, GRADES),
+    "serious events of patients": (*_EVENTS, GRADES),
+    "bleeding over stent-days": (*_EVENTS, TREATMENTS, STENTS, REMOVALS),
     "extra nights": (*_EVENTS, NIGHTS),
     "intensive care nights": (*_EVENTS, ICU_NIGHTS),
     "more than three sessions": (SCANS, REVIEWS, INTERVENTIONS),
@@ -75,7 +94,7 @@ _NEEDS = {
     "outcome known": (SCANS, REVIEWS, INTERVENTIONS),
     "resolved within 180 days": (SCANS, REVIEWS, INTERVENTIONS),
     "surgery": (INTERVENTIONS,),
-    "stents out within 28 days": (STENTS,),
+    "stents out within 28 days": (STENTS, REMOVALS),
     "carbon dioxide": (CARBON_DIOXIDE,),
     "events looked for": (EVENTS_CHECKED,),
     "yield recorded": (YIELDS,),

@@ -23,18 +23,20 @@ from necrostats.results import Method, Note, Population, Result, Unanswered
 class Need:
     """A table, and columns of it of which one at least must hold something; `instead` does as well.
 
-    `lacking` and `remedy` are sentences.
+    `of_rows`: the columns are asked for only where the table has rows. `lacking` and `remedy` are sentences.
     """
 
     table: str
     columns: tuple[str, ...] = ()
     instead: Need | None = None
+    of_rows: bool = False
     lacking: str
     remedy: str
 
     def met(self, registry: Registry) -> bool:
         """Whether the registry records it."""
-        held = registry.recorded.has(self.table, *self.columns)
+        recorded = registry.recorded
+        held = recorded.has(self.table, *self.columns) or (self.of_rows and recorded.without_rows(self.table))
         return held or (self.instead is not None and self.instead.met(registry))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.indicators import BY_NAME, INDICATORS, Indicator, Target
+from necrostats.definitions.indicators import BY_NAME, INDICATORS, Indicator, Target, in_short
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.indicators import Counted, counted, judged_quarter, needed
 from necrostats.registry import periods
@@ -43,6 +43,7 @@ def quarter_verdicts(
     baseline: str = "",
     indicators: Sequence[str] | None = None,
     targets: Mapping[str, Target] | None = None,
+    phases: str = "",
     level: float = 0.95,
 ) -> Quarters:
     """Every indicator in every quarter, and for `period` (by default the last quarter) whether it is a signal.
@@ -54,8 +55,9 @@ def quarter_verdicts(
     baseline (0.00135 a tail); the expected band carries the baseline's own uncertainty (beta-binomial or gamma-Poisson,
     `level`). With fewer than 12 baseline quarters that hold anything it is too early to say, and with nothing in the
     quarter there is nothing to judge. An indicator that is not recorded has no row, and a note. `targets`, by the name
-    of an indicator, are those of the unit: see `targets_from`. Raises ChoiceError for a quarter or an indicator that is
-    not on its list.
+    of an indicator, are those of the unit: see `targets_from`. `phases` says in which quarters the unit changed
+    something ("2024Q3: new debrider; 2025Q1: checklist"): they are marked, and the baseline stays as it is. Raises
+    ChoiceError for a quarter or an indicator that is not on its list, and for phases that cannot be read.
 
     Counted: of each indicator the sessions, patients, stents or stent-days of the quarter that can have it.
     Source: Montgomery, Introduction to Statistical Quality Control (attributes charts); Brown, Cai and DasGupta, Stat
@@ -78,13 +80,23 @@ def quarter_verdicts(
             "predictive band, beta-binomial or gamma-Poisson",
             interval="Clopper–Pearson for each quarter, Garwood over stent-days",
             level=level,
-            definition=" ".join(each.sentence() for each in shown),
+            definition=in_short(shown),
             references=REFERENCES,
         ),
         quarter=judged.label,
         baseline=_in_words(judged),
+        phases=_phases(phases),
         notes=_notes(registry, missing, judged, rows),
     )
+
+
+def _phases(written: str) -> tuple[tuple[str, str], ...]:
+    """Quarters with what began in them, from "2024Q3: new debrider; 2025Q1: checklist"."""
+    pairs = [each.partition(":") for each in written.split(";") if each.strip()]
+    for quarter, _, what in pairs:
+        if len(periods.parse(quarter.strip())) != 1 or not what.strip():
+            raise ChoiceError(f'"{written}" names no phases. Write the quarter and what began: "2024Q3: new debrider".')
+    return tuple((quarter.strip(), what.strip()) for quarter, _, what in pairs)
 
 
 def _chosen(indicators: Sequence[str] | None) -> list[Indicator]:

@@ -138,17 +138,25 @@ def record_notes(ends: Outcomes) -> tuple[Note, ...]:
     unassessed = int(ends.unassessed.sum())
     unseen = counted(unassessed, "patient has", "patients have")
     patients = counted(ranged, "patient has", "patients have")
+    aside = counted(ends.interventions_set_aside, "row", "rows")
     said = {
         f"{scans} no longest axis and can document nothing.": ends.unsized_scans,
         f"{collections} no day of detection: counted from the index drainage.": ends.undated_collections,
         f"{baselines} no size at baseline and cannot be shown to be resolved.": ends.without_baseline,
         f"{unseen} no scan after day 0, or not the review that the definition asks for: censored at the last contact, "
         "and nothing shows whether resolved by then.": unassessed,
+        f"{aside} of other_interventions could not be read: a surgery or drain among them is missing here.": (
+            ends.interventions_set_aside
+        ),
         f"{later} a record after the last contact day: seen until that record.": ends.seen_later,
         f"{patients} an end whose day is known only as a range: the latest day counts for resolution, the earliest for "
         "a competing end.": ranged,
     }
-    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
+    never = {
+        f"No row of other_interventions is {end}: none is right only if the unit records it there.": 1
+        for end in ends.never_recorded
+    }
+    return tuple(Note(code="MISSING", text=text) for text, count in {**said, **never}.items() if count)
 
 
 def _scan_note() -> Note:

@@ -22,6 +22,7 @@ from necrostats.registry.tables import Registry
 from necrostats.results import Method, Note, Population, Restatement, Result
 
 DEFINITION, UNEXPLAINED = "definition changed", "not explained"
+_WORDING = ("title", "events", "of", "source")
 REASONS = ("reason", "table", "record", "patient", "column", "was", "now")
 MOST_NAMED = 6
 NO_LOCK = Need(
@@ -180,6 +181,7 @@ def _flat(definitions: Mapping[str, object], indicator: str) -> dict[str, object
         f"{name}: {key}" if key else name: value
         for name, each in {**general, **own}.items()
         for key, value in (each.items() if isinstance(each, Mapping) else [("", each)])
+        if key not in _WORDING
     }
 
 

@@ -12,9 +12,9 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from necrostats.present import numbers
-from necrostats.present.figures import Figure, blank, check_width
+from necrostats.present.figures import Figure, check_width
 from necrostats.present.labels import in_order, plain, sentence_case, width_of, wrapped
-from necrostats.present.pen import Pen
+from necrostats.present.pen import Pen, blank
 from necrostats.present.saying import plural
 from necrostats.present.scales import Scale, from_zero, logarithmic
 from necrostats.present.style import BACKDROP, INK, QUIET, RULE, SMALL, STYLES, TEXT, Style, drawing

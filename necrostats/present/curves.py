@@ -12,7 +12,8 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers, stack_drawing
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
+from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_CURVE
+from necrostats.present.pen import words_alone
 from necrostats.present.say_curves import at_start, counted_once, main_cause
 from necrostats.present.saying import plural
 from necrostats.present.steps import Curve, Grid, Panel, RiskRow, draw
@@ -239,9 +240,10 @@ def _(
     if bool(result.remaining) if stacked is None else stacked:
         return stack_drawing.figure_of(result, width)
     main, groups = _chosen_cause(result, cause), in_order(result.frame["group"])
-    drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_RATE]
+    drawn = [group for group in groups if _n(result, group, main) >= FEWEST_FOR_A_CURVE]
     grid = _grid(result, main, groups, drawn)
-    redraw = partial(draw, grid)
+    said = f"{result.title}: {'; '.join(grid.remarks)}."
+    redraw = partial(draw, grid) if drawn else partial(words_alone, said)
     inches = check_width(width)
     with drawing():
         sheet = redraw(inches)
@@ -250,5 +252,5 @@ def _(
         alt=alternative(result, "Step curves"),
         data=_data(result, main, groups, drawn),
         redraw=redraw,
-        caption=caption(result, "Shaded: the intervals" if drawn else "", counted_once(result), *grid.remarks),
+        caption=caption(result, "Shaded: the intervals", counted_once(result), *grid.remarks) if drawn else "",
     )

@@ -16,7 +16,6 @@ from functools import singledispatch
 from pathlib import Path
 
 import pandas as pd
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Drawing
 
 from necrostats.errors import ReportError, unknown_choice
@@ -66,13 +65,6 @@ def check_width(width: str) -> float:
     if width not in WIDTHS:
         raise unknown_choice("width", width, WIDTHS)
     return WIDTHS[width]
-
-
-def blank(width: float, height: float) -> Drawing:
-    """An empty drawing of so many inches that no window or notebook knows of."""
-    sheet = Drawing(figsize=(width, height))
-    FigureCanvasAgg(sheet)
-    return sheet
 
 
 def written(content: bytes, target: Path) -> Path:
@@ -135,7 +127,8 @@ class Figure:
                 image += self._embedded(self.redraw(WIDTHS["column"]), ' class="narrow" hidden')
         table = data_table(self.data, f"Data of the figure: {self.caption}")
         details = f"<details><summary>The numbers in this figure</summary>{table}</details>"
-        return framed(f"<figure>{image}<figcaption>{html.escape(self.caption)}</figcaption>{details}</figure>")
+        caption = f"<figcaption>{html.escape(self.caption)}</figcaption>" if self.caption else ""
+        return framed(f"<figure>{image}{caption}{details}</figure>")
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict[str, object]:
         """HTML for the notebook and its export, the alternative text for the rest; an image only when asked for."""

@@ -145,6 +145,7 @@ def one_sided(level: float) -> str:
 
 
 FEWEST_FOR_A_RATE = 5
+FEWEST_FOR_A_CURVE = 10
 FEWEST_AT_RISK = 10
 FEWEST_SESSIONS_FOR_A_MEAN, FEWEST_PATIENTS_FOR_A_MEAN = 5, 3
 TOO_FEW = "too few"

@@ -10,9 +10,9 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Rectangle
 
 from necrostats.present import numbers
-from necrostats.present.figures import Figure, blank, chart, check_width
+from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import in_order, plain, sentence_case, width_of, wrapped
-from necrostats.present.pen import Pen
+from necrostats.present.pen import Pen, blank
 from necrostats.present.style import INK, QUIET, RULE, SMALL, STYLES, TEXT, drawing
 from necrostats.present.wording import alternative, caption
 from necrostats.results import Overlap

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure as Drawing
 from matplotlib.lines import Line2D
 
-from necrostats.present.labels import drawable
-from necrostats.present.style import LINE, RULE, TEXT
+from necrostats.present.labels import drawable, wrapped
+from necrostats.present.style import LINE, QUIET, RULE, TEXT
 
 CAPITAL = 0.73  # the height of a capital as a share of the size of its letters
+_MARGIN, _MOST_LINES = 0.1, 12
 
 
 class Pen:
@@ -41,6 +43,21 @@ class Pen:
         """Axes whose frame lies exactly there."""
         bottom = self.height - top - height
         return self.sheet.add_axes((left / self.width, bottom / self.height, width / self.width, height / self.height))
+
+
+def blank(width: float, height: float) -> Drawing:
+    """An empty drawing of so many inches that no window or notebook knows of."""
+    sheet = Drawing(figsize=(width, height))
+    FigureCanvasAgg(sheet)
+    return sheet
+
+
+def words_alone(text: str, width: float) -> Drawing:
+    """A drawing that holds only a sentence or a few, where there is nothing to draw."""
+    lines = wrapped(text, width - 2 * _MARGIN, TEXT, most=_MOST_LINES)
+    sheet = blank(width, LINE * (lines.count("\n") + 1) + 2 * _MARGIN)
+    Pen(sheet).text(_MARGIN, _MARGIN, lines, color=QUIET)
+    return sheet
 
 
 def spread(wanted: list[float], sizes: list[float], low: float, high: float) -> list[float]:

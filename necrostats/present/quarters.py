@@ -14,13 +14,13 @@ from necrostats.errors import unknown_choice
 from necrostats.measures.quarters import FEWEST_QUARTERS, NO_SIGNAL, NOBODY, SIGNAL, TOO_EARLY
 from necrostats.present import numbers
 from necrostats.present.cells import exposure, is_share
-from necrostats.present.figures import Figure, blank, chart, check_width
+from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import wrapped
-from necrostats.present.pen import Pen
-from necrostats.present.saying import findings, listed, plural
+from necrostats.present.pen import Pen, blank, words_alone
+from necrostats.present.saying import ended, findings, listed, plural
 from necrostats.present.style import BACKDROP, INK, LINE, QUIET, SMALL, STYLES, TEXT, drawing
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import alternative, caption, table_caption
+from necrostats.present.wording import alternative, table_caption
 from necrostats.results import Quarters
 
 _FULL, _HEADLINE = "all", "headline"
@@ -29,6 +29,7 @@ _LAST = 8
 _TICKS = 4
 _COLUMNS = {"page": 3, "column": 1}
 _NARROW = 5.0
+_NOTHING = "Nothing can be judged yet: see the table."
 
 
 @findings.register(Quarters)
@@ -102,15 +103,31 @@ def _(result: Quarters, **options) -> Table:
     judged = result.judged()
     rows = [
         _table_row(row, result, own.set_index(own["group"].astype(str)), quarters)
-        for row in judged.itertuples()
+        for row in judged[judged["verdict"] != NOBODY].itertuples()
         for own in [result.frame[result.frame["variable"] == row.variable]]
     ]
-    frame = pd.DataFrame(rows, dtype=object)
+    frame = pd.DataFrame(rows, columns=None if rows else ["Indicator", "Verdict"], dtype=object)
     words = tuple(name for name in ("Verdict", "Target") if name in frame)
     if "Target" in frame and not (frame["Target"] != "").any():
         frame, words = frame.drop(columns="Target"), ("Verdict",)
-    notes = tuple(note.text for note in result.notes)
+    notes = (*_nobody(judged), *_marked(result), *(note.text for note in result.notes))
     return Table(caption=table_caption(result), frame=frame, words=words, notes=notes)
+
+
+def _marked(result: Quarters) -> tuple[str, ...]:
+    """What the unit changed, and that it changes nothing of the baseline."""
+    said = listed(f"{what} from {quarter} on" for quarter, what in result.phases)
+    return (f"Marked by the unit: {said}. The baseline is not begun anew by that.",) if said else ()
+
+
+def _nobody(judged: pd.DataFrame) -> tuple[str, ...]:
+    """One line for the indicators of which the period held nobody and nothing."""
+    names = judged.loc[judged["verdict"] == NOBODY, "variable"]
+    return (f"Nothing to judge: {'; '.join(map(_lowered, names))}.",) if len(names) else ()
+
+
+def _lowered(title: str) -> str:
+    return title[:1].lower() + title[1:]
 
 
 def _table_row(row, result: Quarters, by_quarter: pd.DataFrame, quarters: list[str]) -> dict[str, str]:
@@ -168,11 +185,13 @@ def _(result: Quarters, *, width: str = "page", of: str = _FULL, **options) -> F
     with drawing():
         fig = redraw(inches)
     data = result.frame[["variable", "group", "events", "n", "centre", "action_low", "action_high", "signal"]]
-    remark = "line: the baseline; grey: counts that are no signal; filled: a signal"
+    remark = "Line: the baseline; grey: counts that are no signal; filled: a signal"
+    remark += "; dashed: what the unit marked" if result.phases else ""
+    told = bool(_by_indicator(result, told_apart=of == _HEADLINE))
     return Figure(
         fig=fig,
         alt=alternative(result, "Small panels by quarter"),
-        caption=caption(result, remark),
+        caption=f"{ended(result.title)} {ended(remark)}" if told else "",
         data=data.reset_index(drop=True),
         redraw=redraw,
     )
@@ -199,12 +218,6 @@ def _by_indicator(result: Quarters, *, told_apart: bool = False) -> list[tuple[o
     return [(row, quarterly[quarterly["variable"] == row.variable]) for row in judged.itertuples()]
 
 
-def _empty(width: float) -> Drawing:
-    sheet = blank(width, 0.4)
-    Pen(sheet).text(0.1, 0.2, "Nothing can be judged yet: see the table.", color=QUIET)
-    return sheet
-
-
 _TITLE, _PANEL, _GAP, _AXIS = 0.29, 0.42, 0.1, 0.38
 
 
@@ -212,7 +225,7 @@ def _panels_drawn(result: Quarters, width: float) -> Drawing:
     """Panels side by side, each under its name and verdict."""
     each = _by_indicator(result)
     if not each:
-        return _empty(width)
+        return words_alone(_NOTHING, width)
     columns = 1 if width < _NARROW else 3
     rows = -(-len(each) // columns)
     across = width / columns
@@ -224,18 +237,18 @@ def _panels_drawn(result: Quarters, width: float) -> Drawing:
         look = {"color": INK, "fontweight": "bold" if row.verdict == SIGNAL else "normal"}
         pen.text(left + 0.05, top + 0.12, wrapped(name, across - 0.15, SMALL, most=2), size=SMALL, **look)
         axes = pen.axes(left + _AXIS, top + _TITLE, across - _AXIS - 0.1, _PANEL)
-        _panel(axes, quarters, last=place + columns >= len(each))
+        _panel(axes, quarters, result.phases, last=place + columns >= len(each))
     return sheet
 
 
-_ROW, _SPARK = 0.5, 0.36
+_ROW, _SPARK = 0.41, 0.32
 
 
 def _lines_drawn(result: Quarters, width: float) -> Drawing:
     """A line an indicator: its name, what was seen, the verdict and the quarters as a small line."""
     each = _by_indicator(result, told_apart=True)
     if not each:
-        return _empty(width)
+        return words_alone(_NOTHING, width)
     narrow = width < _NARROW
     height = _ROW * (1.6 if narrow else 1)
     sheet = blank(width, height * len(each) + 0.3)
@@ -255,7 +268,7 @@ def _lines_drawn(result: Quarters, width: float) -> Drawing:
         )
         start, high = left + _AXIS, _SPARK
         axes = pen.axes(start, top + (0.42 if narrow else 0.04), width - start - 0.1, high)
-        _panel(axes, quarters, last=place == len(each) - 1)
+        _panel(axes, quarters, result.phases, last=place == len(each) - 1)
     return sheet
 
 
@@ -263,7 +276,7 @@ def _cells(row) -> dict[str, object]:
     return {name: getattr(row, name) for name in ("events", "n", "per", "unit", "estimate")}
 
 
-def _panel(axes, rows: pd.DataFrame, *, last: bool) -> None:
+def _panel(axes, rows: pd.DataFrame, phases: tuple[tuple[str, str], ...], *, last: bool) -> None:
     """One indicator by quarter, over its denominator; the axis ends where the highest limit or share lies."""
     at, n = np.arange(len(rows)), rows["n"].to_numpy(dtype=float)
     size = np.where(n > 0, n, np.nan)
@@ -281,6 +294,8 @@ def _panel(axes, rows: pd.DataFrame, *, last: bool) -> None:
         markerfacecolor="white",
         clip_on=False,
     )
+    for place in np.flatnonzero(rows["group"].astype(str).isin([quarter for quarter, _ in phases])):
+        axes.axvline(place - 0.5, color=INK, linewidth=0.7, linestyle=(0, (2, 2)))
     axes.plot(at[signal], share[signal], color=STYLES[1].colour, linestyle="none", marker="D", markersize=4.5)
     per = rows["per"].iloc[0]
     drawn = np.concatenate([share, high])

@@ -10,7 +10,7 @@ from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.cells import median_range, spoken_interval
 from necrostats.present.labels import in_order, is_grouped, plain
-from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
+from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_CURVE, FEWEST_FOR_A_RATE
 from necrostats.present.rates import is_event, some_event
 from necrostats.present.saying import about, findings, listed, plural
 from necrostats.results import Curves
@@ -105,18 +105,25 @@ def _first(row, n: int, level: float, main: object, of: str, *, counted: bool) -
         return f"it cannot be said how many of {n} {of} {reached(row.cause, main, of)}"
     limits = spoken_interval(_limits(row, n), level)
     if counted or row.estimate == 0:
-        return f"{_share(row, n)} of {n} {of} ({limits}) {reached(row.cause, main, of)}"
-    return f"an estimated {_share(row, n)} ({limits}; n = {n} {of}) {reached(row.cause, main, of)}"
+        return f"{_share(row, n, counted=counted)} of {n} {of} ({limits}) {reached(row.cause, main, of)}"
+    return f"an estimated {_share(row, n, counted=False)} ({limits}; n = {n} {of}) {reached(row.cause, main, of)}"
 
 
-def _further(row, n: int, main: object, of: str) -> str:
+def _further(row, n: int, main: object, of: str, *, counted: bool) -> str:
     if not numbers.known(row.estimate):
         return f"it cannot be said how many {reached(row.cause, main, of)}"
-    return f"{_share(row, n)} ({_limits(row, n)}) {reached(row.cause, main, of)}"
+    return f"{_share(row, n, counted=counted)} ({_limits(row, n)}) {reached(row.cause, main, of)}"
 
 
-def _share(row, n: int) -> str:
-    return "none" if row.estimate == 0 else numbers.percent(row.estimate, n)
+def _share(row, n: int, *, counted: bool) -> str:
+    """A percentage; of fewer than 10 that were all counted, how many."""
+    if row.estimate == 0:
+        return "none"
+    return (
+        numbers.count(round(row.estimate * n))
+        if counted and n < FEWEST_FOR_A_CURVE
+        else numbers.percent(row.estimate, n)
+    )
 
 
 def _limits(row, n: int) -> str:
@@ -142,8 +149,8 @@ def _sentence(result: Curves, rows: pd.DataFrame, at: int, n: int) -> str:
     if not each:
         return f"{_opening(result, at)} nothing is known of {n} {result.of}."
     main = main_cause(result)
-    further = (_further(row, n, main, result.of) for row in each[1:])
     counted = not lost_before(result, rows, at)
+    further = (_further(row, n, main, result.of, counted=counted) for row in each[1:])
     parts = [_first(each[0], n, result.method.level, main, result.of, counted=counted), *further]
     return f"{_opening(result, at)} {'; '.join(parts)}{_still_at_risk(each[0], result.axis)}."
 

@@ -10,9 +10,9 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from necrostats.present import numbers
-from necrostats.present.figures import Figure, blank, chart, check_width
+from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.labels import plain, width_of, wrapped
-from necrostats.present.pen import Pen
+from necrostats.present.pen import Pen, blank
 from necrostats.present.scales import Scale, logarithmic
 from necrostats.present.style import INK, QUIET, RULE, SMALL, STYLES, TEXT, drawing
 from necrostats.present.wording import alternative, caption

@@ -17,10 +17,10 @@ from matplotlib.patches import Rectangle
 
 from necrostats.errors import ChoiceError
 from necrostats.present import numbers
-from necrostats.present.figures import Figure, blank, check_width
+from necrostats.present.figures import Figure, check_width
 from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, width_of, with_n, wrapped
-from necrostats.present.numbers import FEWEST_FOR_A_RATE
-from necrostats.present.pen import Pen
+from necrostats.present.numbers import FEWEST_FOR_A_CURVE
+from necrostats.present.pen import Pen, blank, words_alone
 from necrostats.present.say_curves import at_start, counted_once
 from necrostats.present.saying import plural
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT, drawing
@@ -168,7 +168,7 @@ def figure_of(result: Curves, width: str) -> Figure:
     if result.falling or any(str(cause).startswith(UNREPORTED) for cause in in_order(result.frame["cause"])):
         raise ChoiceError(f'"{result.title}" cannot be stacked: its curves are not shares of one whole.')
     groups = in_order(result.frame["group"])
-    drawn = [group for group in groups if _n(result, group) >= FEWEST_FOR_A_RATE]
+    drawn = [group for group in groups if _n(result, group) >= FEWEST_FOR_A_CURVE]
     remarks = tuple(_remark(result, group) for group in groups if group not in drawn)
     grid = Stacks(
         stacks=tuple(_stack(result, group) for group in drawn),
@@ -177,7 +177,8 @@ def figure_of(result: Curves, width: str) -> Figure:
         x_label=_across(result),
         remarks=remarks or (() if drawn else ("Nobody at risk",)),
     )
-    redraw, inches = partial(draw, grid), check_width(width)
+    said = f"{result.title}: {'; '.join(grid.remarks)}."
+    redraw, inches = partial(draw, grid) if drawn else partial(words_alone, said), check_width(width)
     with drawing():
         sheet = redraw(inches)
     return Figure(
@@ -185,8 +186,12 @@ def figure_of(result: Curves, width: str) -> Figure:
         alt=alternative(result, "Stacked shares"),
         data=_data(result, drawn),
         redraw=redraw,
-        caption=caption(result, "From the bottom: " + ", ".join(grid.names), counted_once(result), *remarks),
+        caption=_caption(result, grid) if drawn else "",
     )
+
+
+def _caption(result: Curves, grid: Stacks) -> str:
+    return caption(result, "From the bottom: " + ", ".join(grid.names), counted_once(result), *grid.remarks)
 
 
 def _ends(result: Curves) -> list:

@@ -108,12 +108,18 @@ def _level(row, few: bool) -> str:
     return f"{seen} ({numbers.percent(row.estimate, row.n)})"
 
 
+_FEW_LEVELS = 3
+"""Up to so many levels of a variable a sentence names also those that nobody has."""
+
+
 def _levels(rows: pd.DataFrame, few: pd.Series) -> str:
     each = list(rows.itertuples())
     name = sentence_case(plain(each[0].variable))
     if not max(row.n for row in each):
         return f"{name}: no values{_missing(each[0])}."
-    said = ", ".join(_level(row, bool(few[row.Index])) for row in each if row.level != "")
+    levels = [row for row in each if row.level != ""]
+    shown = [row for row in levels if row.events or len(levels) <= _FEW_LEVELS]
+    said = ", ".join(_level(row, bool(few[row.Index])) for row in shown)
     single = "; ".join(_level(row, bool(few[row.Index])).strip() for row in each if row.level == "")
     return f"{name}: {said or single}{_missing(each[0])}."
 

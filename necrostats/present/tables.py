@@ -48,6 +48,8 @@ class Table:
         body = "".join(f"<tbody>{rows}</tbody>" for rows in self._bodies())
         notes = "".join(f"<p>{html.escape(note)}</p>" for note in self.notes)
         table = f"<table>{title}<thead><tr>{head}</tr></thead>{body}</table>"
+        if self.frame.empty:
+            table, notes = "", f"<p>{html.escape(self.caption)}</p>{notes}"
         return table + (f'<div class="table-notes">{notes}</div>' if notes else "")
 
     def _bodies(self) -> list[str]:

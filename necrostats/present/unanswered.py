@@ -5,16 +5,14 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.figure import Figure as Drawing
 
-from necrostats.present.figures import Figure, blank, chart, check_width
-from necrostats.present.labels import wrapped
-from necrostats.present.pen import Pen
+from necrostats.present.figures import Figure, chart, check_width
+from necrostats.present.pen import words_alone
 from necrostats.present.saying import ended, findings
-from necrostats.present.style import LINE, QUIET, TEXT, drawing
+from necrostats.present.style import drawing
 from necrostats.present.tables import Table, table
 from necrostats.results import Unanswered
 
 NOT_COMPUTED = "Not computed, because"
-_MARGIN, _MOST_LINES = 0.1, 12
 
 
 @findings.register(Unanswered)
@@ -35,7 +33,7 @@ def _(result: Unanswered, *, width: str = "page", **options) -> Figure:
     """The sentences where the drawing would stand."""
 
     def redraw(inches: float) -> Drawing:
-        return _written(said, inches)
+        return words_alone(said, inches)
 
     said = " ".join(findings(result))
     with drawing():
@@ -47,10 +45,3 @@ def _(result: Unanswered, *, width: str = "page", **options) -> Figure:
 
 def _reasons(result: Unanswered) -> list[str]:
     return [ended(note.text) for note in result.notes]
-
-
-def _written(text: str, width: float) -> Drawing:
-    lines = wrapped(text, width - 2 * _MARGIN, TEXT, most=_MOST_LINES)
-    sheet = blank(width, LINE * (lines.count("\n") + 1) + 2 * _MARGIN)
-    Pen(sheet).text(_MARGIN, _MARGIN, lines, color=QUIET)
-    return sheet

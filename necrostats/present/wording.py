@@ -134,17 +134,24 @@ def _by_method(results: Iterable[Result]) -> dict[Method, list[str]]:
     return found
 
 
+LONG = 60
+"""Signs from which the words for an interval are not said twice in one list."""
+
+
 def definition_list(results: Iterable[Result]) -> str:
     """The definitions of a report as an HTML list: one entry for each method, under the titles that use it.
 
     A definition stands where it is first needed, and the sources once, at the end.
     """
     found = _by_method(results)
-    entries, given = [], set()
+    entries, given, limits = [], set(), {}
     for method, titles in found.items():
         terms = "".join(f"<dt>{html.escape(title)}</dt>" for title in titles)
         once = replace(method, definition="") if method.definition in given else method
         given.add(method.definition)
+        first = limits.setdefault(method.interval, titles[0])
+        if first != titles[0] and len(method.interval) > LONG:
+            once = replace(once, interval=f'as for "{first}"')
         entries.append(f"<div>{terms}<dd>{html.escape(_method_text(once))}</dd></div>")
     sources = dict.fromkeys(reference for method in found for reference in method.references)
     if sources:

@@ -50,6 +50,10 @@ class Recorded:
         """Whether a table is kept and, of some columns, at least one holds something."""
         return table in self.tables and (not columns or any((table, column) in self.columns for column in columns))
 
+    def without_rows(self, table: str) -> bool:
+        """Whether a table is kept and has never had a row: nothing of the kind has happened."""
+        return table in self.tables and not any(each == table for each, _ in self.columns)
+
 
 def nothing_set_aside() -> pd.DataFrame:
     """An empty list of what was set aside."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.resources
 import inspect
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from html import escape
 
@@ -13,6 +13,7 @@ from nbconvert.filters.markdown_mistune import IPythonRenderer, MarkdownWithMath
 
 from necrostats import measures
 from necrostats.definitions.adverse_events import EventWindow
+from necrostats.definitions.indicators import INDICATORS
 from necrostats.definitions.resolution import RESOLUTION_CATALOGUE, ResolutionDefinition
 from necrostats.measures import CaseSeries
 from necrostats.report.exporting import page
@@ -94,16 +95,22 @@ def names() -> tuple[str, ...]:
 def measures_page() -> str:
     """The page of all measures, with the definitions of resolution that may be named."""
     entries = "".join(_entry(described(name)) for name in names())
-    definitions = "".join(
-        f"<dt>{escape(each.name)}</dt><dd>{escape(each.sentence())} {escape(each.reference or each.provenance)}.</dd>"
-        for each in RESOLUTION_CATALOGUE
+    definitions = _defined(
+        (each.name, each.sentence(), each.reference or each.provenance) for each in RESOLUTION_CATALOGUE
     )
+    indicators = _defined((each.name, each.sentence(), each.source) for each in INDICATORS)
     html = (
         f"<h1>All measures</h1><p>{escape(LEAD)}</p><h2>Measures</h2>{entries}<h2>Definitions of resolution</h2>"
         f'<p>By name, as definition="{escape(RESOLUTION_CATALOGUE[1].name)}", or in millimetres and days, as '
-        f'definition="25 mm, 120 days".</p><dl class="definitions">{definitions}</dl>'
+        f'definition="25 mm, 120 days".</p>{definitions}<h2>Indicators of the quarterly review</h2>{indicators}'
     )
     return _whole(html, MEASURES)
+
+
+def _defined(entries: Iterable[tuple[str, str, str]]) -> str:
+    """A list of names, each with its definition and its source."""
+    each = (f"<dt>{escape(name)}</dt><dd>{escape(said)} {escape(source)}.</dd>" for name, said, source in entries)
+    return f'<dl class="definitions">{"".join(each)}</dl>'
 
 
 def _entry(measure: Described) -> str:

@@ -31,9 +31,13 @@ class Prose:
         return framed(self.html)
 
 
-def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
-    """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
-    text = " ".join(saying.findings(result, **options)[:sentences])
+def lead(*results: Result, sentences: int = 1, **options) -> Prose:
+    """The first findings of a result, to open a section with; `at` chooses the landmark of curves.
+
+    Of several results each has a line, and a sentence that they share stands once.
+    """
+    said = dict.fromkeys(each for result in results for each in saying.findings(result, **options)[:sentences])
+    text = " ".join(said)
     return Prose(text=text, html=f'<p class="{markup.LEAD}">{html.escape(tied(text))}</p>')
 
 

@@ -9,8 +9,8 @@ import pytest
 
 from builders.courses import EVERYTHING, Course, registry_of
 from necrostats.definitions.indicators import BY_NAME, INDICATORS
-from necrostats.measures.indicators import counted, judged_quarter
-from necrostats.registry.tables import registry_from
+from necrostats.measures.indicators import counted, judged_quarter, needed
+from necrostats.registry.tables import Recorded, registry_from
 
 
 def seen(registry, name):
@@ -145,3 +145,31 @@ def test_a_session_with_two_of_the_kinds_counts_once_and_one_watched_for_another
     registry = registry_of(Course(necrosectomies=[5], unchecked=[0]), Course(necrosectomies=[5], unchecked=[0, 5]))
     registry = with_rows(registry, "adverse_events", rows)
     assert seen(registry, "perforation or gas embolism") == (1, 2)
+
+
+def _recorded_as_written(registry):
+    return registry_from({name: frame for name, frame in registry.tables.items() if len(frame)})
+
+
+@pytest.mark.parametrize(("grade", "met"), [(pd.NA, False), ("II", True)])
+def test_grades_are_needed_once_there_is_an_event(grade, met):
+    graded = registry_of(Course(necrosectomies=[5], events=[(6, "bleeding")]))
+    registry = with_rows(graded, "adverse_events", graded.adverse_events.assign(agree_grade=grade))
+    need = next(need for need in needed(BY_NAME["serious events"]) if need.columns == ("agree_grade",))
+    assert need.met(_recorded_as_written(registry)) is met
+
+
+def test_where_no_event_ever_happened_none_lacks_its_grade():
+    quiet = registry_of(Course(necrosectomies=[5]))
+    kept = registry_from(quiet.tables, recorded=Recorded.of(quiet.tables, given=("adverse_events",)))
+    assert all(need.met(kept) for need in needed(BY_NAME["serious events"]))
+
+
+def test_stents_without_any_end_do_not_say_when_they_came_out():
+    open_ended = of_stents({"stent_type": "lumen_apposing", "placed_day": 0})
+    removed = of_stents({"stent_type": "lumen_apposing", "placed_day": 0, "removed_day": 20})
+    met = [
+        all(need.met(_recorded_as_written(each)) for need in needed(BY_NAME["stents out within 28 days"]))
+        for each in (open_ended, removed)
+    ]
+    assert met == [False, True]

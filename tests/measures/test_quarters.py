@@ -142,3 +142,27 @@ def test_a_quarter_or_an_indicator_that_is_not_there_is_refused(synthetic):
         quarter_verdicts(synthetic, indicators=["bleding"])
     with pytest.raises(ChoiceError, match="Let it end before"):
         quarter_verdicts(synthetic, period="2026Q3", baseline="2023Q1..2026Q3")
+
+
+def test_what_the_unit_changed_is_marked_and_the_baseline_stays(synthetic):
+    plain, marked = (
+        quarter_verdicts(synthetic, phases=each) for each in ("", "2024Q3: new debrider; 2025Q1: checklist")
+    )
+    assert marked.phases == (("2024Q3", "new debrider"), ("2025Q1", "checklist"))
+    assert marked.frame.equals(plain.frame) and marked.baseline == plain.baseline
+    assert "Marked by the unit: new debrider from 2024Q3 on and checklist from 2025Q1 on." in table(marked).notes[0]
+    lines = [len(chart(each).fig.axes[0].lines) for each in (plain, marked)]
+    assert lines[1] - lines[0] == 2 and "dashed: what the unit marked" in chart(marked).caption
+
+
+@pytest.mark.parametrize("phases", ["new debrider", "2024Q3", "2024Q3..2024Q4: both", "Q3: late"])
+def test_phases_that_cannot_be_read_are_refused(phases, synthetic):
+    with pytest.raises(ChoiceError, match=r"2024Q3|quarter"):
+        quarter_verdicts(synthetic, phases=phases)
+
+
+def test_what_the_quarter_held_nobody_of_is_said_in_one_line():
+    result = quarter_verdicts(unit(QUARTERS[:4]), period="2020Q4", indicators=["bleeding", "stents out within 28 days"])
+    empty = result.judged().loc[lambda rows: rows["n"] == 0, "variable"].tolist()
+    shown = table(result)
+    assert empty and not set(empty) & set(shown.frame["Indicator"]) and shown.notes[0].startswith("Nothing to judge: ")

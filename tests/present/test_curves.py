@@ -46,11 +46,18 @@ def test_more_than_five_groups_are_drawn_in_panels_of_their_own():
     assert "unit 11, n = 74" in _texts(figure)
 
 
-def test_a_group_of_fewer_than_five_is_named_but_not_drawn():
-    figure = chart(curves(groups={"snare": 62, "forceps": 3}))
-    assert set(figure.data["group"]) == {"snare"}
-    assert "Forceps: 3 patients, too few for a curve" in _texts(figure)
-    assert "Forceps: 3 patients, too few for a curve" in figure.caption
+@pytest.mark.parametrize(("n", "drawn"), [(3, False), (9, False), (10, True), (11, True)])
+def test_a_group_of_fewer_than_ten_is_named_but_not_drawn(n, drawn):
+    figure = chart(curves(groups={"snare": 62, "forceps": n}))
+    assert ("forceps" in set(figure.data["group"])) is drawn
+    remark = f"Forceps: {n} patients, too few for a curve"
+    assert (remark in _texts(figure)) is not drawn and (remark in figure.caption) is not drawn
+
+
+def test_where_no_group_has_ten_a_sentence_stands_in_place_of_the_axes():
+    figure = chart(curves(groups={"all": 9}))
+    assert not figure.fig.axes and figure.data.empty and figure.caption == ""
+    assert "9 patients, too few for a curve" in _texts(figure)
 
 
 def test_a_group_with_nobody_in_it_is_still_named():

@@ -134,7 +134,7 @@ def test_groups_have_a_panel_each_and_small_ones_are_named_only():
 
 
 def test_what_is_beyond_the_data_is_not_drawn():
-    rows = [("all", "resolved", day, 9 - day // 30, 1, 0, share, NAN, NAN) for day, share in ((0, 0.0), (30, 0.4))]
+    rows = [("all", "resolved", day, 19 - day // 30, 1, 0, share, NAN, NAN) for day, share in ((0, 0.0), (30, 0.4))]
     rows.append(("all", "resolved", 60, 0, 0, 0, NAN, NAN, NAN))
     figure = chart(exact_curves(rows, landmarks=(30, 60)), stacked=True)
     assert figure.data["days"].tolist() == [0, 30]
