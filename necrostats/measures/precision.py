@@ -11,9 +11,8 @@ from necrostats.definitions.attribution import ONE_CLASS, AttributionRule, rule_
 from necrostats.measures.credited_yields import debridements, known_unit
 from necrostats.measures.grouping import counted
 from necrostats.measures.instrument_events import adverse_events_by_class
-from necrostats.measures.yield_adjustments import USUAL, adjustment_names
 from necrostats.measures.yield_contrasts import Compared, Setting, class_name, class_place, compared, setting
-from necrostats.measures.yield_models import INTERCEPT, Difference
+from necrostats.measures.yield_models import INTERCEPT, USUAL, Difference, adjustment_names
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Statements

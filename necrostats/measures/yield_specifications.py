@@ -1,4 +1,7 @@
-"""Does the answer depend on how shared sessions are credited, and on what is adjusted for?"""
+"""Does the answer depend on how shared sessions are credited, and on what is adjusted for?
+
+The answer to a buyer's question, put together from what was computed: no figure of its own.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +14,12 @@ from necrostats.definitions.attribution import RULES, AttributionRule, rule_name
 from necrostats.errors import ChoiceError
 from necrostats.measures.credited_yields import UNIT_NAMES, Debridements, debridements, known_unit
 from necrostats.measures.grouping import counted
-from necrostats.measures.yield_adjustments import USUAL, adjustment_names
 from necrostats.measures.yield_comparison import class_or_none
 from necrostats.measures.yield_contrasts import Compared, Setting, class_place, compared, measure_of, setting
-from necrostats.measures.yield_models import INTERCEPT, POOLED, WITHIN, Difference
+from necrostats.measures.yield_models import INTERCEPT, POOLED, USUAL, WITHIN, Difference, adjustment_names
 from necrostats.registry.codebook import COMPARED_CLASSES
 from necrostats.registry.tables import Registry
-from necrostats.results import Method, Note, Population, Specifications
+from necrostats.results import Answer, Method, Note, Population, Specifications, Statements, YieldComparison
 
 NOTHING, WITHIN_PATIENTS = "nothing", "within patients"
 COLUMNS = (*Specifications.columns, "df", "main", "simplified")
@@ -199,4 +201,32 @@ def _notes(table: pd.DataFrame, asked: Setting) -> tuple[Note, ...]:
         same,
         *(Note(code="SMALL_N", text=text) for text in simpler),
         *([Note(code="SMALL_N", text=text)] if len(lost) and asked.primary is not None else []),
+    )
+
+
+def yield_answer(compared: YieldComparison, rules: Specifications, plan: Statements) -> Answer:
+    """The contrast named in advance, whether it holds under every rule, and whether these data can tell.
+
+    `compared` from compare_yield, `rules` from attribution_sensitivity, `plan` from precision_plan, on one registry.
+
+    Counted: as the three results that it is given.
+    Source: Satterthwaite, Biometrics Bull 1946;2:110 (degrees of freedom); Bell and McCaffrey, Survey Methodology
+        2002;28:169 (errors clustered by patient in small samples); Mundlak, Econometrica 1978;46:69 (within-patient
+        terms); VanderWeele and Ding, Ann Intern Med 2017;167:268 (E-value).
+    """
+    primary = compared.frame[compared.frame["primary"]].reset_index(drop=True)
+    pair = (compared.chosen, compared.reference)
+    title = f"Which removes more: {pair[0]} or {pair[1]}?".replace("_", " ") if all(pair) else "Which removes more?"
+    return Answer(
+        title=title,
+        frame=primary,
+        cells=compared.cells,
+        amounts=compared.amounts,
+        reference=compared.reference,
+        chosen=compared.chosen,
+        verdict=rules.verdict,
+        said=plan.said,
+        population=compared.population,
+        method=compared.method,
+        notes=compared.notes,
     )

@@ -97,7 +97,7 @@ MUTANTS = (
         "rows.low.size <= FEWEST_ROWS_A_TERM * terms",
         "measures/test_yield_models.py",
     ),
-    ("measures/yield_adjustments", "(scanned > day)", "(scanned >= day)", "measures/test_yield_adjustments.py"),
+    ("measures/yield_models", "(scanned > day)", "(scanned >= day)", "measures/test_yield_models.py"),
     (
         "measures/yield_words",
         "here.sum() >= FEWEST_SESSIONS",
