@@ -17,7 +17,7 @@ from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.needs import HELD, needing, of_resolution, resolution_and
 from necrostats.measures.resolution import DAYS, NAMED_TAU, SESSIONS, CoursesAlong, competing, courses_along
-from necrostats.measures.resolution_comparison import FEWEST_FOR_A_MODEL, named
+from necrostats.measures.resolution_contrasts import FEWEST_FOR_A_MODEL, named
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.cox import cox

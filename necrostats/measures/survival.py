@@ -11,21 +11,26 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import AGREE, GradingScale, scale_named
+from necrostats.definitions.adverse_events import (
+    AGREE,
+    ANY,
+    THIRTY_DAYS,
+    EventWindow,
+    GradingScale,
+    chosen_events,
+    known_types,
+    of_type,
+    scale_named,
+    window_named,
+)
 from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.curves import event_free, incidence, plateau_notes
 from necrostats.measures.event_follow_up import (
-    ANY,
     NO_RECORD,
     STENT_UNKNOWN,
     Watched,
-    chosen_events,
-    known_types,
-    last_contact,
-    of_type,
     watched,
     whole_histories,
 )
@@ -393,7 +398,7 @@ def _first_ends(registry: Registry, events: np.ndarray) -> _FirstEnds:
     day = registry.adverse_events["day"].to_numpy(dtype=np.int64)
     np.minimum.at(first, registry.position("adverse_events")[events], np.maximum(day[events], 0))
     death = registry.patients["death_day"].fillna(never).to_numpy(dtype=np.int64)
-    last = np.minimum(last_contact(registry), death)
+    last = np.minimum(last_seen_days(registry), death)
     had, died = (first < never) & (first <= death), (death < never)
     return _FirstEnds(
         day=np.where(had, first, np.where(died, death, last)), cause=np.where(had, FIRST, np.where(died, DIED, 0))

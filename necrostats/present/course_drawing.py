@@ -14,7 +14,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import AGREE
 from necrostats.present.figures import blank
 from necrostats.present.labels import width_of, wrapped
 from necrostats.present.pen import Pen

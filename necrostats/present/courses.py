@@ -10,7 +10,7 @@ from functools import partial
 
 import pandas as pd
 
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import AGREE
 from necrostats.errors import ChoiceError
 from necrostats.present import numbers
 from necrostats.present.course_drawing import SERIOUS, Section, Sheet, draw, marks, spans, undrawn
