@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from necrostats.measures.abstract import CaseSeries
 from necrostats.present import saying, wording
-from necrostats.report import markup
-from necrostats.report.line_breaks import tied
+from necrostats.report.typography import CAUTIONS, LEAD, tied
 from necrostats.results import Result, Unanswered
 from necrostats.shown import framed
 
@@ -34,7 +33,7 @@ class Prose:
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
     text = " ".join(saying.findings(result, **options)[:sentences])
-    return Prose(text=text, html=f'<p class="{markup.LEAD}">{html.escape(tied(text))}</p>')
+    return Prose(text=text, html=f'<p class="{LEAD}">{html.escape(tied(text))}</p>')
 
 
 def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
@@ -63,5 +62,5 @@ def methods(*results: Result | CaseSeries) -> Prose:
 def cautions() -> Prose:
     """What to bear in mind before a figure is quoted."""
     items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in wording.cautions())
-    box = f'<div class="{markup.CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
+    box = f'<div class="{CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
     return Prose(text="\n".join(wording.cautions()), html=box)
