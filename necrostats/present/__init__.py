@@ -5,17 +5,13 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
-    overlap_drawing,
-    parts,
     quarters,
     rates,
     say_curves,
-    specification_drawing,
     summaries,
     suppressed,
-    tabulations,
     trajectories,
-    unanswered,
+    yield_robustness,
     yields,
 )
 from necrostats.present.abstract import Abstract, abstract

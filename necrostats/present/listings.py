@@ -1,13 +1,20 @@
-"""Listings: rows to be read one by one, every value as it stands."""
+"""What has no figure to draw: rows to be read one by one, and a question that the registry cannot answer.
+
+Rows show every value as it stands; an unanswered question shows the sentences that say why.
+"""
 
 from __future__ import annotations
 
 import pandas as pd
+from matplotlib.figure import Figure as Drawing
 
-from necrostats.present.labels import plain, sentence_case
+from necrostats.present.figures import Figure, blank, chart, check_width
+from necrostats.present.labels import plain, sentence_case, wrapped
+from necrostats.present.pen import Pen
 from necrostats.present.saying import ended, findings
+from necrostats.present.style import LINE, QUIET, TEXT, drawing
 from necrostats.present.tables import Table, table
-from necrostats.results import Listing
+from necrostats.results import Listing, Unanswered
 
 
 @table.register(Listing)
@@ -32,3 +39,46 @@ def _(result: Listing, **options) -> tuple[str, ...]:
     """How many rows there are to read."""
     rows = len(result.frame)
     return (f"{result.title}: {rows:,} {'row' if rows == 1 else 'rows'}.",)
+
+
+NOT_COMPUTED = "Not computed, because"
+_MARGIN, _MOST_LINES = 0.1, 12
+
+
+@findings.register(Unanswered)
+def _(result: Unanswered, **options) -> tuple[str, ...]:
+    """That there is no figure, what is not recorded, and what to add."""
+    return (f"{result.title}: not computed.", *_reasons(result))
+
+
+@table.register(Unanswered)
+def _(result: Unanswered, **options) -> Table:
+    """One row for each thing that is not recorded."""
+    frame = pd.DataFrame({NOT_COMPUTED: _reasons(result)}, dtype=object)
+    return Table(caption=ended(result.title), frame=frame, words=(NOT_COMPUTED,))
+
+
+@chart.register(Unanswered)
+def _(result: Unanswered, *, width: str = "page", **options) -> Figure:
+    """The sentences where the drawing would stand."""
+
+    def redraw(inches: float) -> Drawing:
+        return _sheet_with(said, inches)
+
+    said = " ".join(findings(result))
+    with drawing():
+        fig = redraw(check_width(width))
+    return Figure(
+        fig=fig, alt=said, caption=f"{ended(result.title)} Not computed.", data=table(result).frame, redraw=redraw
+    )
+
+
+def _reasons(result: Unanswered) -> list[str]:
+    return [ended(note.text) for note in result.notes]
+
+
+def _sheet_with(text: str, width: float) -> Drawing:
+    lines = wrapped(text, width - 2 * _MARGIN, TEXT, most=_MOST_LINES)
+    sheet = blank(width, LINE * (lines.count("\n") + 1) + 2 * _MARGIN)
+    Pen(sheet).text(_MARGIN, _MARGIN, lines, color=QUIET)
+    return sheet
