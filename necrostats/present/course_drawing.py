@@ -15,9 +15,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 
 from necrostats.definitions.adverse_events import AGREE
+from necrostats.present.drawing import Pen, width_of, wrapped
 from necrostats.present.figures import blank
-from necrostats.present.labels import width_of, wrapped
-from necrostats.present.pen import Pen
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT
 from necrostats.results import Courses
 

@@ -9,16 +9,24 @@ from __future__ import annotations
 import pandas as pd
 
 from necrostats.present import numbers
+from necrostats.present.drawing import Scale, around_zero, from_zero
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
-from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case
 from necrostats.present.numbers import FEWEST_FOR_A_RATE, NO_VALUES, TOO_FEW
 from necrostats.present.rates import figure_of, without_small
-from necrostats.present.saying import ended, findings, plural
-from necrostats.present.scales import Scale, around_zero, from_zero
 from necrostats.present.style import style_among, style_at
 from necrostats.present.tables import FEW_NOTE, Table, table
-from necrostats.present.wording import table_caption
+from necrostats.present.wording import (
+    EVERYONE,
+    ended,
+    findings,
+    in_order,
+    is_grouped,
+    plain,
+    plural,
+    sentence_case,
+    table_caption,
+)
 from necrostats.results import Estimates
 
 SHARE = "share"

@@ -8,12 +8,11 @@ from __future__ import annotations
 import pandas as pd
 from matplotlib.figure import Figure as Drawing
 
+from necrostats.present.drawing import Pen, wrapped
 from necrostats.present.figures import Figure, blank, chart, check_width
-from necrostats.present.labels import plain, sentence_case, wrapped
-from necrostats.present.pen import Pen
-from necrostats.present.saying import ended, findings
 from necrostats.present.style import LINE, QUIET, TEXT, drawing
 from necrostats.present.tables import Table, table
+from necrostats.present.wording import ended, findings, plain, sentence_case
 from necrostats.results import Listing, Unanswered
 
 

@@ -14,13 +14,11 @@ from necrostats.errors import unknown_choice
 from necrostats.measures.quarters import FEWEST_QUARTERS, NO_SIGNAL, NOBODY, SIGNAL, TOO_EARLY
 from necrostats.present import numbers
 from necrostats.present.cells import exposure, is_share
+from necrostats.present.drawing import Pen, wrapped
 from necrostats.present.figures import Figure, blank, chart, check_width
-from necrostats.present.labels import wrapped
-from necrostats.present.pen import Pen
-from necrostats.present.saying import findings, listed, plural
 from necrostats.present.style import BACKDROP, INK, LINE, QUIET, SMALL, STYLES, TEXT, drawing
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import alternative, caption, table_caption
+from necrostats.present.wording import alternative, caption, findings, listed, plural, table_caption
 from necrostats.results import Quarters
 
 _FULL, _HEADLINE = "all", "headline"

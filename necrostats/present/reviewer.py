@@ -10,7 +10,7 @@ from necrostats.present import numbers
 from necrostats.present.bound import DEFINITION, Row, Sentence, joined, quoted, rows_of, say
 from necrostats.present.case_series_sentences import counted, ends_sentence, labelled, landmark_rows, result_sentences
 from necrostats.present.numbers import FEWEST_FOR_A_RATE
-from necrostats.present.saying import plural
+from necrostats.present.wording import plural
 from necrostats.shown import framed
 
 OPEN = "open: for the author"

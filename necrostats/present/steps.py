@@ -11,9 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Rectangle
 
+from necrostats.present.drawing import Pen, spread, width_of, wrapped
 from necrostats.present.figures import blank
-from necrostats.present.labels import width_of, wrapped
-from necrostats.present.pen import Pen, spread
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
 
 MARGIN = 0.06

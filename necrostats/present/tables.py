@@ -10,7 +10,6 @@ from itertools import groupby
 import pandas as pd
 
 from necrostats.present import cells, contrasts, numbers
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.numbers import (
     FEWEST_FOR_A_RATE,
     FEWEST_PATIENTS_FOR_A_MEAN,
@@ -23,9 +22,18 @@ from necrostats.present.numbers import (
 )
 from necrostats.present.rates import per_thousand, without_zeros
 from necrostats.present.say_curves import at_start, comes_first, main_cause
-from necrostats.present.saying import ended, listed, not_presentable
 from necrostats.present.summaries import is_completeness, is_counts
-from necrostats.present.wording import table_caption
+from necrostats.present.wording import (
+    ended,
+    in_order,
+    is_grouped,
+    listed,
+    not_presentable,
+    plain,
+    sentence_case,
+    table_caption,
+    with_n,
+)
 from necrostats.results import Comparison, Curves, Rates, Result, Summary
 from necrostats.shown import framed
 from necrostats.visible import visible

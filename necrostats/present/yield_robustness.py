@@ -12,12 +12,10 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from necrostats.present import numbers
+from necrostats.present.drawing import Pen, Scale, logarithmic, width_of, wrapped
 from necrostats.present.figures import Figure, blank, chart, check_width
-from necrostats.present.labels import in_order, plain, sentence_case, width_of, wrapped
-from necrostats.present.pen import Pen
-from necrostats.present.scales import Scale, logarithmic
 from necrostats.present.style import INK, QUIET, RULE, SMALL, STYLES, TEXT, drawing
-from necrostats.present.wording import alternative, caption
+from necrostats.present.wording import alternative, caption, in_order, plain, sentence_case
 from necrostats.results import Overlap, Specifications
 
 OVERLAP_MARGIN, CELL, OVERLAP_HEADING, INDENT, OVERLAP_GAP = 0.06, 0.2, 0.25, 0.11, 0.1

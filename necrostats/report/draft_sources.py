@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 from necrostats.measures.abstract import CaseSeries
-from necrostats.present import documents, numbers, reviewer_questions, saying, table, wording
+from necrostats.present import documents, numbers, reviewer_questions, table, wording
 from necrostats.present.abstract import Abstract, abstract, method_sentences
 from necrostats.present.bound import Sentence, rows_of
 from necrostats.present.case_series_sentences import result_sentences
-from necrostats.present.labels import in_order, plain
+from necrostats.present.wording import in_order, plain
 from necrostats.report.draft_reading import (
     OUTCOMES,
     UNITS,
@@ -178,9 +178,9 @@ def _of_result(name: str, result: Result) -> Iterator[Passage]:
     shown = table(result)
     method = result.method
     said = (
-        *saying.findings(result),
+        *wording.findings(result),
         *wording.methods_paragraphs([result]),
-        *(saying.ended(part) for part in (method.estimand, method.definition, method.estimator, method.interval)),
+        *(wording.ended(part) for part in (method.estimand, method.definition, method.estimator, method.interval)),
         wording.words(result),
         shown.caption,
         *shown.notes,

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from necrostats.measures.abstract import CaseSeries
-from necrostats.present import saying, wording
+from necrostats.present import wording
 from necrostats.report.typography import CAUTIONS, LEAD, tied
 from necrostats.results import Result, Unanswered
 from necrostats.shown import framed
@@ -32,7 +32,7 @@ class Prose:
 
 def lead(result: Result, *, sentences: int = 1, **options) -> Prose:
     """The first findings of a result, to open a section with; `at` chooses the landmark of curves."""
-    text = " ".join(saying.findings(result, **options)[:sentences])
+    text = " ".join(wording.findings(result, **options)[:sentences])
     return Prose(text=text, html=f'<p class="{LEAD}">{html.escape(tied(text))}</p>')
 
 
@@ -41,7 +41,7 @@ def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
     found = [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
     for each in found:
         if not isinstance(each, Result):
-            raise saying.not_presentable(each)
+            raise wording.not_presentable(each)
     return found
 
 

@@ -7,7 +7,7 @@ from builders.results import NAN, method, note, population
 from necrostats.measures.grouping import estimate_row, estimate_table
 from necrostats.present import chart, table, words
 from necrostats.present.estimates import heading, rests_on, text, too_few
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 from necrostats.results import Estimates
 
 
