@@ -44,10 +44,10 @@ from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.comparisons import compare_proportions, rate_ratio
-from necrostats.stats.comparisons.choosing import FEW, MEASURES, NO_TEST, TESTS
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.rate_ratio import TESTS as CLUSTERED_TESTS
 from necrostats.stats.comparisons.rate_ratio import clustered_odds_ratio, clustered_rate_ratio
+from necrostats.stats.comparisons.two_shares import FEW, MEASURES, NO_TEST, TESTS
 from necrostats.stats.multiplicity import holm
 from necrostats.stats.rates import is_overdispersed
 

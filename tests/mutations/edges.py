@@ -53,10 +53,10 @@ MUTANTS = (
     ),
     ("stats/rates", "k.max() > CROWDED_ABOVE", "k.max() >= CROWDED_ABOVE", "stats/test_rates.py"),
     (
-        "stats/comparisons/choosing",
+        "stats/comparisons/two_shares",
         "total <= BOSCHLOO_UP_TO",
         "total < BOSCHLOO_UP_TO",
-        "stats/comparisons/test_choosing.py",
+        "stats/comparisons/test_two_shares.py",
     ),
     ("present/numbers", "n >= ONE_DECIMAL_FROM", "n > ONE_DECIMAL_FROM", "present/test_numbers.py"),
     ("measures/abstract", "0 < n < FEWEST_FOR_COUNTS", "0 < n <= FEWEST_FOR_COUNTS", "measures/test_abstract.py"),
