@@ -15,7 +15,6 @@ from necrostats.measures.debridement import debridement_yield
 from necrostats.measures.instrument_events import adverse_events_by_class
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
 from necrostats.measures.late_events import late_events
-from necrostats.measures.precision import precision_plan
 from necrostats.measures.quarters import quarter_verdicts
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
@@ -27,9 +26,9 @@ from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.survival import event_free_survival, follow_up, recurrence, time_to_first_event
 from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
 from necrostats.measures.watched_quarters import watched_quarters
+from necrostats.measures.yield_answer import attribution_sensitivity, precision_plan, yield_answer
 from necrostats.measures.yield_comparison import compare_yield
 from necrostats.measures.yield_overlap import instrument_combinations, yield_overlap
-from necrostats.measures.yield_specifications import attribution_sensitivity, yield_answer
 
 __all__ = [
     "CaseSeries",

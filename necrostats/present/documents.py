@@ -14,9 +14,8 @@ from pathlib import Path
 from necrostats.errors import ChoiceError, ReportError, unknown_choice
 from necrostats.measures.abstract import CaseSeries, reporting_checklist
 from necrostats.present import numbers
-from necrostats.present.abstract import Abstract, abstract
+from necrostats.present.case_series_texts import OPEN, Abstract, abstract, reviewer_questions
 from necrostats.present.figures import Figure, chart, written
-from necrostats.present.reviewer import OPEN, reviewer_questions
 from necrostats.present.style import DRAWN_BY_DEFAULT, PAGE_MM, PRINT_DPI, PrintStyle
 from necrostats.present.tables import Table, table
 from necrostats.present.word import KINDS, WordFile, is_wide, picture

@@ -9,9 +9,9 @@ from functools import cached_property, lru_cache
 
 from necrostats.measures.abstract import CaseSeries
 from necrostats.present import documents, numbers, reviewer_questions, table, wording
-from necrostats.present.abstract import Abstract, abstract, method_sentences
 from necrostats.present.bound import Sentence, rows_of
 from necrostats.present.case_series_sentences import result_sentences
+from necrostats.present.case_series_texts import Abstract, abstract, method_sentences
 from necrostats.present.wording import in_order, plain
 from necrostats.report.draft_reading import (
     OUTCOMES,

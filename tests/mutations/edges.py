@@ -69,9 +69,14 @@ MUTANTS = (
         "present/case_series_sentences",
         "rows[0].at_risk >= FEWEST_AT_RISK",
         "rows[0].at_risk > FEWEST_AT_RISK",
-        "present/test_abstract.py",
+        "present/test_case_series_texts.py",
     ),
-    ("present/case_series_sentences", "left > MOST_UNCHECKED", "left >= MOST_UNCHECKED", "present/test_abstract.py"),
+    (
+        "present/case_series_sentences",
+        "left > MOST_UNCHECKED",
+        "left >= MOST_UNCHECKED",
+        "present/test_case_series_texts.py",
+    ),
     ("registry/checking_days", "(day > lock[owner])", "(day >= lock[owner])", "registry/test_checking_days.py"),
     (
         "measures/yield_contrasts",
