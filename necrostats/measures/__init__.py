@@ -3,40 +3,33 @@
 from necrostats.measures.abstract import CaseSeries, case_series, inclusion_flow, reporting_checklist
 from necrostats.measures.adverse_event_comparisons import compare_adverse_events
 from necrostats.measures.adverse_event_grades import adverse_event_cases, complication_index, event_grades, worst_grades
-from necrostats.measures.adverse_event_times import time_to_first_event
 from necrostats.measures.adverse_events import adverse_event_rates
 from necrostats.measures.benchmarks import against_published
 from necrostats.measures.between_scans import interval_censored_resolution, parametric_resolution
-from necrostats.measures.case_mix import activity, case_mix, data_completeness
-from necrostats.measures.collection_resolution import collection_resolution
+from necrostats.measures.case_mix import activity, case_mix, collection_volumes, data_completeness
 from necrostats.measures.committee import committee_figures
 from necrostats.measures.course_ends import case_listing, course_ends, deaths, necrosectomies_a_patient
 from necrostats.measures.courses import patient_courses
 from necrostats.measures.data_tasks import data_tasks, open_cases
 from necrostats.measures.debridement import debridement_yield
-from necrostats.measures.definition_sensitivity import sensitivity
-from necrostats.measures.instrument_combinations import instrument_combinations
 from necrostats.measures.instrument_events import adverse_events_by_class
 from necrostats.measures.instrument_use import landmark_resolution, resolution_after_use, resolution_by_stent
 from necrostats.measures.late_events import late_events
-from necrostats.measures.precision import precision_plan
 from necrostats.measures.quarters import quarter_verdicts
 from necrostats.measures.resolution import session_states, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
-from necrostats.measures.resolution_models import resolution_models
+from necrostats.measures.resolution_models import resolution_models, session_regression
+from necrostats.measures.resolution_sensitivity import collection_resolution, sensitivity
 from necrostats.measures.restatement import restatement
 from necrostats.measures.restricted_resolution import bootstrap_resolution, restricted_mean_resolution
 from necrostats.measures.scan_schedule import scan_schedule
-from necrostats.measures.session_regression import session_regression
 from necrostats.measures.slow_changes import slow_changes
-from necrostats.measures.survival import event_free_survival, follow_up, recurrence
+from necrostats.measures.survival import event_free_survival, follow_up, recurrence, time_to_first_event
 from necrostats.measures.traps import competing_ends_trap, ever_used_trap, naive_mean_sessions
-from necrostats.measures.volumes import collection_volumes
 from necrostats.measures.watched_quarters import watched_quarters
-from necrostats.measures.yield_answer import yield_answer
+from necrostats.measures.yield_answer import attribution_sensitivity, precision_plan, yield_answer
 from necrostats.measures.yield_comparison import compare_yield
-from necrostats.measures.yield_overlap import yield_overlap
-from necrostats.measures.yield_specifications import attribution_sensitivity
+from necrostats.measures.yield_overlap import instrument_combinations, yield_overlap
 
 __all__ = [
     "CaseSeries",

@@ -27,11 +27,11 @@ from necrostats.measures.course_ends import (
     necrosectomies_a_patient,
     not_recorded,
 )
-from necrostats.measures.definition_sensitivity import sensitivity
 from necrostats.measures.event_follow_up import whole_histories
 from necrostats.measures.grouping import Grouping, patient_groups
 from necrostats.measures.resolution import NAMED_DAYS, sessions_to_resolution, time_to_resolution
 from necrostats.measures.resolution_comparison import compare_resolution
+from necrostats.measures.resolution_sensitivity import sensitivity
 from necrostats.measures.scan_schedule import scan_schedule
 from necrostats.measures.survival import follow_up, recurrence
 from necrostats.registry.tables import Registry

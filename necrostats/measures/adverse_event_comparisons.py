@@ -12,8 +12,20 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import AGREE, GradingScale, scale_named
+from necrostats.definitions.adverse_events import (
+    AGREE,
+    ANY,
+    THIRTY_DAYS,
+    ChosenEvents,
+    EventWindow,
+    GradingScale,
+    chosen_events,
+    known_types,
+    of_type,
+    of_types,
+    scale_named,
+    window_named,
+)
 from necrostats.errors import ChoiceError, DesignError, unknown_choice
 from necrostats.measures.adverse_events import (
     CHECKED,
@@ -26,25 +38,16 @@ from necrostats.measures.adverse_events import (
     stent_groups,
     watching_notes,
 )
-from necrostats.measures.event_follow_up import (
-    ANY,
-    ChosenEvents,
-    Watched,
-    chosen_events,
-    known_types,
-    of_type,
-    of_types,
-    watched,
-)
+from necrostats.measures.event_follow_up import Watched, watched
 from necrostats.measures.grouping import OF_THE_SESSION, Grouping, session_groups
 from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry
 from necrostats.results import Comparison, Method, Note, Population
 from necrostats.stats.comparisons import compare_proportions, rate_ratio
-from necrostats.stats.comparisons.choosing import FEW, MEASURES, NO_TEST, TESTS
 from necrostats.stats.comparisons.common import Contrast
 from necrostats.stats.comparisons.rate_ratio import TESTS as CLUSTERED_TESTS
 from necrostats.stats.comparisons.rate_ratio import clustered_odds_ratio, clustered_rate_ratio
+from necrostats.stats.comparisons.two_shares import FEW, MEASURES, NO_TEST, TESTS
 from necrostats.stats.multiplicity import holm
 from necrostats.stats.rates import is_overdispersed
 

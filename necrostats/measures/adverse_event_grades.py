@@ -10,18 +10,23 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import (
+from necrostats.definitions.adverse_events import (
     AGREE,
+    ANY,
     CLAVIEN_DINDO,
-    REFERENCE,
+    EVENT_TYPES,
+    INDEX_REFERENCE,
+    THIRTY_DAYS,
+    EventWindow,
     GradingScale,
     complication_index_of_patients,
+    of_type,
     scale_named,
+    window_named,
 )
 from necrostats.definitions.groups import age_band, extent_of_patients
 from necrostats.measures.adverse_events import CHECKED, INTERVAL_REFERENCES, Watchful, known_interval, watching_notes
-from necrostats.measures.event_follow_up import ANY, EVENT_TYPES, NO_RECORD, Watched, of_type, watched, whole_histories
+from necrostats.measures.event_follow_up import NO_RECORD, Watched, watched, whole_histories
 from necrostats.measures.grouping import (
     Grouping,
     counted,
@@ -244,7 +249,7 @@ def complication_index(registry: Registry, *, by: str | None = None, level: floa
             level=level,
             definition="all adverse events recorded of a patient, whatever the session or window; Clavien–Dindo grades "
             "only, AGREE grades are never used for it",
-            references=(f"{REFERENCE} (weights from memory)", CLAVIEN_DINDO.reference),
+            references=(f"{INDEX_REFERENCE} (weights from memory)", CLAVIEN_DINDO.reference),
         ),
         notes=(*_notes(registry, index, affected, looked_at), *two_scales_note(registry)),
     )

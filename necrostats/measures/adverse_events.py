@@ -13,24 +13,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import AGREE, GradingScale, scale_named
-from necrostats.errors import DesignError, unknown_choice
-from necrostats.measures.event_follow_up import (
+from necrostats.definitions.adverse_events import (
+    AGREE,
     ANY,
     EVENT_TYPES,
-    NO_RECORD,
+    THIRTY_DAYS,
     ChosenEvents,
-    StentTime,
-    Watched,
+    EventWindow,
+    GradingScale,
     chosen_events,
     known_types,
     of_type,
     of_types,
-    stent_time,
-    watched,
-    whole_histories,
+    scale_named,
+    window_named,
 )
+from necrostats.errors import DesignError, unknown_choice
+from necrostats.measures.event_follow_up import NO_RECORD, StentTime, Watched, stent_time, watched, whole_histories
 from necrostats.measures.grouping import OF_THE_SESSION, counted, patient_groups, session_groups
 from necrostats.measures.needs import needing, of_events
 from necrostats.registry.tables import Registry

@@ -15,9 +15,8 @@ from os import PathLike
 from typing import Any
 
 from necrostats import results
-from necrostats.definitions.adverse_events import window_named
+from necrostats.definitions.adverse_events import scale_named, window_named
 from necrostats.definitions.attribution import rule_named
-from necrostats.definitions.grades import scale_named
 from necrostats.definitions.resolution import definition_named
 from necrostats.errors import ChoiceError
 from necrostats.measures.abstract import CaseSeries

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.grades import AGREE
-from necrostats.definitions.outcomes import SURGERY, Outcomes, outcomes
+from necrostats.definitions.adverse_events import AGREE
+from necrostats.definitions.outcomes import SURGERY, Outcomes, last_seen_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.event_follow_up import last_contact, stent_days
+from necrostats.measures.event_follow_up import stent_days
 from necrostats.measures.grouping import Grouping, counted, patient_groups
 from necrostats.measures.resolution import record_notes
 from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
@@ -85,7 +85,7 @@ def _range_end(frame: pd.DataFrame, column: str = "day") -> pd.Series:
 
 
 def _spans(registry: Registry, ends: Outcomes) -> list[dict]:
-    everybody, seen = np.arange(len(registry.patients)), last_contact(registry)
+    everybody, seen = np.arange(len(registry.patients)), last_seen_days(registry)
     later = seen > ends.day
     followed = _part("follow-up", everybody[later], ends.day[later], day_to=seen[later])
     return [_part("course", everybody, 0, day_to=ends.day), followed]

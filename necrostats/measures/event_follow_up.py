@@ -1,25 +1,20 @@
 """Sessions in which somebody looked for adverse events, how long each was watched, and the events that fell in.
 
-Which session each adverse event falls to, and whether it lies in that session's window.
-
-Which adverse events a figure counts: of a type, from a grade on, put down to the treatment this firmly.
-
-Days with a stent in, and the stent-related events that fell on them.
+Which session each adverse event falls to, and whether it lies in that session's window; days with a stent in, and the
+stent-related events that fell on them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from necrostats.definitions.adverse_events import EventWindow
-from necrostats.definitions.grades import GradingScale
 from necrostats.definitions.outcomes import NEVER, end_days, last_seen_days
-from necrostats.errors import DesignError, unknown_choice
+from necrostats.errors import DesignError
 from necrostats.measures.grouping import Grouping
-from necrostats.registry.codebook import ADVERSE_EVENTS
 from necrostats.registry.tables import (
     NO_DAY,
     Registry,
@@ -244,18 +239,13 @@ def _watched_that_day(registry: Registry, kept: np.ndarray) -> np.ndarray:
     return np.where((place >= 0) & (np.append(held, -1)[found] == happened), found, -1)
 
 
-def last_contact(registry: Registry) -> np.ndarray:
-    """The last day each patient was seen (P,)."""
-    return last_seen_days(registry)
-
-
 def stent_days(registry: Registry) -> tuple[np.ndarray, np.ndarray]:
     """For each stent the day it came out, or last contact while it is in, and whether that is known.
 
     A blank day with a blank reason is not known: nothing is counted for it.
     """
     stents = registry.stents
-    seen = last_contact(registry)[registry.position("stents")]
+    seen = last_seen_days(registry)[registry.position("stents")]
     removed = stents["removed_day"].fillna(-1).to_numpy(dtype=np.int64)
     still_in = stents["removed_day"].isna().to_numpy() & stents["end_reason"].isin(["in_place", "death"]).to_numpy()
     known = (removed >= 0) | still_in
@@ -298,7 +288,7 @@ def _time_watched(registry: Registry, ends: WindowEnds, placed: PlacedEvents) ->
     day, following = _session_days(registry), next_session_days(registry)
     patient = registry.position("sessions").astype(np.int64)
     closes = np.where(_last_of_its_day(patient, day), np.minimum(ends.last, following - 1), day)
-    seen = last_contact(registry)[patient]
+    seen = last_seen_days(registry)[patient]
     seen = np.where(following < NO_DAY, np.maximum(seen, following), seen)
     for session in (np.where(placed.inside, placed.session, -1), placed.host):
         np.maximum.at(seen, session[session >= 0], placed.day[session >= 0])
@@ -325,68 +315,6 @@ def _repeated(registry: Registry, kept: np.ndarray, group: np.ndarray) -> np.nda
     return repeated
 
 
-ANY = "any adverse event"
-EVENT_TYPES = ADVERSE_EVENTS.column("event_type").codes
-ATTRIBUTIONS = ADVERSE_EVENTS.column("attribution").codes
-SERIOUS = "serious"
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ChosenEvents:
-    """Which events (E,) count, how many lack what it takes to say, and the choice in words (with a leading comma)."""
-
-    counts: np.ndarray
-    ungraded: int
-    unattributed: int
-    words: str
-
-    def left_out(self) -> dict[str, int]:
-        """The events that cannot be placed, by reason."""
-        return {
-            "events without a grade on that scale": self.ungraded,
-            "events of which the attribution is not recorded": self.unattributed,
-        }
-
-
-def chosen_events(
-    registry: Registry, scale: GradingScale, grade_from: str | None, attribution_from: str | None, within: np.ndarray
-) -> ChosenEvents:
-    """The events of that grade or graver, put down to the treatment that firmly or more.
-
-    `grade_from` may be "serious". `within` (E,) marks the events that would count: only of these is it said how many
-    lack a grade or an attribution. ChoiceError for a grade or attribution that is not on the list.
-    """
-    events = registry.adverse_events
-    grade = scale.serious_from if grade_from == SERIOUS else grade_from
-    kept, ungraded = _from(events[scale.column], None if grade is None else scale.at_least(grade), within)
-    firm, unattributed = _from(events["attribution"], _at_least(attribution_from), within)
-    return ChosenEvents(
-        counts=kept & firm, ungraded=ungraded, unattributed=unattributed, words=_words(scale, grade, attribution_from)
-    )
-
-
-def of_type(registry: Registry, variable: str) -> np.ndarray:
-    """Which events (E,) are of a type, or of any."""
-    types = registry.adverse_events["event_type"]
-    return np.ones(len(types), dtype=bool) if variable == ANY else (types == variable).to_numpy(dtype=bool)
-
-
-def of_types(registry: Registry, variables: Sequence[str]) -> np.ndarray:
-    """Which events (E,) are of any of several types."""
-    return np.logical_or.reduce([of_type(registry, variable) for variable in variables])
-
-
-def known_types(event_type: str | Sequence[str] | None, otherwise: tuple[str, ...]) -> tuple[str, ...]:
-    """The types asked for, or others where none was; ChoiceError for one that is not on the list."""
-    if event_type is None:
-        return otherwise
-    asked = (event_type,) if isinstance(event_type, str) else tuple(dict.fromkeys(event_type))
-    for each in asked:
-        if each not in (ANY, *EVENT_TYPES):
-            raise unknown_choice("event type", each, (ANY, *EVENT_TYPES))
-    return asked
-
-
 def whole_histories(registry: Registry, what: str) -> None:
     """DesignError for a registry narrowed by `during`: it holds one period's events and everything else."""
     if registry.narrowed_to:
@@ -396,27 +324,6 @@ def whole_histories(registry: Registry, what: str) -> None:
             "beside stents and follow-up of all periods. Use the whole registry, or the patients first drained then: "
             f'registry.indexed_in("{period}").'
         )
-
-
-def _from(values, kept: tuple[str, ...] | None, within: np.ndarray) -> tuple[np.ndarray, int]:
-    if kept is None:
-        return np.ones(len(values), dtype=bool), 0
-    blank = values.isna().to_numpy() & within
-    return values.isin(kept).to_numpy(dtype=bool), int(np.count_nonzero(blank))
-
-
-def _at_least(attribution: str | None) -> tuple[str, ...] | None:
-    """That attribution and every firmer one; the codebook lists the firmest first."""
-    if attribution is None:
-        return None
-    if attribution not in ATTRIBUTIONS:
-        raise unknown_choice("attribution", attribution, ATTRIBUTIONS)
-    return ATTRIBUTIONS[: ATTRIBUTIONS.index(attribution) + 1]
-
-
-def _words(scale: GradingScale, grade: str | None, attribution: str | None) -> str:
-    graded = f", {scale.name} grade {grade} or graver" if grade else ""
-    return graded + (f", attribution {attribution} or firmer" if attribution else "")
 
 
 STENT_EVENTS = ("stent_migration", "stent_occlusion", "stent_buried")

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import AGREE
 from necrostats.definitions.indicators import LATE_ENOUGH, Indicator
 from necrostats.definitions.outcomes import SURGERY, end_days, first_days, last_seen_days, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION

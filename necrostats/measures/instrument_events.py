@@ -7,11 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS, EventWindow, window_named
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import (
+    AGREE,
+    ANY,
+    THIRTY_DAYS,
+    EventWindow,
+    chosen_events,
+    known_types,
+    of_type,
+    of_types,
+    window_named,
+)
 from necrostats.measures.adverse_events import PATIENTS, SESSIONS, Watchful, denominator_method, rate_notes, rates_of
 from necrostats.measures.credited_yields import debridements
-from necrostats.measures.event_follow_up import ANY, chosen_events, known_types, of_type, of_types, watched
+from necrostats.measures.event_follow_up import watched
 from necrostats.measures.grouping import Grouping
 from necrostats.measures.needs import EVENTS, EVENTS_CHECKED, INSTRUMENTS, needing
 from necrostats.registry.codebook import COMPARED_CLASSES

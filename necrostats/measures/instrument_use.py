@@ -20,7 +20,7 @@ from necrostats.measures.curves import incidence
 from necrostats.measures.grouping import Grouping
 from necrostats.measures.needs import INSTRUMENTS, STENTS, needing, resolution_and
 from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, competing, record_notes
-from necrostats.measures.resolution_comparison import TESTED, WALD, named
+from necrostats.measures.resolution_contrasts import TESTED, WALD, named
 from necrostats.measures.session_counts import (
     NOT_RECORDED,
     NOT_USED,

@@ -34,9 +34,9 @@ COLUMNS = (
     "name",
 )
 SOURCES = (
-    "Anhøj and Olesen, PLoS One 2014;9:e113825 (run chart)",
-    "Steiner et al., Biostatistics 2000;1:441 (CUSUM)",
-    "Benneyan, Health Care Manag Sci 2001;4:305 (g chart)",
+    "Anhøj and Olesen, PLoS One 2014;9:e113825",
+    "Steiner et al., Biostatistics 2000;1:441",
+    "Benneyan, Health Care Manag Sci 2001;4:305",
 )
 
 

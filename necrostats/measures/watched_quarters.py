@@ -7,13 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from necrostats.definitions.adverse_events import THIRTY_DAYS
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import AGREE, THIRTY_DAYS, of_types
 from necrostats.definitions.indicators import Indicator
 from necrostats.definitions.outcomes import end_days
 from necrostats.errors import ChoiceError
 from necrostats.measures.adverse_events import CHECKED, SESSIONS, Watchful, rates_of
-from necrostats.measures.event_follow_up import NO_RECORD, Watched, of_types, watched
+from necrostats.measures.event_follow_up import NO_RECORD, Watched, watched
 from necrostats.measures.grouping import counted, session_groups
 from necrostats.measures.indicators import kept_events
 from necrostats.measures.locking import answerable

@@ -18,8 +18,8 @@ from necrostats.measures.credited_yields import (
     known_per,
     known_unit,
 )
+from necrostats.measures.debridement import amounts_of, class_record
 from necrostats.measures.grouping import counted
-from necrostats.measures.yield_adjustments import USUAL, adjustment_names, banded, group_name
 from necrostats.measures.yield_contrasts import (
     FEWEST_PATIENTS,
     FEWEST_SESSIONS,
@@ -33,8 +33,7 @@ from necrostats.measures.yield_contrasts import (
     setting,
     variable_of,
 )
-from necrostats.measures.yield_models import INTERCEPT, WITHIN, Difference
-from necrostats.measures.yield_record import amounts_of, class_record
+from necrostats.measures.yield_models import INTERCEPT, USUAL, WITHIN, Difference, adjustment_names, banded, group_name
 from necrostats.measures.yield_words import MEASURE as IN_WORDS
 from necrostats.measures.yield_words import WordContrast, word_contrasts
 from necrostats.registry.codebook import COMPARED_CLASSES

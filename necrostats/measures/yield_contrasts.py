@@ -11,8 +11,19 @@ from necrostats.definitions.attribution import ANY_USE, AttributionRule
 from necrostats.errors import ChoiceError, unknown_choice
 from necrostats.measures.credited_yields import PERCENT, UNIT_NAMES, Credited, Debridements, credited
 from necrostats.measures.grouping import counted
-from necrostats.measures.yield_adjustments import BANDED, Covariate, banded, covariates
-from necrostats.measures.yield_models import INTERCEPT, POOLED, WITHIN, Difference, Rows, exchanged_within, yield_model
+from necrostats.measures.yield_models import (
+    BANDED,
+    INTERCEPT,
+    POOLED,
+    WITHIN,
+    Covariate,
+    Difference,
+    Rows,
+    banded,
+    covariates,
+    exchanged_within,
+    yield_model,
+)
 from necrostats.registry.codebook import ADJUNCTS, COMPARED_CLASSES
 from necrostats.registry.tables import Registry
 from necrostats.results import Note

@@ -5,23 +5,18 @@ from necrostats.present import (  # noqa: F401 (they register)
     curves,
     estimates,
     listings,
-    overlap_drawing,
-    parts,
     quarters,
     rates,
     say_curves,
-    specification_drawing,
     summaries,
     suppressed,
-    tabulations,
     trajectories,
-    unanswered,
+    yield_robustness,
     yields,
 )
-from necrostats.present.abstract import Abstract, abstract
+from necrostats.present.case_series_texts import Abstract, abstract, reviewer_questions
 from necrostats.present.documents import save_as, save_documents
 from necrostats.present.figures import Figure, chart
-from necrostats.present.reviewer import reviewer_questions
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import cautions, definition_list, methods_paragraph, words
 

@@ -12,13 +12,10 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from necrostats.present import numbers
+from necrostats.present.drawing import Pen, Scale, blank, from_zero, logarithmic, width_of, wrapped
 from necrostats.present.figures import Figure, check_width
-from necrostats.present.labels import in_order, plain, sentence_case, width_of, wrapped
-from necrostats.present.pen import Pen, blank
-from necrostats.present.saying import plural
-from necrostats.present.scales import Scale, from_zero, logarithmic
 from necrostats.present.style import BACKDROP, INK, QUIET, RULE, SMALL, STYLES, TEXT, Style, drawing
-from necrostats.present.wording import alternative, caption
+from necrostats.present.wording import alternative, caption, in_order, plain, plural, sentence_case
 from necrostats.results import YieldComparison
 
 MARGIN, GAP, ROW, HEADING, AXIS, NONE = 0.06, 0.14, 0.44, 0.26, 0.4, 0.34

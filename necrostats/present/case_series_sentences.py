@@ -11,10 +11,9 @@ from collections.abc import Iterator
 from necrostats.measures.abstract import FEWEST_FOR_COUNTS, FEWEST_FOR_CURVES, FEWEST_FOR_MODELS, CaseSeries
 from necrostats.present import numbers
 from necrostats.present.bound import DEFINITION, Row, Sentence, bound, joined, quoted, row_where, rows_of, say
-from necrostats.present.labels import EVERYONE, in_order, plain
 from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_RATE
 from necrostats.present.say_curves import lost_before, reached
-from necrostats.present.saying import plural
+from necrostats.present.wording import EVERYONE, in_order, plain, plural
 from necrostats.results import Curves, Result
 
 NOTHING = Sentence(text="")

@@ -9,7 +9,7 @@ import pandas as pd
 
 from necrostats.present import numbers
 from necrostats.present.cells import exposure, fraction, spoken_interval
-from necrostats.present.labels import in_order, plain, sentence_case
+from necrostats.present.wording import in_order, plain, sentence_case
 
 NOT_ESTIMABLE = "not estimable"
 NO_UPPER_LIMIT = "no upper limit"

@@ -14,9 +14,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 
-from necrostats.definitions.grades import AGREE
-from necrostats.present.labels import width_of, wrapped
-from necrostats.present.pen import Pen, blank
+from necrostats.definitions.adverse_events import AGREE
+from necrostats.present.drawing import Pen, blank, width_of, wrapped
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT
 from necrostats.results import Courses
 

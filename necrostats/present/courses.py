@@ -10,16 +10,28 @@ from functools import partial
 
 import pandas as pd
 
-from necrostats.definitions.grades import AGREE
+from necrostats.definitions.adverse_events import AGREE
 from necrostats.errors import ChoiceError
 from necrostats.present import numbers
 from necrostats.present.course_drawing import SERIOUS, Section, Sheet, draw, marks, spans, undrawn
 from necrostats.present.figures import Figure, chart, check_width
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
-from necrostats.present.saying import about, ended, findings, listed, plural
 from necrostats.present.style import drawing
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import alternative, caption, table_caption
+from necrostats.present.wording import (
+    about,
+    alternative,
+    caption,
+    ended,
+    findings,
+    in_order,
+    is_grouped,
+    listed,
+    plain,
+    plural,
+    sentence_case,
+    table_caption,
+    with_n,
+)
 from necrostats.results import Courses
 
 HOW_ENDED = {

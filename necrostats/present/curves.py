@@ -10,15 +10,13 @@ import pandas as pd
 
 from necrostats.errors import unknown_choice
 from necrostats.present import numbers, stack_drawing
+from necrostats.present.drawing import words_alone
 from necrostats.present.figures import Figure, chart, check_width
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, with_n
 from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_CURVE
-from necrostats.present.pen import words_alone
 from necrostats.present.say_curves import at_start, counted_once, main_cause
-from necrostats.present.saying import plural
 from necrostats.present.steps import Curve, Grid, Panel, RiskRow, draw
 from necrostats.present.style import BACKDROP, MOST_STYLES, Style, drawing, style_at
-from necrostats.present.wording import alternative, caption
+from necrostats.present.wording import alternative, caption, in_order, is_grouped, plain, plural, sentence_case, with_n
 from necrostats.results import Curves
 
 _MANY_TICKS, _MOST_TICKS = 6, 12

@@ -20,9 +20,8 @@ from matplotlib.figure import Figure as Drawing
 
 from necrostats.errors import ReportError, unknown_choice
 from necrostats.present import numbers
-from necrostats.present.labels import plain
-from necrostats.present.saying import not_presentable
 from necrostats.present.style import PRINT_DPI, SCREEN_DPI, WIDTHS, drawing
+from necrostats.present.wording import not_presentable, plain
 from necrostats.results import Result
 from necrostats.shown import framed
 

@@ -8,9 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 from matplotlib.ticker import FixedLocator, NullLocator
 
-from necrostats.present.labels import width_of, wrapped
-from necrostats.present.pen import Pen, blank
-from necrostats.present.scales import Scale
+from necrostats.present.drawing import Pen, Scale, blank, width_of, wrapped
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
 
 MARGIN = 0.06

@@ -14,13 +14,11 @@ from necrostats.errors import unknown_choice
 from necrostats.measures.quarters import FEWEST_QUARTERS, NO_SIGNAL, NOBODY, SIGNAL, TOO_EARLY
 from necrostats.present import numbers
 from necrostats.present.cells import exposure, is_share
+from necrostats.present.drawing import Pen, blank, words_alone, wrapped
 from necrostats.present.figures import Figure, chart, check_width
-from necrostats.present.labels import wrapped
-from necrostats.present.pen import Pen, blank, words_alone
-from necrostats.present.saying import ended, findings, listed, plural
 from necrostats.present.style import BACKDROP, INK, LINE, QUIET, SMALL, STYLES, TEXT, drawing
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import alternative, table_caption
+from necrostats.present.wording import alternative, ended, findings, listed, plural, table_caption
 from necrostats.results import Quarters
 
 _FULL, _HEADLINE = "all", "headline"

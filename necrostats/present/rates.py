@@ -12,14 +12,23 @@ import pandas as pd
 
 from necrostats.present import cells, contrasts, numbers
 from necrostats.present.cells import exposure, is_share, per_unit, spoken_interval, spoken_share
+from necrostats.present.drawing import Scale, around_zero, from_zero, logarithmic
 from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.forest import Mark, Panel, Row, draw
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case
 from necrostats.present.numbers import NOBODY, too_few_for_a_rate
-from necrostats.present.saying import about, findings, listed, plural
-from necrostats.present.scales import Scale, around_zero, from_zero, logarithmic
 from necrostats.present.style import drawing, style_among, style_at
-from necrostats.present.wording import alternative, caption
+from necrostats.present.wording import (
+    about,
+    alternative,
+    caption,
+    findings,
+    in_order,
+    is_grouped,
+    listed,
+    plain,
+    plural,
+    sentence_case,
+)
 from necrostats.registry.codebook import TABLES
 from necrostats.results import Comparison, Rates, Result
 

@@ -9,10 +9,9 @@ import pandas as pd
 from necrostats.errors import unknown_choice
 from necrostats.present import numbers
 from necrostats.present.cells import median_range, spoken_interval
-from necrostats.present.labels import in_order, is_grouped, plain
 from necrostats.present.numbers import FEWEST_AT_RISK, FEWEST_FOR_A_CURVE, FEWEST_FOR_A_RATE
 from necrostats.present.rates import is_event, some_event
-from necrostats.present.saying import about, findings, listed, plural
+from necrostats.present.wording import about, findings, in_order, is_grouped, listed, plain, plural
 from necrostats.results import Curves
 
 USUAL_LANDMARK = {"days": 90, "sessions": 3}

@@ -17,14 +17,12 @@ from matplotlib.patches import Rectangle
 
 from necrostats.errors import ChoiceError
 from necrostats.present import numbers
+from necrostats.present.drawing import Pen, blank, width_of, words_alone, wrapped
 from necrostats.present.figures import Figure, check_width
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, width_of, with_n, wrapped
 from necrostats.present.numbers import FEWEST_FOR_A_CURVE
-from necrostats.present.pen import Pen, blank, words_alone
 from necrostats.present.say_curves import at_start, counted_once
-from necrostats.present.saying import plural
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, STYLES, TEXT, drawing
-from necrostats.present.wording import alternative, caption
+from necrostats.present.wording import alternative, caption, in_order, is_grouped, plain, plural, sentence_case, with_n
 from necrostats.results import Curves
 
 MARGIN = 0.06

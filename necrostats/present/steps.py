@@ -11,8 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Rectangle
 
-from necrostats.present.labels import width_of, wrapped
-from necrostats.present.pen import Pen, blank, spread
+from necrostats.present.drawing import Pen, blank, spread, width_of, wrapped
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style
 
 MARGIN = 0.06

@@ -10,14 +10,13 @@ import pandas as pd
 from necrostats.present import cells, numbers
 from necrostats.present.cells import fraction, spoken_interval, spoken_share
 from necrostats.present.contrasts import pair, rules, spoken, spoken_counts
+from necrostats.present.drawing import around_values, from_zero, logarithmic, whole_percent, wrapped
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
-from necrostats.present.labels import EVERYONE, in_order, is_grouped, plain, sentence_case, wrapped
 from necrostats.present.numbers import NOT_DETERMINED, too_few_to_summarise
 from necrostats.present.rates import figure_of, without_small
-from necrostats.present.saying import about, findings, plural
-from necrostats.present.scales import around_values, from_zero, logarithmic, whole_percent
 from necrostats.present.style import MOST_STYLES, SMALL, Style, style_among
+from necrostats.present.wording import EVERYONE, about, findings, in_order, is_grouped, plain, plural, sentence_case
 from necrostats.results import Comparison, Summary
 
 MOST_INCOMPLETE = 5

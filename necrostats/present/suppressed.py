@@ -6,9 +6,8 @@ import pandas as pd
 
 from necrostats.present import numbers
 from necrostats.present.cells import spoken_share
-from necrostats.present.labels import plain, sentence_case
-from necrostats.present.saying import findings, listed, plural
 from necrostats.present.tables import Table, table
+from necrostats.present.wording import findings, listed, plain, plural, sentence_case
 from necrostats.results import Suppressed
 
 HIDDEN = "hidden"

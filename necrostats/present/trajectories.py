@@ -15,14 +15,25 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure as Drawing
 
 from necrostats.present import numbers
+from necrostats.present.drawing import Pen, blank, spread, width_of, wrapped
 from necrostats.present.figures import Figure, chart, check_width
-from necrostats.present.labels import in_order, is_grouped, plain, sentence_case, width_of, with_n, wrapped
 from necrostats.present.numbers import FEWEST_FOR_A_RATE, NO_VALUES, TOO_FEW, too_few_to_summarise
-from necrostats.present.pen import Pen, blank, spread
-from necrostats.present.saying import about, ended, findings, plural
 from necrostats.present.style import INK, LINE, QUIET, RULE, SMALL, TEXT, Style, drawing, style_among
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import alternative, caption, table_caption
+from necrostats.present.wording import (
+    about,
+    alternative,
+    caption,
+    ended,
+    findings,
+    in_order,
+    is_grouped,
+    plain,
+    plural,
+    sentence_case,
+    table_caption,
+    with_n,
+)
 from necrostats.results import Trajectories
 
 MARGIN = 0.06

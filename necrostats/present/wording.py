@@ -1,17 +1,128 @@
-"""Results in words: findings, what they rest on, and the cautions that every report shows."""
+"""Results in words: labels, turns of phrase, the findings of each kind as sentences, methods, captions and cautions.
+
+Codes are written in plain words and groups stand in their order; a kind says its findings in a function of its own.
+"""
 
 from __future__ import annotations
 
 import html
+import re
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import singledispatch
 
+import pandas as pd
+
+from necrostats.errors import ChoiceError
+from necrostats.measures.abstract import CaseSeries
 from necrostats.present import numbers
-from necrostats.present.labels import sentence_case
-from necrostats.present.saying import ended, findings, listed
+from necrostats.registry.tables import Registry
 from necrostats.results import Method, Population, Result, Unanswered
 from necrostats.shown import framed
 from necrostats.visible import visible
+
+EVERYONE = "all"
+_CODE = re.compile(r"[a-z][a-z0-9]*(_[a-z0-9]+)+")
+_PLACE = re.compile(r"([a-z_]+)\.([a-z0-9_]+)")
+_SCALES = {
+    "asa class": "ASA class",
+    "atlanta severity": "Atlanta severity",
+    "agree grade": "AGREE grade",
+    "asge severity": "ASGE severity",
+    "clavien grade": "Clavien–Dindo grade",
+    "icu nights": "ICU nights",
+}
+
+
+def plain(label: object) -> str:
+    """A code as words: "cap_suction" → "cap suction", "sessions.texture" → "sessions: texture"."""
+    text = " ".join(str(label).split())
+    if place := _PLACE.fullmatch(text):
+        return _named(f"{place[1]}: {place[2]}".replace("_", " "))
+    return _named(text.replace("_", " ") if _CODE.fullmatch(text) else text)
+
+
+def _named(text: str) -> str:
+    """The names of scales as their authors write them."""
+    for written, name in _SCALES.items():
+        text = text.replace(written, name)
+    return text
+
+
+def sentence_case(text: str) -> str:
+    """The first letter a capital, the rest as written."""
+    return text[:1].upper() + text[1:]
+
+
+def in_order(values: pd.Series) -> list:
+    """Every label of a column in its order: all categories, used or not, or else in order of appearance."""
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return list(values.cat.categories)
+    return list(dict.fromkeys(values.dropna()))
+
+
+def with_n(name: str, n: str) -> str:
+    """A name with its number, which no line break parts: "net, n = 17"."""
+    return f"{name}, n\N{NO-BREAK SPACE}=\N{NO-BREAK SPACE}{n}"
+
+
+def is_grouped(table: pd.DataFrame) -> bool:
+    """Whether a table has groups at all, and not just everyone."""
+    return in_order(table["group"]) not in ([], [EVERYONE])
+
+
+def not_presentable(given: object) -> ChoiceError:
+    """The error for a value that no verb (chart, table, words) can present, with how to get one that they can."""
+    if isinstance(given, Result):
+        return ChoiceError(f'"{given.title}" is a list and has no figure. Show it with table(result).')
+    if isinstance(given, CaseSeries):
+        return ChoiceError('A case series holds many results. Ask of one of them: series.results["deaths"].')
+    what = "a registry, not a result" if isinstance(given, Registry) else f"no result but {_called(given)}"
+    return ChoiceError(f"This is {what}. Ask a measure first: result = time_to_resolution(registry).")
+
+
+def _called(given: object) -> str:
+    return {"NoneType": "nothing", "str": f'the text "{given}"'}.get(type(given).__name__, type(given).__name__)
+
+
+_NO_NAMES = frozenset(("none", "yes", "no", "other", "unknown"))
+
+
+@singledispatch
+def findings(result: Result, **options) -> tuple[str, ...]:
+    """The findings of a result, each a sentence in one unit, with every number from the result."""
+    raise not_presentable(result)
+
+
+def ended(text: str) -> str:
+    """A text that ends as a sentence does."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?" else f"{text}."
+
+
+def listed(items: Iterable[str]) -> str:
+    """Items as "a, b and c"."""
+    items = list(items)
+    return ", ".join(items[:-1]) + " and " + items[-1] if len(items) > 1 else "".join(items)
+
+
+def about(group: object, grouped: bool, sentence: str) -> str:
+    """A sentence with the group it is about before it, as "Cap suction: within 90 days …", where there are groups.
+
+    A name that would read as a word of the sentence is said to be that of a group.
+    """
+    if not grouped:
+        return sentence
+    first_word = sentence.split(" ", 1)[0]
+    lowered = sentence if first_word[1:] != first_word[1:].lower() else sentence[:1].lower() + sentence[1:]
+    name = plain(group)
+    return f'Group "{name}": {lowered}' if name in _NO_NAMES else f"{sentence_case(name)}: {lowered}"
+
+
+def plural(n: float, noun: str) -> str:
+    """A noun for so many, given in the plural: "patients" → "patient" for 1."""
+    return noun[:-1] if n == 1 and noun.endswith("s") else noun
+
 
 MOST_IN_ALT = 3
 _CAUTIONS = (

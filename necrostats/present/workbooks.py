@@ -13,7 +13,7 @@ import pandas as pd
 import xlsxwriter
 
 from necrostats.present import numbers
-from necrostats.present.print_style import PrintStyle
+from necrostats.present.style import PrintStyle
 from necrostats.present.tables import Table, table
 from necrostats.present.wording import counted, table_caption
 from necrostats.registry.text import defused

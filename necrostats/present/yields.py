@@ -7,16 +7,14 @@ import pandas as pd
 from necrostats.errors import unknown_choice
 from necrostats.present import contrasts, numbers
 from necrostats.present.amount_drawing import amounts_figure
+from necrostats.present.drawing import from_zero, logarithmic
 from necrostats.present.figures import Figure, chart
 from necrostats.present.forest import Mark, Panel, Row
-from necrostats.present.labels import in_order, plain, sentence_case
 from necrostats.present.numbers import FEWEST_SESSIONS_FOR_A_MEAN
 from necrostats.present.rates import figure_of
-from necrostats.present.saying import ended, findings, listed, plural
-from necrostats.present.scales import from_zero, logarithmic
 from necrostats.present.style import style_at
 from necrostats.present.tables import Table, table
-from necrostats.present.wording import table_caption
+from necrostats.present.wording import ended, findings, in_order, listed, plain, plural, sentence_case, table_caption
 from necrostats.results import Answer, Overlap, Specifications, Statements, YieldComparison
 
 CAUTION = (

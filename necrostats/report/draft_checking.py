@@ -1,26 +1,111 @@
-"""Checks a draft against its results: numbers that no longer agree, that have no source, or that mix units."""
+"""Checks a draft against its results: numbers that no longer agree, that have no source, or that mix units.
+
+One finding for each number, word or mark that is not as in the results.
+"""
 
 from __future__ import annotations
 
+import html
 import math
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from difflib import SequenceMatcher
 from pathlib import Path
 
+import pandas as pd
+
 from necrostats.present import numbers
-from necrostats.report.draft_findings import (
-    DISAGREES,
-    MIXED_UNITS,
-    NO_SOURCE,
-    OTHER_NAME,
-    STALE,
-    DraftCheck,
-    DraftFinding,
+from necrostats.report.draft_reading import (
+    UNITS,
+    Draft,
+    DraftParagraph,
+    DraftTable,
+    Fraction,
+    Token,
+    content,
+    fraction,
+    is_rounded,
+    is_year,
+    likeness,
+    read_draft,
+    rounds_to,
+    sentences,
+    tokens,
+    units_of,
 )
-from necrostats.report.draft_reading import Draft, DraftParagraph, DraftTable, read_draft
-from necrostats.report.draft_sources import Cell, Passage, Results, Sources, exact, sources_of, unit_after
-from necrostats.report.draft_words import UNITS, Fraction, Token, content, fraction, sentences, tokens
+from necrostats.report.draft_sources import Cell, Passage, Results, Sources, exact, paired, sources_of, unit_after
+from necrostats.shown import framed
+
+DISAGREES, NO_SOURCE, MIXED_UNITS, OTHER_NAME, STALE = (
+    "no longer agrees",
+    "has no source",
+    "mixes units",
+    "names another group or outcome",
+    "rests on other data or definitions",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class DraftFinding:
+    """A number, word or mark of a draft that is not as in the results."""
+
+    where: str
+    problem: str
+    written: str
+    expected: str
+    source: str
+    sentence: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DraftCheck:
+    """What a check found. `numbers` were compared; `passed_over` stand in sections that are the author's own."""
+
+    name: str
+    findings: tuple[DraftFinding, ...]
+    numbers: int
+    passed_over: int
+    stale: bool | None
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """The findings as a data frame, one row each."""
+        columns = list(DraftFinding.__dataclass_fields__)
+        return pd.DataFrame([[getattr(each, name) for name in columns] for each in self.findings], columns=columns)
+
+    @property
+    def summary(self) -> str:
+        """What was found, in a sentence or two."""
+        found = (
+            f"{len(self.findings)} finding{'' if len(self.findings) == 1 else 's'}"
+            if self.findings
+            else "nothing to mend"
+        )
+        own = f"; {self.passed_over} in the author's own sections were not" if self.passed_over else ""
+        marks = {
+            None: " The draft carries no mark of its data and definitions: whether they are these is unknown.",
+            True: " The draft rests on other data or definitions than these.",
+            False: "",
+        }
+        return f"{self.name}: {found} ({self.numbers} numbers compared{own}).{marks[self.stale]}"
+
+    def __str__(self) -> str:
+        return "\n".join([self.summary, *map(_line, self.findings)])
+
+    def __repr__(self) -> str:
+        return str(self)
+
+    def _repr_html_(self) -> str:
+        items = "".join(f"<li>{html.escape(_line(each))}</li>" for each in self.findings)
+        return framed(f"<p>{html.escape(self.summary)}</p>" + (f"<ul>{items}</ul>" if items else ""))
+
+
+def _line(finding: DraftFinding) -> str:
+    expected = f'; in the results "{finding.expected}"' if finding.expected else ""
+    source = f" ({finding.source})" if finding.source else ""
+    return f'  {finding.where}: "{finding.written}" {finding.problem}{expected}{source}. In: {finding.sentence}'
+
 
 OWN_WORDS = re.compile(
     r"background|introduction|aims?|objectives?|discussion|references|acknowledg|funding|keywords", re.I
@@ -136,9 +221,9 @@ class _Checker:
         skeleton, full = [token.same for token in said], exact(said)
         scored = []
         for passage in near:
-            shape = _ratio([token.same for token in passage.tokens], skeleton)
-            if shape >= least and _ratio(content(passage.tokens), content(said)) >= ALIKE_IN_WORDS:
-                scored.append((shape + _ratio(exact(passage.tokens), full), passage))
+            shape = likeness([token.same for token in passage.tokens], skeleton)
+            if shape >= least and likeness(content(passage.tokens), content(said)) >= ALIKE_IN_WORDS:
+                scored.append((shape + likeness(exact(passage.tokens), full), passage))
         return max(scored, key=lambda pair: pair[0])[1] if scored else None
 
     def _compare(
@@ -166,9 +251,7 @@ class _Checker:
             return
         self.compared += 1
         source, value = passage.source_of(place)
-        if token.value == expected.value or _is_rounded(
-            token, value if value is not None else expected.value, expected
-        ):
+        if token.value == expected.value or is_rounded(token, value if value is not None else expected.value, expected):
             return
         yield DraftFinding(
             where=where, problem=DISAGREES, written=token.text, expected=expected.text, source=source, sentence=sentence
@@ -178,7 +261,7 @@ class _Checker:
         self, where: str, theirs: Sequence[Token], said: Sequence[Token], passage: Passage, sentence: str
     ) -> Iterator[DraftFinding]:
         """What was put in the place of other words: another unit is a mistake, other words are the author's."""
-        expected, written = _units(theirs), _units(said)
+        expected, written = units_of(theirs), units_of(said)
         for unit, word in written.items():
             if expected and unit not in expected:
                 other = next(iter(expected.values()))
@@ -224,7 +307,7 @@ class _Checker:
                 self.compared += len(there.places) + 1
                 yield from self._counts(where, said, place, there, sentence)
                 continue
-            if _is_year(said[place]):
+            if is_year(said[place]):
                 continue
             self.compared += 1
             yield from self._value(where, said, place, sentence)
@@ -290,7 +373,7 @@ class _Checker:
             heads.index(each) if each in heads else None for each in (exact(tokens(cell)) for cell in part.rows[0])
         ]
         yield from self._heads(part, name, expected)
-        for theirs, row in _paired(expected[1:], part.rows[1:]):
+        for theirs, row in paired(expected[1:], part.rows[1:]):
             if theirs is not None:
                 yield from self._cells(part, name, expected[0], columns, theirs, row)
                 continue
@@ -322,7 +405,7 @@ class _Checker:
         self.compared += len(written)
         for place, token in enumerate(written):
             there = expected[place] if place < len(expected) else None
-            if there is None or not (token.value == there.value or _is_rounded(token, there.value, there)):
+            if there is None or not (token.value == there.value or is_rounded(token, there.value, there)):
                 problem = DISAGREES if there else NO_SOURCE
                 yield DraftFinding(
                     where=where,
@@ -332,53 +415,16 @@ class _Checker:
                     source=source,
                     sentence=line,
                 )
-        for unit, word in _units(said).items():
-            if _units(theirs) and unit not in _units(theirs):
+        for unit, word in units_of(said).items():
+            if units_of(theirs) and unit not in units_of(theirs):
                 yield DraftFinding(
                     where=where,
                     problem=MIXED_UNITS,
                     written=word,
-                    expected=", ".join(_units(theirs)),
+                    expected=", ".join(units_of(theirs)),
                     source=source,
                     sentence=line,
                 )
-
-
-def _paired(expected: Sequence[Sequence[str]], rows: Sequence[Sequence[str]]) -> Iterator[tuple]:
-    """Each row of a draft with the row of the same name, the nearest of several; else with the one in its place."""
-    free: dict[tuple, list[int]] = {}
-    for place, theirs in enumerate(expected):
-        free.setdefault(_row_name(theirs), []).append(place)
-    found: list[int | None] = []
-    for place, row in enumerate(rows):
-        same = free.get(_row_name(row), [])
-        found.append(min(same, key=lambda other, place=place: abs(other - place), default=None))
-        if found[-1] is not None:
-            same.remove(found[-1])
-    left = set(range(len(expected))) - set(found)
-    for place, (row, there) in enumerate(zip(rows, found, strict=True)):
-        chosen = place if there is None and place in left and len(rows) == len(expected) else there
-        yield (None if chosen is None else expected[chosen]), row
-
-
-def _row_name(row: Sequence[str]) -> tuple:
-    """What a row is known by: its words, whatever its numbers."""
-    return exact(tokens(row[0])), tuple(
-        token.same for cell in row[1:] for token in tokens(cell) if token.same not in ("#", "%", "to")
-    )
-
-
-def _ratio(one: Sequence[str], two: Sequence[str]) -> float:
-    return SequenceMatcher(None, list(one), list(two), autojunk=False).ratio()
-
-
-def _units(said: Sequence[Token]) -> dict[str, str]:
-    return {UNITS[token.same]: token.text for token in said if token.same in UNITS}
-
-
-def _is_rounded(token: Token, value: float, expected: Token) -> bool:
-    """Whether a number is the expected one with fewer decimals."""
-    return token.decimals < expected.decimals and round(abs(token.value - value), 9) <= 0.5 * 10**-token.decimals
 
 
 def _is_among(token: Token, printed: frozenset[str]) -> bool:
@@ -391,21 +437,12 @@ def _shares(
     """The share and the limits after "k of n": those of one of its rows; without a row's, the plain share."""
     known = [row for row in rows if not math.isnan(row.share)]
     shares = (share, *(row.share for row in known))
-    if there.share >= 0 and not any(_rounds_to(said[there.share], value) for value in shares):
+    if there.share >= 0 and not any(rounds_to(said[there.share], value) for value in shares):
         yield DraftFinding(problem=DISAGREES, written=f"{said[there.share].text} %", expected=f"{share:.1f} %", **about)
     limited = [row for row in known if not math.isnan(row.low)]
     if there.low < 0 or not limited:
         return
-    if not any(_rounds_to(said[there.low], row.low) and _rounds_to(said[there.high], row.high) for row in limited):
+    if not any(rounds_to(said[there.low], row.low) and rounds_to(said[there.high], row.high) for row in limited):
         written = f"{said[there.low].text}–{said[there.high].text}"
         expected = f"{limited[0].low:.1f}–{limited[0].high:.1f}"
         yield DraftFinding(problem=DISAGREES, written=written, expected=expected, **about)
-
-
-def _rounds_to(token: Token, value: float) -> bool:
-    return round(abs(token.value - value), 6) <= 0.5 * 10**-token.decimals
-
-
-def _is_year(token: Token) -> bool:
-    """A number that an author's own sentence may hold as a year."""
-    return not token.decimals and "," not in token.text and 1950 <= token.value <= 2099

@@ -8,12 +8,19 @@ from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 
 from necrostats.measures.abstract import CaseSeries
-from necrostats.present import documents, numbers, reviewer_questions, saying, table, wording
-from necrostats.present.abstract import Abstract, abstract, method_sentences
+from necrostats.present import documents, numbers, reviewer_questions, table, wording
 from necrostats.present.bound import Sentence, rows_of
 from necrostats.present.case_series_sentences import result_sentences
-from necrostats.present.labels import in_order, plain
-from necrostats.report.draft_words import OUTCOMES, UNITS, Token, fraction, sentences, tokens
+from necrostats.present.case_series_texts import Abstract, abstract, method_sentences
+from necrostats.present.wording import in_order, plain
+from necrostats.report.draft_reading import (
+    OUTCOMES,
+    UNITS,
+    Token,
+    fraction,
+    sentences,
+    tokens,
+)
 from necrostats.results import Curves, Listing, Rates, Result
 
 Results = Abstract | CaseSeries | Result | Sequence[Result]
@@ -171,9 +178,9 @@ def _of_result(name: str, result: Result) -> Iterator[Passage]:
     shown = table(result)
     method = result.method
     said = (
-        *saying.findings(result),
+        *wording.findings(result),
         *wording.methods_paragraphs([result]),
-        *(saying.ended(part) for part in (method.estimand, method.definition, method.estimator, method.interval)),
+        *(wording.ended(part) for part in (method.estimand, method.definition, method.estimator, method.interval)),
         wording.words(result),
         shown.caption,
         *shown.notes,
@@ -267,3 +274,27 @@ def _names(named: Mapping[str, Result]) -> dict[str, str]:
 _NEVER = frozenset(("all", "and", "of", "or", "the", "to", "in", "i", "v", "a"))
 _COMMON = frozenset(("other", "no", "yes", "none", "unknown", "site", "sex", "both"))
 """Levels that are also words of any sentence: a change of one of them says nothing."""
+
+
+def paired(expected: Sequence[Sequence[str]], rows: Sequence[Sequence[str]]) -> Iterator[tuple]:
+    """Each row of a draft with the row of the same name, the nearest of several; else with the one in its place."""
+    free: dict[tuple, list[int]] = {}
+    for place, theirs in enumerate(expected):
+        free.setdefault(_row_name(theirs), []).append(place)
+    found: list[int | None] = []
+    for place, row in enumerate(rows):
+        same = free.get(_row_name(row), [])
+        found.append(min(same, key=lambda other, place=place: abs(other - place), default=None))
+        if found[-1] is not None:
+            same.remove(found[-1])
+    left = set(range(len(expected))) - set(found)
+    for place, (row, there) in enumerate(zip(rows, found, strict=True)):
+        chosen = place if there is None and place in left and len(rows) == len(expected) else there
+        yield (None if chosen is None else expected[chosen]), row
+
+
+def _row_name(row: Sequence[str]) -> tuple:
+    """What a row is known by: its words, whatever its numbers."""
+    return exact(tokens(row[0])), tuple(
+        token.same for cell in row[1:] for token in tokens(cell) if token.same not in ("#", "%", "to")
+    )

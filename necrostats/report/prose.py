@@ -7,9 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from necrostats.measures.abstract import CaseSeries
-from necrostats.present import saying, wording
-from necrostats.report import markup
-from necrostats.report.line_breaks import tied
+from necrostats.present import wording
+from necrostats.report.typography import CAUTIONS, LEAD, tied
 from necrostats.results import Result, Unanswered
 from necrostats.shown import framed
 
@@ -36,9 +35,9 @@ def lead(*results: Result, sentences: int = 1, **options) -> Prose:
 
     Of several results each has a line, and a sentence that they share stands once.
     """
-    said = dict.fromkeys(each for result in results for each in saying.findings(result, **options)[:sentences])
+    said = dict.fromkeys(each for result in results for each in wording.findings(result, **options)[:sentences])
     text = " ".join(said)
-    return Prose(text=text, html=f'<p class="{markup.LEAD}">{html.escape(tied(text))}</p>')
+    return Prose(text=text, html=f'<p class="{LEAD}">{html.escape(tied(text))}</p>')
 
 
 def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
@@ -46,7 +45,7 @@ def _each(results: Iterable[Result | CaseSeries]) -> list[Result]:
     found = [one for each in results for one in (each.shown if isinstance(each, CaseSeries) else (each,))]
     for each in found:
         if not isinstance(each, Result):
-            raise saying.not_presentable(each)
+            raise wording.not_presentable(each)
     return found
 
 
@@ -67,5 +66,5 @@ def methods(*results: Result | CaseSeries) -> Prose:
 def cautions() -> Prose:
     """What to bear in mind before a figure is quoted."""
     items = "".join(f"<li>{html.escape(sentence)}</li>" for sentence in wording.cautions())
-    box = f'<div class="{markup.CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
+    box = f'<div class="{CAUTIONS}"><p><strong>Cautions</strong></p><ul>{items}</ul></div>'
     return Prose(text="\n".join(wording.cautions()), html=box)

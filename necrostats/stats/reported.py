@@ -19,7 +19,7 @@ from itertools import islice
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.shown import framed
 from necrostats.stats import checks
-from necrostats.stats.comparisons.choosing import (
+from necrostats.stats.comparisons.two_shares import (
     TEST_TITLES,
     TESTS,
     Counts,

@@ -11,8 +11,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from builders.outside_values import data, values
-from necrostats.stats.comparisons.exact_tests import share_against
 from necrostats.stats.comparisons.stratified import mcnemar
+from necrostats.stats.comparisons.two_shares import share_against
 from necrostats.stats.means import rank_sum
 from necrostats.stats.proportions import jeffreys
 from necrostats.stats.rates import count_regression

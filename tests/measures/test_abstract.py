@@ -10,7 +10,7 @@ from necrostats.definitions.reporting_items import REPORTING_ITEMS
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import case_series, inclusion_flow, reporting_checklist
 from necrostats.measures.abstract import data_hash
-from necrostats.present.abstract import abstract
+from necrostats.present.case_series_texts import abstract
 from necrostats.registry.tables import Source, registry_from
 
 CURVES = {"sessions", "time", "recurrence", "sensitivity"}

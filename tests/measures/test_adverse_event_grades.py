@@ -1,5 +1,3 @@
-""""""
-
 from __future__ import annotations
 
 import numpy as np
@@ -7,7 +5,7 @@ import pytest
 
 from builders.courses import Course, registry_of
 from builders.stented import graded, with_events
-from necrostats.definitions.grades import comprehensive_complication_index
+from necrostats.definitions.adverse_events import comprehensive_complication_index
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures import adverse_event_cases, complication_index, event_grades, worst_grades
 from necrostats.stats.proportions import clopper_pearson

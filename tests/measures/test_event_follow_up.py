@@ -1,5 +1,3 @@
-""""""
-
 from __future__ import annotations
 
 import numpy as np
@@ -7,21 +5,17 @@ import pandas as pd
 import pytest
 
 from builders.courses import Course, registry_of
-from builders.stented import graded, with_events, with_stents
-from necrostats.definitions.adverse_events import DURING, FOURTEEN_DAYS, ONE_DAY, THIRTY_DAYS, UNTIL_STENT_OUT
-from necrostats.definitions.grades import AGREE
-from necrostats.errors import ChoiceError, DesignError
-from necrostats.measures import adverse_event_rates
-from necrostats.measures.event_follow_up import (
-    ANY,
-    WindowEnds,
-    chosen_events,
-    known_types,
-    of_type,
-    placed_events,
-    watched,
-    whole_histories,
+from builders.stented import with_events, with_stents
+from necrostats.definitions.adverse_events import (
+    DURING,
+    FOURTEEN_DAYS,
+    ONE_DAY,
+    THIRTY_DAYS,
+    UNTIL_STENT_OUT,
 )
+from necrostats.errors import DesignError
+from necrostats.measures import adverse_event_rates
+from necrostats.measures.event_follow_up import WindowEnds, placed_events, watched, whole_histories
 from necrostats.measures.grouping import session_groups
 from necrostats.registry.tables import registry_from
 
@@ -205,49 +199,6 @@ def test_every_event_that_does_not_count_has_one_reason():
     assert placed.inside.tolist() == [False, False, False, True]
     assert [count for count in placed.outside.values() if count] == [1, 1, 1]
     assert placed.sessions_with_event(1).tolist() == [True]
-
-
-def _chosen(registry, grade_from=None, attribution_from=None):
-    everywhere = np.ones(len(registry.adverse_events), dtype=bool)
-    return chosen_events(registry, AGREE, grade_from, attribution_from, everywhere)
-
-
-def test_serious_is_the_grade_from_which_the_scale_calls_it_so():
-    registry = graded("II", "IIIa", "V", None)
-    assert _chosen(registry, "serious").counts.tolist() == _chosen(registry, "IIIa").counts.tolist()
-    assert _chosen(registry, "serious").counts.tolist() == [False, True, True, False]
-    assert _chosen(registry, "serious").ungraded == 1
-
-
-def test_an_attribution_keeps_the_firmer_ones_and_counts_those_without():
-    registry = with_events(graded("I", "I", "I"), attribution=["definite", "unlikely", None])
-    chosen = _chosen(registry, attribution_from="possible")
-    assert chosen.counts.tolist() == [True, False, False]
-    assert chosen.unattributed == 1
-    assert chosen.words == ", attribution possible or firmer"
-    with pytest.raises(ChoiceError, match="definite, probable, possible, unlikely"):
-        _chosen(registry, attribution_from="certain")
-
-
-def test_the_choice_stands_in_the_title_and_in_what_was_left_out():
-    registry = with_events(graded("I", "I"), attribution=["definite", None])
-    result = adverse_event_rates(registry, attribution_from="probable")
-    assert "attribution probable or firmer" in result.title
-    assert result.population.left_out["events of which the attribution is not recorded"] == 1
-
-
-def test_types_may_be_one_several_or_none():
-    assert known_types(None, (ANY,)) == (ANY,)
-    assert known_types("bleeding", (ANY,)) == ("bleeding",)
-    assert known_types(["sepsis", "bleeding", "sepsis"], (ANY,)) == ("sepsis", "bleeding")
-    with pytest.raises(ChoiceError, match='Did you mean "bleeding"'):
-        known_types(["bleding"], (ANY,))
-
-
-def test_of_type_marks_the_events_of_a_type():
-    registry = registry_of(Course(events=[(1, "bleeding"), (2, "sepsis")]))
-    assert of_type(registry, "sepsis").tolist() == [False, True]
-    assert of_type(registry, ANY).all()
 
 
 def test_a_narrowed_registry_is_refused_by_what_needs_whole_histories():

@@ -53,10 +53,10 @@ MUTANTS = (
     ),
     ("stats/rates", "k.max() > CROWDED_ABOVE", "k.max() >= CROWDED_ABOVE", "stats/test_rates.py"),
     (
-        "stats/comparisons/choosing",
+        "stats/comparisons/two_shares",
         "total <= BOSCHLOO_UP_TO",
         "total < BOSCHLOO_UP_TO",
-        "stats/comparisons/test_choosing.py",
+        "stats/comparisons/test_two_shares.py",
     ),
     ("present/numbers", "n >= ONE_DECIMAL_FROM", "n > ONE_DECIMAL_FROM", "present/test_numbers.py"),
     ("measures/abstract", "0 < n < FEWEST_FOR_COUNTS", "0 < n <= FEWEST_FOR_COUNTS", "measures/test_abstract.py"),
@@ -69,9 +69,14 @@ MUTANTS = (
         "present/case_series_sentences",
         "rows[0].at_risk >= FEWEST_AT_RISK",
         "rows[0].at_risk > FEWEST_AT_RISK",
-        "present/test_abstract.py",
+        "present/test_case_series_texts.py",
     ),
-    ("present/case_series_sentences", "left > MOST_UNCHECKED", "left >= MOST_UNCHECKED", "present/test_abstract.py"),
+    (
+        "present/case_series_sentences",
+        "left > MOST_UNCHECKED",
+        "left >= MOST_UNCHECKED",
+        "present/test_case_series_texts.py",
+    ),
     ("registry/checking_days", "(day > lock[owner])", "(day >= lock[owner])", "registry/test_checking_days.py"),
     (
         "measures/yield_contrasts",
@@ -97,7 +102,7 @@ MUTANTS = (
         "rows.low.size <= FEWEST_ROWS_A_TERM * terms",
         "measures/test_yield_models.py",
     ),
-    ("measures/yield_adjustments", "(scanned > day)", "(scanned >= day)", "measures/test_yield_adjustments.py"),
+    ("measures/yield_models", "(scanned > day)", "(scanned >= day)", "measures/test_yield_models.py"),
     (
         "measures/yield_words",
         "here.sum() >= FEWEST_SESSIONS",

@@ -16,7 +16,7 @@ from necrostats.measures import (
     worst_grades,
 )
 from necrostats.present import chart, table, words
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 
 UNITS = ("patients", "sessions", "100 patient-days", "100 stent-days", "events per patient")
 

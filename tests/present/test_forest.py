@@ -2,8 +2,8 @@ from __future__ import annotations
 
 import pytest
 
+from necrostats.present.drawing import Scale
 from necrostats.present.forest import Mark, Panel, Row, draw
-from necrostats.present.scales import Scale
 from necrostats.present.style import STYLES
 
 NAN = float("nan")

@@ -1,5 +1,3 @@
-""""""
-
 from __future__ import annotations
 
 import math
@@ -8,7 +6,7 @@ import pytest
 
 from builders.results import NAN, comparison, no_rates, rates
 from necrostats.present import chart
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 
 SMALL = [
     ("bleeding", "snare", "patients", 4, 44, 1, 4 / 44, 0.03, 0.22),

@@ -9,7 +9,7 @@ from necrostats.errors import ChoiceError
 from necrostats.measures import time_to_resolution
 from necrostats.present import words
 from necrostats.present.say_curves import counted_once, reached
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 
 AT_90 = [
     ("all", "resolved", 0, 142, 0, 0, 0.0, NAN, NAN),

@@ -1,5 +1,3 @@
-""""""
-
 from __future__ import annotations
 
 import math
@@ -8,7 +6,7 @@ import pytest
 
 from builders.results import CASE_ROWS, COMPLETE_ROWS, NAN, comparison, summary
 from necrostats.present import chart
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 
 TWO_GROUPS = [
     ("sex", level, group, "share", k, n, 0, n, k / n, NAN, NAN)

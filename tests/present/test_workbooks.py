@@ -10,7 +10,7 @@ from builders.results import method, population
 from builders.series import series
 from necrostats.measures import case_series
 from necrostats.present import table
-from necrostats.present.print_style import PrintStyle
+from necrostats.present.style import PrintStyle
 from necrostats.present.workbooks import csv_of, sheet_names, without_small_groups, workbook
 from necrostats.results import Listing
 

@@ -6,7 +6,7 @@ from builders.debridements import registry_of, series
 from necrostats import chart, table, words
 from necrostats.errors import ChoiceError
 from necrostats.measures import attribution_sensitivity, compare_yield, precision_plan, yield_answer, yield_overlap
-from necrostats.present.saying import findings
+from necrostats.present.wording import findings
 
 PAIR = {"reference": "snare", "primary": "powered_debrider"}
 

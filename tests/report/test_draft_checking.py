@@ -11,8 +11,7 @@ from necrostats.measures import case_series
 from necrostats.present import abstract, words
 from necrostats.present.bound import NUMBER
 from necrostats.present.documents import document
-from necrostats.report.draft_checking import check_draft
-from necrostats.report.draft_findings import DISAGREES, MIXED_UNITS, NO_SOURCE, OTHER_NAME, STALE
+from necrostats.report.draft_checking import DISAGREES, MIXED_UNITS, NO_SOURCE, OTHER_NAME, STALE, check_draft
 
 GROUPS = ("confirmed", "suspected", "none")
 

@@ -1,5 +1,3 @@
-""""""
-
 from __future__ import annotations
 
 import pytest
@@ -8,7 +6,7 @@ from hypothesis import strategies as st
 
 from necrostats import check_reported
 from necrostats.errors import ChoiceError, StatisticsError
-from necrostats.stats.comparisons.choosing import TESTS
+from necrostats.stats.comparisons.two_shares import TESTS
 from necrostats.stats.proportions import clopper_pearson
 from necrostats.stats.reported import check_table, printed
 

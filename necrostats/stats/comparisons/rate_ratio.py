@@ -16,8 +16,8 @@ from scipy import special, stats
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.comparisons.choosing import FEW, NO_TEST, ChosenContrast
 from necrostats.stats.comparisons.common import Contrast, two_sided
+from necrostats.stats.comparisons.two_shares import FEW, NO_TEST, ChosenContrast
 from necrostats.stats.gee import firth_logistic, logit_gee
 from necrostats.stats.intervals import few_clusters, places
 from necrostats.stats.proportions import clopper_pearson, mid_p

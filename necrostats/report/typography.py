@@ -1,8 +1,17 @@
-"""What a line break must not part: a number and its sign, an interval and its name, the two ends of a range."""
+"""What the output of notebooks and the page around it share: class names, and what a line break must not part.
+
+A line break parts no number and its sign, no interval and its name, no two ends of a range.
+"""
 
 from __future__ import annotations
 
 import re
+
+CAUTIONS = "cautions"
+LEAD = "lead"
+SCROLL = "scroll"
+STATUS = "status"
+WHOLE = "whole"
 
 _TIED = "\N{NO-BREAK SPACE}"
 _SPACED_PERCENT = re.compile(r"(?<=[0-9]) %( CI\b)?")

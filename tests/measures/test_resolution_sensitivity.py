@@ -1,6 +1,8 @@
 import json
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from builders.courses import Course, registry_of
 from necrostats import bundled
@@ -10,8 +12,8 @@ from necrostats.definitions.resolution import (
     RESOLUTION_CATALOGUE,
     ResolutionDefinition,
 )
-from necrostats.errors import ChoiceError
-from necrostats.measures import sensitivity, sessions_to_resolution, time_to_resolution
+from necrostats.errors import ChoiceError, DesignError
+from necrostats.measures import collection_resolution, sensitivity, sessions_to_resolution, time_to_resolution
 from necrostats.present import chart, table, words
 from necrostats.registry.loading import read_registry
 
@@ -111,3 +113,101 @@ def test_the_drain_as_an_adjunct_covers_its_true_value_in_the_invented_registry(
     ):
         row = result.frame.iloc[0]
         assert row["low"] <= value <= row["high"]
+
+
+def _one(day, **more):
+    return Course(scans=[(day, 10)], well_on=[day], **more)
+
+
+def _twins(day):
+    return Course(scans=[(day, 10)], well_on=[day], late_collection=(0, [(day, 5)]))
+
+
+def _at(result, day, cause="resolved", group="all"):
+    table = result.frame
+    return table[(table["days"] == day) & (table["cause"] == cause) & (table["group"] == group)].iloc[0]
+
+
+def test_collections_of_one_patient_that_end_together_count_twice_but_err_as_one():
+    """25 patients: the share by day 40 is the same with every collection doubled, and so is its interval."""
+    days = list(range(20, 70, 2))
+    single = collection_resolution(registry_of(*map(_one, days)))
+    double = collection_resolution(registry_of(*map(_twins, days)))
+    one, two = _at(single, 30), _at(double, 30)
+    assert (two["at_risk"], one["at_risk"]) == (40, 20)
+    for name in ("estimate", "low", "high"):
+        assert two[name] == pytest.approx(one[name], rel=1e-12)
+
+
+def test_without_censoring_the_error_is_that_of_a_share_of_clusters():
+    """Of 30 patients with two collections 10 have both gone by day 30, 10 one and 10 none: share 0.5, by patient
+    variance Σ(x − 0.5)² / 30² × 30/29 with x = 1, 0.5, 0; t limits on the log-log scale."""
+    both, none = [_twins(20)] * 10, [_twins(60)] * 10
+    half = [Course(scans=[(20, 10)], well_on=[20, 60], late_collection=(0, [(60, 5)]))] * 10
+    row = _at(collection_resolution(registry_of(*both, *half, *none)), 30)
+    error = np.sqrt(20 * 0.25) / 30
+    spread = stats.t.ppf(0.975, 29) * error * np.sqrt(30 / 29) / (0.5 * np.log(2))
+    assert row["estimate"] == pytest.approx(0.5)
+    assert (row["low"], row["high"]) == pytest.approx((0.5 ** np.exp(spread), 0.5 ** np.exp(-spread)), abs=1e-6)
+
+
+def test_the_index_collections_alone_resolve_no_later_than_their_patients():
+    courses = [
+        Course(scans=[(day, 10)], well_on=[day, day + 30], late_collection=(0, [(day + 30, 8)]))
+        for day in range(20, 60)
+    ]
+    registry = registry_of(*courses)
+    by_collection = collection_resolution(registry, by="is_index", days=(45,))
+    by_patient = time_to_resolution(registry, days=(45,))
+    index, other = (
+        _at(by_collection, 45, group=group)["estimate"] for group in ("index collection", "other collection")
+    )
+    assert index > other == pytest.approx(_at(by_patient, 45)["estimate"])
+
+
+def test_landmarks_have_rows_and_nothing_is_said_beyond_the_last_day_followed():
+    result = collection_resolution(registry_of(_one(20), Course(last_contact=40)))
+    assert {0, 30, 60, 90, 180} <= set(result.frame["days"])
+    assert _at(result, 30)["estimate"] == 0.5 and np.isnan(_at(result, 60)["estimate"])
+
+
+def test_the_population_counts_patients_and_collections_and_who_is_left_out():
+    late = Course(last_contact=50, late_collection=(50, [(50, 60)]), about={"sex": "male"})
+    result = collection_resolution(registry_of(late, _one(30, about={"sex": "male"}), _one(30)), by="sex")
+    assert (result.population.patients, result.population.collections) == (2, 2)
+    assert result.population.left_out == {
+        "collections without a group": 1,
+        "collections not followed from their first day on": 1,
+    }
+
+
+def test_few_patients_are_said_to_be_few_and_a_later_collection_is_named():
+    result = collection_resolution(
+        registry_of(*[_one(day) for day in range(20, 30)], Course(last_contact=90, late_collection=(30, [(60, 60)])))
+    )
+    notes = {note.code: note.text for note in result.notes}
+    assert "Only 11 patients" in notes["FEW_CLUSTERS"]
+    assert notes["LEFT_TRUNCATION"].startswith("1 collection was found after the index drainage")
+
+
+def test_sites_are_groups_and_what_is_known_later_is_not():
+    courses = [_one(20 + number, index={"site": "pelvic" if number % 2 else "lesser_sac"}) for number in range(20)]
+    result = collection_resolution(registry_of(*courses), by="site")
+    assert _at(result, 60, group="pelvic")["estimate"] == 1
+    with pytest.raises(DesignError, match="immortal time"):
+        collection_resolution(registry_of(_one(20)), by="instrument_class")
+    with pytest.raises(ChoiceError, match='Did you mean "site"'):
+        collection_resolution(registry_of(_one(20)), by="sitee")
+
+
+@pytest.mark.parametrize(
+    "courses", [[_one(20)], [Course(last_contact=30)] * 6, [Course(died_on=9)] * 6, [_one(20)] * 6]
+)
+def test_one_collection_nobody_resolved_and_all_at_once_give_an_answer(courses):
+    result = collection_resolution(registry_of(*courses))
+    assert len(result.frame) and chart(result).alt and words(result) and len(table(result).frame)
+
+
+def test_what_is_shown_speaks_of_collections():
+    result = collection_resolution(registry_of(*[_one(day) for day in range(20, 60)]))
+    assert "of 40 collections" in words(result)

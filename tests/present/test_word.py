@@ -9,8 +9,8 @@ from builders.html import parsed
 from builders.series import series
 from necrostats.errors import ChoiceError
 from necrostats.present import chart
-from necrostats.present.pictures import KINDS, picture
-from necrostats.present.print_style import PrintStyle
+from necrostats.present.style import PrintStyle
+from necrostats.present.word import KINDS, picture
 
 FIGURE = chart(series().results["deaths"])
 

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from necrostats.report.line_breaks import ranges, tied
+from necrostats.report.typography import ranges, tied
 
 TIE = "\N{NO-BREAK SPACE}"
 
