@@ -87,7 +87,8 @@ class Indicator:
 
     def sentence(self) -> str:
         """What is counted, in words."""
-        said = f"{self.title}: {self.events}, of {self.denominator()}."
+        matured = f", day {self.matured_at} before the data lock" if self.matured_at else ""
+        said = f"{self.title}: {self.events}, of {self.of}{matured}, by the quarter of {self.quarter_of}."
         return f"{said} {_WINDOW}" if self.in_window else said
 
     @property
@@ -100,13 +101,12 @@ class Indicator:
         """Whether it counts adverse events in the window after a session."""
         return bool(self.event_types) and self.per == 1
 
-    def denominator(self) -> str:
-        """Of what it is counted, and by the quarter of what."""
-        matured = f", day {self.matured_at} before the data lock" if self.matured_at else ""
-        return f"{self.of}{matured}, by the quarter of {self.quarter_of}"
-
 
 _WINDOW = f"Adverse events count {THIRTY_DAYS.sentence()}."
+_QUARTER = (
+    "Sessions, necrosectomies and patients treated go by the quarter of the session, all else by that of the index "
+    "drainage."
+)
 _AGREE = "AGREE: Nass KJ et al., Gastrointest Endosc 2022;95:1078 (from memory)"
 _NEEDED_TREATMENT = ("transfusion", "endoscopic", "radiological", "surgical", "organ_support")
 _WANTED_RARELY = ("deaths within 30 days", "deaths within 90 days", "surgery", "more than three sessions")
@@ -297,6 +297,7 @@ def in_short(indicators: Sequence[Indicator]) -> str:
     """What is counted of each, those of one denominator together."""
     together: dict[str, list[str]] = {}
     for each in indicators:
-        together.setdefault(each.denominator(), []).append(_without_noun(each.events))
+        of = f"{each.of}, observed to day {each.matured_at}" if each.matured_at else each.of
+        together.setdefault(of, []).append(_without_noun(each.events))
     said = [f"Of {of}: {'; '.join(events)}." for of, events in together.items()]
-    return " ".join([*said, _WINDOW] if any(each.in_window for each in indicators) else said)
+    return " ".join([*said, _QUARTER, *([_WINDOW] if any(each.in_window for each in indicators) else [])])

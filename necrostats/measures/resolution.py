@@ -152,11 +152,11 @@ def record_notes(ends: Outcomes) -> tuple[Note, ...]:
         f"{patients} an end whose day is known only as a range: the latest day counts for resolution, the earliest for "
         "a competing end.": ranged,
     }
-    never = {
-        f"No row of other_interventions is {end}: none is right only if the unit records it there.": 1
-        for end in ends.never_recorded
-    }
-    return tuple(Note(code="MISSING", text=text) for text, count in {**said, **never}.items() if count)
+    never = " or ".join(ends.never_recorded)
+    said[f"No row of other_interventions is {never}: none is right only if it is kept there."] = len(
+        ends.never_recorded
+    )
+    return tuple(Note(code="MISSING", text=text) for text, count in said.items() if count)
 
 
 def _scan_note() -> Note:

@@ -75,10 +75,11 @@ def per_thousand(table: pd.DataFrame) -> pd.DataFrame:
 def without_zeros(table: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """The variables that happened, the most frequent first (any of them stays on top), and the others in a sentence.
 
-    Several groups keep all their rows, and so do tables of three variables or fewer.
+    Several groups keep all their rows, unless all are too small for a rate; so do tables of three variables or fewer.
     """
     variables = in_order(table["variable"])
-    if len(in_order(table["group"])) > 1 or len(variables) <= MOST_WITH_ZEROS:
+    grouped = len(in_order(table["group"])) > 1 and (table["n"] >= numbers.FEWEST_FOR_A_RATE).any()
+    if grouped or len(variables) <= MOST_WITH_ZEROS:
         return table, ()
     most = table.groupby(table["variable"].astype(object))["events"].max()
     none = [each for each in variables[1:] if not most.get(each, 0)]

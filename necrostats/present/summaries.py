@@ -5,17 +5,19 @@ Summaries and comparisons in sentences.
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 
 from necrostats.present import cells, numbers
 from necrostats.present.cells import fraction, spoken_interval, spoken_share
 from necrostats.present.contrasts import pair, rules, spoken, spoken_counts
-from necrostats.present.drawing import around_values, from_zero, logarithmic, whole_percent, wrapped
-from necrostats.present.figures import Figure, chart
+from necrostats.present.drawing import around_values, from_zero, logarithmic, whole_percent, words_alone, wrapped
+from necrostats.present.figures import Figure, chart, check_width
 from necrostats.present.forest import Mark, Panel, Row
 from necrostats.present.numbers import NOT_DETERMINED, too_few_to_summarise
 from necrostats.present.rates import figure_of, without_small
-from necrostats.present.style import MOST_STYLES, SMALL, Style, style_among
+from necrostats.present.style import MOST_STYLES, SMALL, Style, drawing, style_among
 from necrostats.present.wording import EVERYONE, about, findings, in_order, is_grouped, plain, plural, sentence_case
 from necrostats.results import Comparison, Summary
 
@@ -337,10 +339,13 @@ def _sorted(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def with_gaps(table: pd.DataFrame, below: float = 1.0) -> pd.DataFrame:
-    """The rows of the columns filled in less than this share of their rows; all of them where every column is."""
+    """The rows of the columns filled in less than this share of their rows.
+
+    Where every column is filled as well and `below` is 1, all of them.
+    """
     least = table.groupby(table["variable"].astype(object))["estimate"].transform("min")
     gaps = table[(least < below).to_numpy()]
-    return gaps if len(gaps) else table
+    return gaps if len(gaps) or below < 1 else table
 
 
 def _completeness_panel(result: Summary, few: pd.Series, below: float) -> Panel:
@@ -416,6 +421,8 @@ def _panels(result: Summary, few: pd.Series, below: float) -> tuple[Panel, ...]:
 def _(result: Summary, *, width: str = "page", below: float = 1.0, **options) -> Figure:
     """Shares as dots, medians and means with their limits. Of completeness the columns filled `below` a share only."""
     few = too_few_to_summarise(result.frame)
+    if is_completeness(result.frame) and with_gaps(result.frame, below).empty:
+        return _nothing_missing(result, width, below)
     nothing = Panel(heading="No values", columns=(), rows=(), scale=from_zero([], label=""))
     panels = _panels(result, few, below) or (nothing,)
     remark = "Each panel has its own unit and scale" if len(panels) > 1 else ""
@@ -425,6 +432,15 @@ def _(result: Summary, *, width: str = "page", below: float = 1.0, **options) ->
     return figure_of(
         result, panels, data, "Dots with bars", width, remark, in_table, _left_out_when_full(result, below)
     )
+
+
+def _nothing_missing(result: Summary, width: str, below: float) -> Figure:
+    """A sentence where no column has gaps that would be drawn."""
+    said = f"{result.title}: no column is filled in less than {100 * below:g} % of its rows."
+    redraw, inches = partial(words_alone, said), check_width(width)
+    with drawing():
+        fig = redraw(inches)
+    return Figure(fig=fig, alt=said, caption="", data=result.frame.iloc[:0], redraw=redraw)
 
 
 def _left_out_when_full(result: Summary, below: float) -> str:

@@ -278,7 +278,11 @@ def _in_lines(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
                 line |= {value: _line(own, few), lacking: numbers.count(own["missing"].iloc[0])}
     nobody = not (rows["n"] + rows["missing"]).any()
     remarks = ("There is nobody to describe.",) if nobody else ()
-    shown = _table(result, [] if nobody else list(made.values()), columns, 1, remarks)
+    lines = [] if nobody else list(made.values())
+    told = [line for line in lines if any(TOO_FEW not in line[name] for name in columns[1::2])]
+    if untold := [line["Variable"] for line in lines if line not in told]:
+        remarks = (f"Too few for a median: {', '.join(untold)}.",)
+    shown = _table(result, told, columns, 1, remarks)
     return replace(shown, words=tuple(name for name in columns if not name.startswith(("Variable", "Missing"))))
 
 

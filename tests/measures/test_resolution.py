@@ -413,6 +413,6 @@ def test_interventions_that_could_not_be_read_are_said_since_one_may_have_ended_
 )
 def test_an_end_that_no_row_of_other_interventions_is_may_not_be_kept_there(course, never):
     texts = [note.text for note in time_to_resolution(registry_of(_resolved(20), course)).notes]
-    assert [text for text in texts if "only if the unit records it there" in text] == [
-        f"No row of other_interventions is {end}: none is right only if the unit records it there." for end in never
+    assert [text for text in texts if "only if it is kept there" in text] == [
+        f"No row of other_interventions is {end}: none is right only if it is kept there." for end in never
     ]
