@@ -85,6 +85,29 @@ def one_axis(*arrays: np.ndarray | None) -> tuple[np.ndarray | None, ...]:
     return tuple(None if array is None else first[np.searchsorted(every, array)] for array in arrays)
 
 
+def ranges(left: ArrayLike, right: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Ends of ranges (n,), the right one infinite where it was missing; ends that differ by rounding only are one."""
+    one_length(left=left, right=right)
+    low, high = not_negative("left", left), numbers("right", right)
+    high = np.where(np.isnan(high), np.inf, high)
+    known = np.isfinite(high)
+    low, high[known] = one_axis(low, high[known])
+    why = "is before its left end. Correct the range, or leave it out and count it."
+    refuse("right", high, high < low, why)
+    return low, high
+
+
+def snapped(values: np.ndarray, axis: np.ndarray) -> np.ndarray:
+    """Times that differ from one of `axis` (T,), ascending, by rounding only made that one; others as they are."""
+    if not axis.size or not values.size or (axis.dtype.kind == "i" and values.dtype.kind in "iub"):
+        return values
+    above = np.minimum(np.searchsorted(axis, values), axis.size - 1)
+    below = np.maximum(above - 1, 0)
+    nearest = np.where(np.abs(axis[above] - values) <= np.abs(axis[below] - values), axis[above], axis[below])
+    near = np.abs(nearest - values) <= np.sqrt(np.finfo(float).eps) * np.abs(axis).mean()
+    return np.where(near, nearest, values)
+
+
 def seed(value: object) -> np.random.Generator:
     """A generator of random numbers from a Generator or a seed; StatisticsError for anything else."""
     if isinstance(value, np.random.Generator):

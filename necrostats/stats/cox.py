@@ -336,10 +336,10 @@ def proportional_hazards(
         )
     rows, scale = risk_sets(time, event, covariates, entry=entry, strata=strata, ties=ties)
     at = likelihood(rows, fit.coefficient * scale)
-    when = checks.times("time", time)
+    when, since = checks.one_axis(checks.times("time", time), None if entry is None else checks.times("entry", entry))
     stops = np.empty(rows.times.size)
     stops[rows.group[rows.event]] = when[rows.event]
-    course = TRANSFORMS[transform](stops, when, rows.event.astype(int), entry)
+    course = TRANSFORMS[transform](stops, when, rows.event.astype(int), since)
     course = course - np.average(course, weights=rows.tied)
     each = np.array([_score_test(at, course, [place]) for place in range(p)])
     whole = _score_test(at, course, list(range(p)))

@@ -50,12 +50,12 @@ class EventTable:
 
     def risk_at(self, times: ArrayLike) -> np.ndarray:
         """How many were at risk just before each of K times (G, K)."""
-        place = np.searchsorted(self.time, np.asarray(times))
+        place = np.searchsorted(self.time, checks.snapped(np.asarray(times), self.time))
         return np.pad(self.at_risk, ((0, 0), (0, 1)))[:, place]
 
     def with_times(self, times: ArrayLike) -> EventTable:
         """The same table with rows at these times too, where nothing need have happened (landmarks)."""
-        wanted = np.union1d(self.time, checks.times("times", times))
+        wanted = np.union1d(self.time, checks.snapped(checks.times("times", times), self.time))
         return self if wanted.size == self.time.size else self._on(wanted)
 
     def weighted(self, weights: ArrayLike, *, groups: ArrayLike | None = None) -> EventTable:

@@ -50,7 +50,8 @@ class SubdistributionFit:
         if rows.shape[1] != self.coefficient.size:
             raise StatisticsError(f"covariates needs {self.coefficient.size} numbers a row, one for each coefficient.")
         cumulative = np.concatenate([[0.0], np.cumsum(self.hazard)])
-        at = cumulative[np.searchsorted(self.times, checks.finite("times", times), side="right")]
+        when = checks.snapped(checks.finite("times", times), self.times)
+        at = cumulative[np.searchsorted(self.times, when, side="right")]
         return -np.expm1(-np.exp(rows @ self.coefficient)[:, None] * np.atleast_1d(at)[None, :])
 
 

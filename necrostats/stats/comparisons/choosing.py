@@ -29,6 +29,7 @@ from necrostats.stats.proportions import blaker, clopper_pearson, mid_p, wilson
 FEW = 5
 BOSCHLOO_UP_TO = 200
 NO_TEST = "No test: a group is empty, or both have the same certain outcome."
+TOO_MANY = "No test: the exact test is not computed for groups as large as these."
 
 TESTS: dict[str, Callable[..., Test]] = {
     "boschloo": boschloo,
@@ -90,7 +91,8 @@ def compare_proportions(
     notes = contrast.notes + tuple(note for note in tested.notes if note not in contrast.notes)
     shown = replace(contrast, p_value=tested.p_value, test=tested.test, notes=notes)
     if np.isnan(tested.p_value):
-        return ChosenContrast(**vars(replace(shown, test="")), rule=NO_TEST)
+        certain = bool(groups.empty or groups.no_contrast)
+        return ChosenContrast(**vars(replace(shown, test="")), rule=NO_TEST if certain else TOO_MANY)
     return ChosenContrast(**vars(shown), rule=choice.rule)
 
 

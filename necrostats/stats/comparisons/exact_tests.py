@@ -18,7 +18,7 @@ from necrostats.stats.comparisons.common import Test, TwoGroups, nothing_to_comp
 
 BOSCHLOO = "Boschloo's exact test"
 FISHER = "Fisher's exact test"
-MOST_PAIRS = 41_000
+MOST_PAIRS, MOST_IN_ALL = 41_000, 50_000_000
 FISHER_MID_P = "Fisher's exact test with mid-P"
 
 
@@ -28,14 +28,19 @@ def boschloo(events: float, n: float, events_ref: float, n_ref: float) -> Test:
     Its work grows with the product of the group sizes: above 41,000 it is not computed (NaN and a note).
     """
     if (checks.counts("n", n) + 1) * (checks.counts("n_ref", n_ref) + 1) > MOST_PAIRS:
-        text = "Boschloo's test is not computed for groups as large as these: ask for Fisher's or the χ² test."
-        return Test(p_value=np.nan, test=BOSCHLOO, notes=(Note(code="NOT_CONVERGED", text=text),))
+        return _too_many(BOSCHLOO, "Fisher's or the χ² test")
     return _by_scipy(BOSCHLOO, stats.boschloo_exact, one_table(events, n, events_ref, n_ref))
 
 
 def fisher(events: float, n: float, events_ref: float, n_ref: float) -> Test:
-    """Fisher's test: two-sided p sums all tables no more probable than the one seen, as in R and SAS."""
-    return _by_scipy(FISHER, stats.fisher_exact, one_table(events, n, events_ref, n_ref))
+    """Fisher's test: two-sided p sums all tables no more probable than the one seen, as in R and SAS.
+
+    Above 50 million in all it is not computed (NaN and a note); so too with mid-P.
+    """
+    groups = one_table(events, n, events_ref, n_ref)
+    if groups.n + groups.m > MOST_IN_ALL:
+        return _too_many(FISHER, "the χ² test")
+    return _by_scipy(FISHER, stats.fisher_exact, groups)
 
 
 def fisher_mid_p(events: float, n: float, events_ref: float, n_ref: float) -> Test:
@@ -43,6 +48,8 @@ def fisher_mid_p(events: float, n: float, events_ref: float, n_ref: float) -> Te
     groups = one_table(events, n, events_ref, n_ref)
     if groups.empty or groups.no_contrast:
         return _no_test(FISHER_MID_P, groups)
+    if groups.n + groups.m > MOST_IN_ALL:
+        return _too_many(FISHER_MID_P, "the χ² test")
     a = int(groups.a)
     seen = stats.hypergeom(int(groups.n + groups.m), int(groups.a + groups.b), int(groups.n))
     half = seen.pmf(a) / 2
@@ -54,6 +61,11 @@ def _by_scipy(name: str, test: object, groups: TwoGroups) -> Test:
     if groups.empty or groups.no_contrast:
         return _no_test(name, groups)
     return Test(p_value=min(1.0, float(test(groups.cells()).pvalue)), test=name)
+
+
+def _too_many(name: str, instead: str) -> Test:
+    text = f"{name} is not computed for groups as large as these: ask for {instead}."
+    return Test(p_value=np.nan, test=name, notes=(Note(code="NOT_CONVERGED", text=text),))
 
 
 def _no_test(name: str, groups: TwoGroups) -> Test:
