@@ -176,7 +176,7 @@ def firth_logistic(
     taken as independent. Firth D. Biometrika 1993;80:27-38; Heinze G, Schemper M. Stat Med 2002;21:2409-2419.
     Raises StatisticsError for counts that cannot be, or columns that say the same thing twice.
     """
-    k, total = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    k, total = checks.events_of(checks.listed("events", events), checks.listed("n", n))
     columns = checks.finite("design", design)
     if columns.ndim != 2 or columns.shape[0] != k.size or k.ndim != 1:
         raise StatisticsError("design needs a row for each row of events and a column for each coefficient.")

@@ -73,7 +73,7 @@ def proportional_odds(category: ArrayLike, x: ArrayLike, groups: ArrayLike, *, l
     and a note. Raises StatisticsError for missing values.
     """
     level = checks.confidence_level(level)
-    given, design = checks.counts("category", category), checks.finite("x", x)
+    given, design = checks.counts("category", category), checks.columns("x", x)
     checks.one_length(category=given, x=np.arange(len(design)), groups=groups)
     whose = places(checks.labels("groups", groups))
     clusters = int(whose.max(initial=-1)) + 1

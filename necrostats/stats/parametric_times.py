@@ -321,8 +321,7 @@ def _checked(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     low, high = checks.ranges(left, right)
     checks.refuse("right", high, high == 0, "is an event at 0, which has no logarithm. Count those by themselves.")
-    x = np.empty((low.size, 0)) if covariates is None else checks.finite("covariates", covariates)
-    x = x[:, None] if x.ndim == 1 else x
+    x = np.empty((low.size, 0)) if covariates is None else checks.columns("covariates", covariates)
     checks.one_length(left=low, covariates=np.arange(len(x)))
     bottom = np.log(low, out=np.full(low.shape, -np.inf), where=low > 0)
     top = np.log(high, out=np.full(high.shape, np.inf), where=np.isfinite(high))

@@ -85,7 +85,7 @@ def dispersion(events: ArrayLike, exposure: ArrayLike) -> Dispersion:
     Rows without exposure say nothing and are passed over. A note says when it exceeds 1.2.
     McCullagh P, Nelder JA. Generalized Linear Models, 2nd ed. 1989, section 4.5.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     k, time = k[time > 0], time[time > 0]
     freedom = max(k.size - 1, 0)
     if not freedom or not k.sum():
@@ -100,7 +100,7 @@ def is_overdispersed(events: ArrayLike, exposure: ArrayLike) -> bool:
 
     Both limits are common practice, no source.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     if np.count_nonzero(time > 0) < 2 or not k.sum():
         return False
     return bool(k.max() > CROWDED_ABOVE or dispersion(k, time).estimate > OVERDISPERSED_ABOVE)
@@ -113,7 +113,7 @@ def clustered_rate(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.9
     Cochran WG. Sampling Techniques, 3rd ed. 1977, section 6.3 (from memory). No events or fewer than two units:
     Garwood's limits, with a note. StatisticsError as for `garwood`.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     units, total, watched = int(np.count_nonzero(time > 0)), k.sum(), time.sum()
     if units < 2 or not total:
         exact = garwood(total, watched, level=level, per=per)
@@ -259,12 +259,9 @@ def count_regression(
 
 
 def _rows(events: ArrayLike, covariates: ArrayLike, exposure: ArrayLike | None) -> tuple[np.ndarray, ...]:
-    y, x = checks.counts("events", events), checks.finite("covariates", covariates)
-    if not 1 <= x.ndim <= 2:
-        raise StatisticsError("covariates needs a row for each count: give a list of numbers, or a table of them.")
-    x = x[:, None] if x.ndim == 1 else x
+    y, x = checks.counts("events", events), checks.columns("covariates", covariates)
     time = np.ones(y.size) if exposure is None else checks.not_negative("exposure", exposure)
-    checks.one_length(events=y, exposure=time, covariates=x[:, 0] if x.shape[1] else y)
+    checks.one_length(events=y, exposure=time, covariates=np.arange(len(x)))
     checks.refuse("exposure", time, time == 0, "is 0, so nothing could be counted. Leave the row out and count it.")
     return y, np.column_stack([np.ones(y.size), x]), time
 

@@ -113,7 +113,7 @@ def freeman_halton(events: ArrayLike, n: ArrayLike) -> Test:
     R's fisher.test). Freeman GH, Halton JH. Biometrika 1951;38:141-149. Groups with nobody are passed over. Raises
     StatisticsError when there are more than 5 million tables: the groups are large enough for χ² then.
     """
-    k, size = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    k, size = checks.events_of(checks.listed("events", events), checks.listed("n", n))
     checks.one_length(events=k, n=size)
     k, size = k[size > 0], size[size > 0]
     if k.size < 2 or k.sum() in (0, size.sum()):
