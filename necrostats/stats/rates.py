@@ -302,7 +302,9 @@ def _theta(y: np.ndarray, design: np.ndarray, time: np.ndarray) -> float:
 def _log_likelihood(y: np.ndarray, mean: np.ndarray, theta: float) -> float:
     if np.isinf(theta):
         return float(np.sum(special.xlogy(y, mean) - mean - special.gammaln(y + 1)))
-    grown = special.gammaln(y + theta) - special.gammaln(theta) - special.gammaln(y + 1)
+    some = np.maximum(y, 1.0)
+    rising = np.where(y > 0, special.gammaln(some) - special.betaln(some, theta), 0.0)  # log of θ(θ+1)…(θ+y−1)
+    grown = rising - special.gammaln(y + 1)
     return float(np.sum(grown + special.xlogy(y, mean / (mean + theta)) - theta * np.log1p(mean / theta)))
 
 
