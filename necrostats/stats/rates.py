@@ -18,6 +18,8 @@ from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.intervals import (
     Interval,
+    alike,
+    all_alike,
     as_given,
     empty_denominators,
     few_clusters,
@@ -238,7 +240,10 @@ def count_regression(
         return _empty(design.shape[1], (Note(code="SEPARATION", text=text),))
     mean = time * np.exp(design @ beta)
     used, freedom, notes = _spread(y, design, mean, theta, model, whose, robust)
-    error = np.sqrt(np.diagonal(used))
+    error, model_error = np.sqrt(np.diagonal(used)), np.sqrt(np.diagonal(model))
+    flat = alike(error, model_error)
+    error = np.where(flat, np.nan, error)
+    notes = (all_alike(), *notes) if flat.any() else notes
     law = stats.t(freedom) if np.isfinite(freedom) else stats.norm()
     half, statistic = law.ppf((1 + level) / 2) * error, beta / error
     variance = mean + mean**2 / theta
@@ -246,7 +251,7 @@ def count_regression(
     return CountFit(
         coefficient=beta,
         std_error=error,
-        model_error=np.sqrt(np.diagonal(model)),
+        model_error=model_error,
         low=beta - half,
         high=beta + half,
         statistic=statistic,
