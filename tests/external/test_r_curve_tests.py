@@ -5,6 +5,7 @@ Values were read from R's output. The Freireich trial's χ² is as printed in te
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
