@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from necrostats.errors import StatisticsError
 
 _DATED = (date, timedelta)
+LARGEST, MOST_CODES = 2.0**53, 1000
 
 
 def confidence_level(level: float) -> float:
@@ -51,15 +52,16 @@ def positive(name: str, value: float) -> float:
 
 
 def counts(name: str, values: ArrayLike) -> np.ndarray:
-    """The values as floats; StatisticsError unless each is a whole number, 0 or more."""
+    """The values as floats; StatisticsError unless each is a whole number, 0 or more, and small enough to be exact."""
     array = not_negative(name, values)
+    refuse(name, array, array > LARGEST, "is too large to be counted one by one.")
     refuse(name, array, array != np.floor(array), "is not a whole number.")
     return array
 
 
 def times(name: str, values: ArrayLike) -> np.ndarray:
     """Times 0 or later, as whole numbers if they all are; StatisticsError if one is missing, infinite or below 0."""
-    array = np.asarray(values)
+    array = array_of(name, values)
     if array.dtype.kind in "iub":
         refuse(name, array, _below_zero(array), "is below 0.")
         return array.astype(np.intp, copy=False)
@@ -85,6 +87,29 @@ def one_axis(*arrays: np.ndarray | None) -> tuple[np.ndarray | None, ...]:
     return tuple(None if array is None else first[np.searchsorted(every, array)] for array in arrays)
 
 
+def ranges(left: ArrayLike, right: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
+    """Ends of ranges (n,), the right one infinite where it was missing; ends that differ by rounding only are one."""
+    low, high = not_negative("left", left), numbers("right", right)
+    one_length(left=low, right=high)
+    high = np.where(np.isnan(high), np.inf, high)
+    known = np.isfinite(high)
+    low, high[known] = one_axis(low, high[known])
+    why = "is before its left end. Correct the range, or leave it out and count it."
+    refuse("right", high, high < low, why)
+    return low, high
+
+
+def snapped(values: np.ndarray, axis: np.ndarray) -> np.ndarray:
+    """Times that differ from one of `axis` (T,), ascending, by rounding only made that one; others as they are."""
+    if not axis.size or not values.size or (axis.dtype.kind == "i" and values.dtype.kind in "iub"):
+        return values
+    above = np.minimum(np.searchsorted(axis, values), axis.size - 1)
+    below = np.maximum(above - 1, 0)
+    nearest = np.where(np.abs(axis[above] - values) <= np.abs(axis[below] - values), axis[above], axis[below])
+    near = np.abs(nearest - values) <= np.sqrt(np.finfo(float).eps) * np.abs(axis).mean()
+    return np.where(near, nearest, values)
+
+
 def seed(value: object) -> np.random.Generator:
     """A generator of random numbers from a Generator or a seed; StatisticsError for anything else."""
     if isinstance(value, np.random.Generator):
@@ -95,12 +120,15 @@ def seed(value: object) -> np.random.Generator:
 
 
 def codes(name: str, values: ArrayLike) -> np.ndarray:
-    """Whole numbers, 0 or more, in an array of whole numbers or of yes and no."""
-    array = np.asarray(values)
+    """Whole numbers, 0 to 1,000, in an array of whole numbers or of yes and no."""
+    array = array_of(name, values)
     if array.dtype.kind in "iub":
         refuse(name, array, _below_zero(array), "is below 0.")
-        return array
-    return counts(name, array).astype(np.intp)
+    else:
+        array = counts(name, array).astype(np.intp)
+    if array.size and array.max() > MOST_CODES:
+        refuse(name, array, array > MOST_CODES, "is no code: number what is meant 1, 2, 3.")
+    return array
 
 
 def events_of(events: ArrayLike, n: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
@@ -120,14 +148,14 @@ def broadcast(**arrays: np.ndarray) -> tuple[np.ndarray, ...]:
 
 def one_length(**arrays: ArrayLike | None) -> None:
     """StatisticsError unless every array given is one-dimensional and they are all equally long."""
-    given = {name: np.asarray(values) for name, values in arrays.items() if values is not None}
+    given = {name: array_of(name, values) for name, values in arrays.items() if values is not None}
     if any(array.ndim != 1 for array in given.values()) or len({array.size for array in given.values()}) > 1:
         raise StatisticsError(_lengths(given))
 
 
 def labels(name: str, values: ArrayLike) -> np.ndarray:
     """The labels as an array; StatisticsError if one is missing."""
-    array = np.asarray(values)
+    array = array_of(name, values)
     if array.dtype.kind in "US" and not isinstance(values, np.ndarray):
         array = np.asarray(values, dtype=object)
     missing = array != array if array.dtype.kind in "fM" else np.zeros(array.shape, dtype=bool)
@@ -136,7 +164,28 @@ def labels(name: str, values: ArrayLike) -> np.ndarray:
     refuse(name, array, missing, "is missing. Give every row a label, or leave the row out and count it.")
     if array.dtype.kind == "O" and len({isinstance(each, str) for each in array.ravel()}) > 1:
         raise StatisticsError(f"{name} mixes texts and numbers. Write all its labels in one way.")
+    if array.dtype.kind == "O" and not _in_order(array):
+        raise StatisticsError(f"{name} mixes kinds of labels that have no order. Write all its labels in one way.")
     return np.asarray(values) if array.dtype.kind == "O" else array
+
+
+def names(name: str, values: ArrayLike) -> np.ndarray:
+    """Labels in a list (g,), none missing and none twice; StatisticsError for anything else."""
+    array = labels(name, list(values) if isinstance(values, range | tuple) else values)
+    if array.ndim != 1:
+        raise StatisticsError(f"{name} needs a list of names.")
+    if len(set(array.tolist())) < array.size:
+        raise StatisticsError(f"{name} names one {name.removesuffix('s')} twice.")
+    return np.asarray(values)
+
+
+def _in_order(labels: np.ndarray) -> bool:
+    """Whether every label can stand before or after every other."""
+    try:
+        sorted(labels.ravel().tolist())
+    except TypeError:
+        return False
+    return True
 
 
 def _is_missing(value: object) -> bool:
@@ -147,13 +196,37 @@ def _is_missing(value: object) -> bool:
         return True
 
 
+def array_of(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as an array; StatisticsError where rows are not equally long."""
+    try:
+        return np.asarray(values)
+    except ValueError:
+        raise StatisticsError(f"{name} holds rows of different lengths. Give one value a row.") from None
+
+
+def listed(name: str, values: ArrayLike) -> np.ndarray:
+    """The values as an array of one or more; a single one is a list of one."""
+    return np.atleast_1d(array_of(name, values))
+
+
+def columns(name: str, values: ArrayLike) -> np.ndarray:
+    """Numbers (n, p), from a table or from a list taken as one column; StatisticsError for anything else."""
+    array = finite(name, values)
+    if not 1 <= array.ndim <= 2:
+        raise StatisticsError(f"{name} needs a row for each time: give a list of numbers, or a table of them.")
+    return array[:, None] if array.ndim == 1 else array
+
+
 def numbers(name: str, values: ArrayLike) -> np.ndarray:
     """The values as floats, missing and infinite ones too; StatisticsError if one is not a number."""
-    given = np.asarray(values)
-    if given.dtype.kind in "mM" or any(isinstance(each, _DATED) for each in given.ravel()[:1].tolist()):
+    given = array_of(name, values)
+    loose = given.dtype.kind == "O"
+    if given.dtype.kind in "mM" or (loose and any(isinstance(each, _DATED) for each in given.ravel())):
         raise StatisticsError(f"{name} holds dates or lengths of time. Give days as numbers, counted from day 0.")
-    if given.dtype.kind in "US" or (given.dtype.kind == "O" and any(isinstance(each, str) for each in given.ravel())):
+    if given.dtype.kind in "US" or (loose and any(isinstance(each, str) for each in given.ravel())):
         raise StatisticsError(f"{name} holds text. Give numbers, without quotation marks.")
+    if given.dtype.kind == "c":
+        raise StatisticsError(f"{name} holds complex numbers. Give plain numbers.")
     try:
         return np.asarray(given, dtype=np.float64)
     except (TypeError, ValueError):

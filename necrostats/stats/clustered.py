@@ -101,7 +101,7 @@ def within_groups(y: ArrayLike, x: ArrayLike, groups: ArrayLike, *, level: float
 
 
 def _checked(y, x, groups, level: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    values, design = checks.finite("y", y), checks.finite("x", x)
+    values, design = checks.finite("y", y), checks.columns("x", x)
     checks.one_length(y=values, x=np.arange(len(design)), groups=groups)
     return values, design, places(checks.labels("groups", groups)), checks.confidence_level(level)
 
@@ -259,7 +259,7 @@ def permute_within(
     y, x, whose = y[keep][order], x[keep][order], places(whose[keep][order])
     centred = y - (np.bincount(whose, weights=y) / np.bincount(whose))[whose]
     found = float(centred @ x)
-    far = _further_out(centred, x, whose, abs(found) - TIES, replicates, np.random.default_rng(seed))
+    far = _further_out(centred, x, whose, abs(found) - TIES, replicates, checks.seed(seed))
     return PermutationTest(
         statistic=found, p_value=(1 + far) / (1 + replicates), groups=int(whose.max()) + 1, replicates=replicates
     )

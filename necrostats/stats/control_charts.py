@@ -40,14 +40,17 @@ def share_chart(share: float, n: ArrayLike, *, tail: float = ACTION) -> ChartLim
 
     They are the quantiles of the binomial at `tail` and 1 − `tail`, so that no tail beyond them holds more than that.
     """
-    p, size, tail = _share(share), checks.counts("n", np.atleast_1d(n)), checks.probability("tail", tail)
+    p, size, tail = _share(share), checks.counts("n", checks.listed("n", n)), checks.probability("tail", tail)
     seen = stats.binom(size.astype(int), p)
     return ChartLimits(centre=p, low=seen.ppf(tail).clip(0), high=seen.ppf(1 - tail))
 
 
 def rate_chart(rate: float, exposure: ArrayLike, *, tail: float = ACTION) -> ChartLimits:
     """Exact limits of the events in `exposure` (m,) where they come at `rate` (u chart; c chart with exposure 1)."""
-    centre, time = float(checks.not_negative("rate", rate)), checks.not_negative("exposure", np.atleast_1d(exposure))
+    centre, time = (
+        float(checks.not_negative("rate", rate)),
+        checks.not_negative("exposure", checks.listed("exposure", exposure)),
+    )
     tail = checks.probability("tail", tail)
     seen = stats.poisson(centre * time)
     return ChartLimits(centre=centre, low=seen.ppf(tail).clip(0), high=seen.ppf(1 - tail).clip(0))
@@ -58,14 +61,17 @@ def three_sigma_share(share: float, n: ArrayLike) -> ChartLimits:
 
     Montgomery DC. Introduction to Statistical Quality Control, chapter on attributes.
     """
-    p, size = _share(share), checks.counts("n", np.atleast_1d(n))
+    p, size = _share(share), checks.counts("n", checks.listed("n", n))
     half = 3 * np.sqrt(np.divide(p * (1 - p), size, out=np.full(size.shape, np.nan), where=size > 0))
     return ChartLimits(centre=p, low=np.maximum(p - half, 0), high=np.minimum(p + half, 1))
 
 
 def three_sigma_rate(rate: float, exposure: ArrayLike) -> ChartLimits:
     """Shewhart's limits of a rate: three standard errors either side, not below 0. For what is in print."""
-    centre, time = float(checks.not_negative("rate", rate)), checks.not_negative("exposure", np.atleast_1d(exposure))
+    centre, time = (
+        float(checks.not_negative("rate", rate)),
+        checks.not_negative("exposure", checks.listed("exposure", exposure)),
+    )
     half = 3 * np.sqrt(np.divide(centre, time, out=np.full(time.shape, np.nan), where=time > 0))
     return ChartLimits(centre=centre, low=np.maximum(centre - half, 0), high=centre + half)
 
@@ -102,7 +108,10 @@ def predicted_events(events: int, n: int, new_n: ArrayLike, *, level: float = 0.
     41, 9 new: 0 to 4.
     """
     k, total = checks.events_of(events, n)
-    size, tail = checks.counts("new_n", np.atleast_1d(new_n)).astype(int), (1 - checks.confidence_level(level)) / 2
+    size, tail = (
+        checks.counts("new_n", checks.listed("new_n", new_n)).astype(int),
+        (1 - checks.confidence_level(level)) / 2,
+    )
     seen = stats.betabinom(size, float(k) + 0.5, float(total - k) + 0.5)
     return PredictiveBand(low=seen.ppf(tail).clip(0), high=seen.ppf(1 - tail).clip(0), level=level)
 
@@ -111,7 +120,7 @@ def predicted_by_rate(events: int, exposure: float, new_exposure: ArrayLike, *, 
     """Events in `new_exposure` (m,) if nothing changed since `events` in `exposure`: gamma-Poisson, Jeffreys' prior."""
     k, time = checks.counts("events", events), checks.positive("exposure", exposure)
     new, tail = (
-        checks.not_negative("new_exposure", np.atleast_1d(new_exposure)),
+        checks.not_negative("new_exposure", checks.listed("new_exposure", new_exposure)),
         (1 - checks.confidence_level(level)) / 2,
     )
     seen = stats.nbinom(float(k) + 0.5, time / (time + new))
@@ -184,7 +193,7 @@ def share_cusum(
 
     Steiner SH et al. Biostatistics 2000;1:441-452. `threshold`: see `cusum_threshold`.
     """
-    k, size = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    k, size = checks.events_of(checks.listed("events", events), checks.listed("n", n))
     p, ratio = checks.probability("share", share), checks.positive("odds_ratio", odds_ratio)
     raised = ratio * p / (1 - p + ratio * p)
     return _summed(k * np.log(raised / p) + (size - k) * np.log((1 - raised) / (1 - p)), threshold)
@@ -192,7 +201,10 @@ def share_cusum(
 
 def rate_cusum(events: ArrayLike, expected: ArrayLike, *, rate_ratio: float = 2.0, threshold: float = np.inf) -> Cusum:
     """The same of counts with so many `expected` (m,), against `rate_ratio` times as many."""
-    k, mean = checks.counts("events", np.atleast_1d(events)), checks.not_negative("expected", np.atleast_1d(expected))
+    k, mean = (
+        checks.counts("events", checks.listed("events", events)),
+        checks.not_negative("expected", checks.listed("expected", expected)),
+    )
     checks.one_length(events=k, expected=mean)
     ratio = checks.positive("rate_ratio", rate_ratio)
     return _summed(k * np.log(ratio) - (ratio - 1) * mean, threshold)
@@ -251,7 +263,7 @@ def funnel_limits(share: float, n: ArrayLike, *, tail: float = WARNING) -> Chart
 
     Spiegelhalter DJ. Stat Med 2005;24:1185-1202, appendix A.1.1.
     """
-    p, size = _share(share), checks.counts("n", np.atleast_1d(n)).astype(int)
+    p, size = _share(share), checks.counts("n", checks.listed("n", n)).astype(int)
     tail = checks.probability("tail", tail)
     low, high = (_interpolated(p, size, each) for each in (tail, 1 - tail))
     return ChartLimits(centre=p, low=low, high=high)

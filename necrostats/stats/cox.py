@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import linalg, special, stats
 
-from necrostats.errors import StatisticsError, unknown_choice
+from necrostats.errors import unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.comparisons.common import Test
@@ -119,11 +119,8 @@ def risk_sets(
     """Rows with covariates centred within strata and scaled, and the scale of each covariate (p,)."""
     if ties not in TIES:
         raise unknown_choice("way with ties", ties, TIES)
-    x = checks.finite("covariates", covariates)
-    if not 1 <= x.ndim <= 2:
-        raise StatisticsError("covariates needs a row for each time: give a list of numbers, or a table of them.")
-    x = x[:, None] if x.ndim == 1 else x
-    checks.one_length(time=time, event=event, entry=entry, strata=strata, covariates=x[:, 0] if x.size else time)
+    x = checks.columns("covariates", covariates)
+    checks.one_length(time=time, event=event, entry=entry, strata=strata, covariates=np.arange(len(x)))
     when, happened = checks.times("time", time), np.asarray(checks.codes("event", event)) > 0
     when, entered = checks.one_axis(when, None if entry is None else checks.times("entry", entry))
     since = np.full(when.size, -1.0) if entered is None else _entered(entered, when)
@@ -336,10 +333,10 @@ def proportional_hazards(
         )
     rows, scale = risk_sets(time, event, covariates, entry=entry, strata=strata, ties=ties)
     at = likelihood(rows, fit.coefficient * scale)
-    when = checks.times("time", time)
+    when, since = checks.one_axis(checks.times("time", time), None if entry is None else checks.times("entry", entry))
     stops = np.empty(rows.times.size)
     stops[rows.group[rows.event]] = when[rows.event]
-    course = TRANSFORMS[transform](stops, when, rows.event.astype(int), entry)
+    course = TRANSFORMS[transform](stops, when, rows.event.astype(int), since)
     course = course - np.average(course, weights=rows.tied)
     each = np.array([_score_test(at, course, [place]) for place in range(p)])
     whole = _score_test(at, course, list(range(p)))

@@ -94,7 +94,7 @@ def height_terms(curve: Curve, day: float) -> Terms:
     """The height of the curve just after `day`."""
     table = curve.table
     free, shares = _heights(curve)
-    counted = table.time <= day
+    counted = table.time <= checks.snapped(np.asarray(day), table.time)
     reached = np.count_nonzero(counted)
     padded = np.concatenate([np.full((*shares.shape[:-1], 1), _start(curve)), shares], axis=-1)
     value = padded[..., reached]
@@ -157,7 +157,7 @@ def clusters_by_group(rows: Subjects, groups: np.ndarray) -> np.ndarray:
 def row_influence(terms: Terms, rows: Subjects) -> np.ndarray:
     """How far each row moves the figure of its group (n, C)."""
     table, cause, group = terms.table, rows.causes, rows.groups_among(terms.table.groups)
-    place = np.searchsorted(table.time, rows.ends)
+    place = np.searchsorted(table.time, checks.snapped(rows.ends, table.time))
     expected = np.cumsum(terms.own * terms.share + terms.common * terms.all_share[:, None], axis=-1)
     named = np.arange(1, terms.value.shape[1] + 1)
     happened = cause[:, None] > 0
@@ -165,7 +165,7 @@ def row_influence(terms: Terms, rows: Subjects) -> np.ndarray:
     influence = moved - expected[group, :, place]
     if rows.entry is None:
         return influence
-    entry = np.asarray(rows.entry, dtype=float)
+    entry = checks.snapped(np.asarray(rows.entry, dtype=float), table.time)
     before = np.where(entry > 0, np.searchsorted(table.time, entry, side="right"), 0)
     padded = np.concatenate([np.zeros((*expected.shape[:-1], 1)), expected], axis=-1)
     return influence + padded[group, :, before]

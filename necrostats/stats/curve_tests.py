@@ -71,7 +71,7 @@ def tables_by_stratum(
     """One table of counts for each stratum, all with the same groups and causes."""
     checks.one_length(time=time, cause=cause, group=group, strata=strata, entry=entry)
     when, which, whose = checks.times("time", time), checks.codes("cause", cause), checks.labels("group", group)
-    known = np.unique(whose) if groups is None else np.asarray(groups)
+    known = np.unique(whose) if groups is None else checks.names("groups", groups)
     named = np.arange(1, max(int(which.max(initial=1)), 1) + 1) if causes is None else causes
     since = None if entry is None else checks.times("entry", entry)
     stratum = np.zeros(when.size) if strata is None else checks.labels("strata", strata)

@@ -112,7 +112,7 @@ def at(curve: Survival | CumulativeIncidence, times: ArrayLike, *, extend: bool 
     when = np.atleast_1d(checks.times("times", times))
     last = curve.table.last_observed
     start = 1.0 if isinstance(curve, Survival) else 0.0
-    step = np.searchsorted(curve.table.time, when, side="right") - 1
+    step = np.searchsorted(curve.table.time, checks.snapped(when, curve.table.time), side="right") - 1
     step = np.minimum(step, last[:, None])
     hidden = np.broadcast_to(last[:, None] < 0, step.shape)
     if not extend:
@@ -146,7 +146,7 @@ def _past_the_end(curve: Survival | CumulativeIncidence, when: np.ndarray) -> np
     free = curve.estimate if isinstance(curve, Survival) else curve.event_free
     finished = (free == 0).any(axis=-1)
     ends = np.append(curve.table.time, -1)[curve.table.last_observed]
-    return (when > ends[:, None]) & ~finished[:, None]
+    return (checks.snapped(when, curve.table.time) > ends[:, None]) & ~finished[:, None]
 
 
 def _incidences(curve: Survival | CumulativeIncidence) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

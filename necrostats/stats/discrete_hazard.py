@@ -93,7 +93,7 @@ def discrete_hazard(
     if link not in LINKS:
         raise unknown_choice("link", link, LINKS)
     z = special.ndtri((1 + checks.confidence_level(level)) / 2)
-    x = _columns(covariates)
+    x = checks.columns("covariates", covariates)
     checks.one_length(sessions=sessions, event=event, covariates=np.arange(len(x)))
     rows = person_sessions(sessions, event, first=first, cap=cap)
     cells = _cells(rows)
@@ -169,11 +169,6 @@ def _fitted(event: np.ndarray, design: np.ndarray, k: int, link: str) -> _Fit:
     if not found.converged and not away.any():
         notes += (Note(code="NOT_CONVERGED", text="The model did not settle: its coefficients are approximate."),)
     return _Fit(value=value, error=error, deviance=deviance, notes=notes)
-
-
-def _columns(covariates: ArrayLike) -> np.ndarray:
-    x = checks.finite("covariates", covariates)
-    return x[:, None] if x.ndim == 1 else x
 
 
 def _spread(values: np.ndarray, telling: np.ndarray, others: np.ndarray) -> np.ndarray:

@@ -50,12 +50,12 @@ class EventTable:
 
     def risk_at(self, times: ArrayLike) -> np.ndarray:
         """How many were at risk just before each of K times (G, K)."""
-        place = np.searchsorted(self.time, np.asarray(times))
+        place = np.searchsorted(self.time, checks.snapped(np.asarray(times), self.time))
         return np.pad(self.at_risk, ((0, 0), (0, 1)))[:, place]
 
     def with_times(self, times: ArrayLike) -> EventTable:
         """The same table with rows at these times too, where nothing need have happened (landmarks)."""
-        wanted = np.union1d(self.time, checks.times("times", times))
+        wanted = np.union1d(self.time, checks.snapped(checks.times("times", times), self.time))
         return self if wanted.size == self.time.size else self._on(wanted)
 
     def weighted(self, weights: ArrayLike, *, groups: ArrayLike | None = None) -> EventTable:
@@ -223,7 +223,7 @@ def _causes(cause: ArrayLike, causes: Sequence | None) -> tuple[np.ndarray, np.n
     largest = int(which.max(initial=0))
     if causes is None:
         return which, np.arange(1, max(largest, 1) + 1)
-    names = np.asarray(causes)
+    names = checks.names("causes", causes)
     if largest > names.size:
         raise StatisticsError(f"cause holds {largest}, but only causes 1 to {names.size} have a name.")
     return which, names
@@ -232,12 +232,12 @@ def _causes(cause: ArrayLike, causes: Sequence | None) -> tuple[np.ndarray, np.n
 def _groups(group: ArrayLike | None, groups: Sequence | None) -> tuple[np.ndarray | None, np.ndarray]:
     """The place of each row's group, and the groups in order."""
     if group is None:
-        return None, np.array(["all"]) if groups is None else _one_group(groups)
+        return None, np.array(["all"]) if groups is None else _one_group(checks.names("groups", groups))
     label = checks.labels("group", group)
     if groups is None:
         known, place = np.unique(label, return_inverse=True)
         return place, known
-    known = np.asarray(groups)
+    known = checks.names("groups", groups)
     if label.dtype.kind == "i" and np.array_equal(known, np.arange(known.size)):
         if label.size and (label.min() < 0 or label.max() >= known.size):
             raise StatisticsError(f"group holds {label.min()} to {label.max()}; the groups are 0 to {known.size - 1}.")
@@ -245,16 +245,14 @@ def _groups(group: ArrayLike | None, groups: Sequence | None) -> tuple[np.ndarra
     return _looked_up(label, known), known
 
 
-def _one_group(groups: Sequence) -> np.ndarray:
+def _one_group(groups: np.ndarray) -> np.ndarray:
     if len(groups) != 1:
         raise StatisticsError("groups names several groups, but no row says which it belongs to: give group as well.")
-    return np.asarray(groups)
+    return groups
 
 
 def _looked_up(label: np.ndarray, known: np.ndarray) -> np.ndarray:
     places = {name: place for place, name in enumerate(known.tolist())}
-    if len(places) < known.size:
-        raise StatisticsError("groups names one group twice.")
     seen, back = np.unique(label, return_inverse=True)
     strange = [str(name) for name in seen.tolist() if name not in places]
     if strange:

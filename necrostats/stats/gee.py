@@ -18,7 +18,7 @@ from scipy import optimize, special, stats
 from necrostats.errors import StatisticsError, unknown_choice
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.intervals import few_clusters, places
+from necrostats.stats.intervals import alike, all_alike, few_clusters, places
 
 STRUCTURES = ("exchangeable", "independence")
 ERRORS = {"bias-reduced": "bias_reduced", "robust": "robust"}
@@ -95,6 +95,7 @@ class _Fitted:
     std_errors: np.ndarray
     correlation: float
     settled: bool
+    alike: bool = False
 
 
 def _fitted(y: np.ndarray, columns: np.ndarray, place: np.ndarray, structure: str, errors: str) -> _Fitted:
@@ -111,11 +112,17 @@ def _fitted(y: np.ndarray, columns: np.ndarray, place: np.ndarray, structure: st
         except np.linalg.LinAlgError:
             unknown = np.full(columns.shape[1], np.nan)
             return _Fitted(coefficients=unknown, std_errors=unknown, correlation=np.nan, settled=False)
-        std_errors = np.asarray(found.bse)
+        std_errors, share = np.asarray(found.bse), np.asarray(found.fittedvalues)
     settled = bool(found.converged) and np.isfinite(std_errors).all() and (std_errors > 0).all()
     correlation = float(within.dep_params) if structure == "exchangeable" else 0.0
+    apart = np.linalg.pinv((columns * (share * (1 - share))[:, None]).T @ columns)
+    flat = alike(std_errors, np.sqrt(np.diagonal(apart)))
     return _Fitted(
-        coefficients=np.asarray(found.params), std_errors=std_errors, correlation=correlation, settled=bool(settled)
+        coefficients=np.asarray(found.params),
+        std_errors=np.where(flat, np.nan, std_errors),
+        correlation=correlation,
+        settled=bool(settled),
+        alike=bool(flat.any()),
     )
 
 
@@ -126,6 +133,7 @@ def _clustered(fitted: _Fitted, clusters: int, level: float) -> ClusteredFit:
     half = special.stdtrit(freedom, (1 + level) / 2) * error
     statistics = coefficients / error
     notes = few_clusters(clusters) if fitted.settled else (_unsettled(),)
+    notes = ((all_alike(),) if fitted.settled and fitted.alike else ()) + notes
     return ClusteredFit(
         coefficients=coefficients,
         std_errors=error,
@@ -176,7 +184,7 @@ def firth_logistic(
     taken as independent. Firth D. Biometrika 1993;80:27-38; Heinze G, Schemper M. Stat Med 2002;21:2409-2419.
     Raises StatisticsError for counts that cannot be, or columns that say the same thing twice.
     """
-    k, total = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    k, total = checks.events_of(checks.listed("events", events), checks.listed("n", n))
     columns = checks.finite("design", design)
     if columns.ndim != 2 or columns.shape[0] != k.size or k.ndim != 1:
         raise StatisticsError("design needs a row for each row of events and a column for each coefficient.")

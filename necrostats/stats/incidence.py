@@ -200,7 +200,11 @@ def _by_cluster(table: EventTable, time, cause, cluster, *, entry, group, weight
     """For each group of `table` the same counts by cluster, on the same times."""
     checks.one_length(time=time, cluster=cluster)
     whose = places(checks.labels("cluster", cluster))
-    rows = [None if each is None else np.asarray(each) for each in (time, cause, entry, weights)]
+    when, since = (
+        None if each is None else checks.snapped(checks.times(name, each), table.time)
+        for name, each in (("time", time), ("entry", entry))
+    )
+    rows = [None if each is None else np.asarray(each) for each in (when, cause, since, weights)]
 
     def counts(chosen: np.ndarray) -> EventTable:
         when, which, since, share = (None if each is None else each[chosen] for each in rows)
@@ -307,9 +311,10 @@ def equal_precision_band(
     curve = kaplan_meier(time, event)
     when, share, error = curve.table.time, curve.estimate[0], curve.std_error[0]
     inside = (share > 0) & (share < 1) & np.isfinite(error) & (error > 0)
-    inside &= (when >= (-np.inf if start is None else start)) & (when <= (np.inf if end is None else end))
-    if start is not None and end is not None and start >= end:
-        raise StatisticsError(f"The band would run from {start:g} to {end:g}: start must lie before end.")
+    first, last = _edge("start", start, when, -np.inf), _edge("end", end, when, np.inf)
+    if first >= last:
+        raise StatisticsError(f"The band would run from {first:g} to {last:g}: start must lie before end.")
+    inside &= (when >= first) & (when <= last)
     relative = (error / np.where(share > 0, share, 1)) ** 2 * float(np.size(time))
     happened = inside & (curve.table.all_events[0] > 0)
     if np.count_nonzero(happened) < 2:
@@ -329,6 +334,16 @@ def equal_precision_band(
         critical=critical,
         level=level,
     )
+
+
+def _edge(name: str, value: float | None, axis: np.ndarray, otherwise: float) -> float:
+    """An edge of a band, on the axis where it differs from a time by rounding only."""
+    if value is None:
+        return otherwise
+    number = checks.finite(name, value)
+    if number.ndim:
+        raise StatisticsError(f"{name} holds several numbers: give one time.")
+    return float(checks.snapped(number, axis))
 
 
 def equal_precision_critical(first: float, last: float, *, level: float = 0.95) -> float:

@@ -61,6 +61,20 @@ def notes_on(clusters: int) -> tuple[Note, ...]:
     return (one_cluster(),) if clusters == 1 else few_clusters(clusters or FEW)
 
 
+ALIKE = 1e-7
+
+
+def alike(error: np.ndarray, model_error: np.ndarray) -> np.ndarray:
+    """Which errors by cluster (p,) are nothing beside those of the model: clusters do not vary, but for rounding."""
+    return error <= ALIKE * model_error
+
+
+def all_alike() -> Note:
+    """The note that goes with errors by cluster that are nothing."""
+    text = "Clusters of a group are all alike: how much they vary cannot be estimated, and no limits are given."
+    return Note(code="SINGULAR", text=text)
+
+
 def places(labels: np.ndarray) -> np.ndarray:
     """The place of each row's label among the distinct labels, 0 to G − 1."""
     return np.unique(labels.astype(str) if labels.dtype.kind == "O" else labels, return_inverse=True)[1]

@@ -90,7 +90,7 @@ def random_intercept(y: ArrayLike, x: ArrayLike, groups: ArrayLike, *, level: fl
     Fewer rows than p + 1, or dependent columns: no model, and a note. Raises StatisticsError for missing values.
     """
     level = checks.confidence_level(level)
-    values, design = checks.finite("y", y), checks.finite("x", x)
+    values, design = checks.finite("y", y), checks.columns("x", x)
     checks.one_length(y=values, x=np.arange(len(design)), groups=groups)
     whose = places(checks.labels("groups", groups))
     n, p = design.shape

@@ -75,9 +75,9 @@ def dunnett_p(statistic: ArrayLike, correlation: ArrayLike, df: float, *, random
     together = np.atleast_2d(checks.finite("correlation", correlation))
     if together.shape != (t.size, t.size) or not np.allclose(np.diagonal(together), 1):
         raise StatisticsError("correlation needs a row and a column for each t, and 1 on its diagonal.")
-    freedom, loading = checks.positive("df", df), _loadings(together)
+    freedom, loading, rng = checks.positive("df", df), _loadings(together), checks.seed(random)
     if loading is None:
-        law = stats.multivariate_t(shape=together, df=freedom, seed=checks.seed(random))
+        law = stats.multivariate_t(shape=together, df=freedom, seed=rng)
         return np.array([1 - law.cdf(np.full(t.size, each), lower_limit=np.full(t.size, -each)) for each in t])
     return np.array([1 - _all_within(each, loading, freedom) for each in t])
 

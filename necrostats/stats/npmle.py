@@ -47,7 +47,7 @@ def innermost(left: ArrayLike, right: ArrayLike) -> Innermost:
     Turnbull BW. J R Stat Soc B 1976;38:290-295; Peto R. Appl Stat 1973;22:86-91.
     Raises StatisticsError for ranges from high to low, and for a left end that is missing or below 0.
     """
-    low, high = _checked(left, right)
+    low, high = checks.ranges(left, right)
     values, rank = np.unique(np.concatenate([low, high]), return_inverse=True)
     exact = low == high
     start = 2 * rank[: low.size] + ~exact
@@ -61,14 +61,6 @@ def innermost(left: ArrayLike, right: ArrayLike) -> Innermost:
         first=np.searchsorted(starts, start),
         last=np.searchsorted(ends, end, side="right") - 1,
     )
-
-
-def _checked(left: ArrayLike, right: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
-    checks.one_length(left=left, right=right)
-    low, high = checks.not_negative("left", left), checks.numbers("right", right)
-    high = np.where(np.isnan(high), np.inf, high)
-    checks.refuse("right", high, high < low, "is before its left end. Correct the range, or leave it out and count it.")
-    return low, high
 
 
 TOLERANCE = 1e-10
@@ -370,8 +362,8 @@ def _grouped(where: Innermost) -> _Grouped:
 def _bounds(left: np.ndarray, right: np.ndarray, mass: np.ndarray, times: ArrayLike) -> IncidenceBounds:
     when = np.atleast_1d(checks.not_negative("times", times))
     total = np.concatenate([np.zeros((*mass.shape[:-1], 1)), np.cumsum(mass, axis=-1)], axis=-1)
-    ended = np.searchsorted(right, when, side="right")
-    begun = np.maximum(np.searchsorted(left, when, side="left"), ended)
+    ended = np.searchsorted(right, checks.snapped(when, right[np.isfinite(right)]), side="right")
+    begun = np.maximum(np.searchsorted(left, checks.snapped(when, left), side="left"), ended)
     return IncidenceBounds(time=when, least=np.minimum(total[..., ended], 1.0), most=np.minimum(total[..., begun], 1.0))
 
 

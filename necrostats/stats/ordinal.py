@@ -13,7 +13,7 @@ from scipy import special
 
 from necrostats.results import Note
 from necrostats.stats import checks
-from necrostats.stats.intervals import few_clusters, one_cluster, places
+from necrostats.stats.intervals import alike, all_alike, few_clusters, one_cluster, places
 
 STEPS, HALVINGS, SETTLED, FAR = 60, 30, 1e-10, 15.0
 
@@ -73,7 +73,7 @@ def proportional_odds(category: ArrayLike, x: ArrayLike, groups: ArrayLike, *, l
     and a note. Raises StatisticsError for missing values.
     """
     level = checks.confidence_level(level)
-    given, design = checks.counts("category", category), checks.finite("x", x)
+    given, design = checks.counts("category", category), checks.columns("x", x)
     checks.one_length(category=given, x=np.arange(len(design)), groups=groups)
     whose = places(checks.labels("groups", groups))
     clusters = int(whose.max(initial=-1)) + 1
@@ -130,15 +130,18 @@ def _fitted(model: _Model, whose: np.ndarray, clusters: int, level: float) -> Or
     inverse = np.linalg.inv(model.information(at))
     summed = np.stack([np.bincount(whose, weights=each) for each in model.scores(at).T], axis=1) @ inverse
     factor = clusters / (clusters - 1) if clusters > 1 else np.nan
+    covariance, own = (factor * summed.T @ summed)[cuts:, cuts:], inverse[cuts:, cuts:]
+    flat = alike(np.sqrt(np.diagonal(covariance)), np.sqrt(np.diagonal(own)))
+    notes = few_clusters(clusters) if clusters > 1 else (one_cluster(),)
     return OrdinalFit(
         coefficient=at[cuts:],
-        covariance=(factor * summed.T @ summed)[cuts:, cuts:],
-        model_covariance=inverse[cuts:, cuts:],
+        covariance=np.where(flat[:, None] | flat, np.nan, covariance),
+        model_covariance=own,
         threshold=at[:cuts],
         log_likelihood=model.height(at),
         clusters=clusters,
         level=level,
-        notes=few_clusters(clusters) if clusters > 1 else (one_cluster(),),
+        notes=(all_alike(), *notes) if flat.any() else notes,
     )
 
 

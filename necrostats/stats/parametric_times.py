@@ -319,13 +319,9 @@ def _covariance(model: _Model, at: np.ndarray, whose: np.ndarray | None) -> np.n
 def _checked(
     left: ArrayLike, right: ArrayLike, covariates: ArrayLike | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    checks.one_length(left=left, right=right)
-    low, high = checks.not_negative("left", left), checks.numbers("right", right)
-    high = np.where(np.isnan(high), np.inf, high)
-    checks.refuse("right", high, high < low, "is before its left end. Correct the range, or leave it out and count it.")
+    low, high = checks.ranges(left, right)
     checks.refuse("right", high, high == 0, "is an event at 0, which has no logarithm. Count those by themselves.")
-    x = np.empty((low.size, 0)) if covariates is None else checks.finite("covariates", covariates)
-    x = x[:, None] if x.ndim == 1 else x
+    x = np.empty((low.size, 0)) if covariates is None else checks.columns("covariates", covariates)
     checks.one_length(left=low, covariates=np.arange(len(x)))
     bottom = np.log(low, out=np.full(low.shape, -np.inf), where=low > 0)
     top = np.log(high, out=np.full(high.shape, np.inf), where=np.isfinite(high))

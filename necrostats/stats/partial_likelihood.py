@@ -166,13 +166,17 @@ class _AtEvents:
     variance: np.ndarray
 
 
+FAINTEST = 1e-280  # below, numbers in double precision lose their digits
+
+
 def likelihood(rows: RiskSets, beta: np.ndarray) -> Likelihood:
     """The partial likelihood at coefficients `beta` (p,). Efron B. J Am Stat Assoc 1977;72:557-565."""
     linear = _linear(rows, beta)
     at = _at_events(rows, np.exp(linear))
-    if not (at.total > 0).all():
+    if not (at.total > FAINTEST).all():
         return _out_of_reach(rows)
-    height = float(linear[rows.event].sum() - np.sum(np.log(at.total)))
+    gained = rows.summed_events(linear[:, None])[:, 0] - _by_time(rows, np.log(at.total))
+    height = float(np.minimum(gained, 0.0).sum())  # each time gives a probability, but for rounding
     expected = _by_time(rows, at.mean)
     seen = rows.summed_events(rows.covariates)
     return Likelihood(height=height, surplus=seen - expected, spread=_by_time(rows, at.variance))

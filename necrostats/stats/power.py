@@ -17,7 +17,10 @@ def power_of_t(difference: float, error: float, df: float, *, level: float = 0.9
     Noncentral t. Cohen J. Statistical Power Analysis for the Behavioral Sciences, 2nd ed. 1988.
     """
     error, df, level = checks.positive("error", error), checks.positive("df", df), checks.confidence_level(level)
-    limit, shift = special.stdtrit(df, (1 + level) / 2), abs(difference) / error
+    apart = checks.finite("difference", difference)
+    if apart.ndim:
+        raise StatisticsError("difference holds several numbers: give one.")
+    limit, shift = special.stdtrit(df, (1 + level) / 2), abs(float(apart)) / error
     far = np.nan_to_num(stats.nct.cdf(-limit, df, shift))  # scipy gives NaN where it is below 1e-15
     return float(stats.nct.sf(limit, df, shift) + far)
 

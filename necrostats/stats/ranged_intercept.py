@@ -208,7 +208,7 @@ def ranged_intercept(
     checks.one_length(low=low, high=high, groups=groups)
     bottom, top = checks.numbers("low", low), checks.numbers("high", high)
     checks.refuse("high", top, ~(bottom <= top), "is missing or below its low.")
-    design = checks.finite("x", x)
+    design = checks.columns("x", x)
     whose = places(checks.labels("groups", groups))
     order = np.argsort(whose, kind="stable")
     model = RangedModel(low=bottom[order], high=top[order], x=design[order], whose=whose[order], spread=spread)
@@ -223,7 +223,7 @@ def row_scores(low: ArrayLike, high: ArrayLike, x: ArrayLike) -> np.ndarray:
 
     For values known exactly the residual over the variance; NaN where no model settles.
     """
-    bottom, top, design = checks.numbers("low", low), checks.numbers("high", high), checks.finite("x", x)
+    bottom, top, design = checks.numbers("low", low), checks.numbers("high", high), checks.columns("x", x)
     model = RangedModel(low=bottom, high=top, x=design, whose=np.arange(bottom.size), spread=False)
     with np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore"):
         found = climb(model, model.start()) if model.told > design.shape[1] else None

@@ -18,6 +18,8 @@ from necrostats.results import Note
 from necrostats.stats import checks
 from necrostats.stats.intervals import (
     Interval,
+    alike,
+    all_alike,
     as_given,
     empty_denominators,
     few_clusters,
@@ -85,7 +87,7 @@ def dispersion(events: ArrayLike, exposure: ArrayLike) -> Dispersion:
     Rows without exposure say nothing and are passed over. A note says when it exceeds 1.2.
     McCullagh P, Nelder JA. Generalized Linear Models, 2nd ed. 1989, section 4.5.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     k, time = k[time > 0], time[time > 0]
     freedom = max(k.size - 1, 0)
     if not freedom or not k.sum():
@@ -100,7 +102,7 @@ def is_overdispersed(events: ArrayLike, exposure: ArrayLike) -> bool:
 
     Both limits are common practice, no source.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     if np.count_nonzero(time > 0) < 2 or not k.sum():
         return False
     return bool(k.max() > CROWDED_ABOVE or dispersion(k, time).estimate > OVERDISPERSED_ABOVE)
@@ -113,7 +115,7 @@ def clustered_rate(events: ArrayLike, exposure: ArrayLike, *, level: float = 0.9
     Cochran WG. Sampling Techniques, 3rd ed. 1977, section 6.3 (from memory). No events or fewer than two units:
     Garwood's limits, with a note. StatisticsError as for `garwood`.
     """
-    k, time = _events_and_exposure(np.atleast_1d(events), np.atleast_1d(exposure))
+    k, time = _events_and_exposure(checks.listed("events", events), checks.listed("exposure", exposure))
     units, total, watched = int(np.count_nonzero(time > 0)), k.sum(), time.sum()
     if units < 2 or not total:
         exact = garwood(total, watched, level=level, per=per)
@@ -238,7 +240,10 @@ def count_regression(
         return _empty(design.shape[1], (Note(code="SEPARATION", text=text),))
     mean = time * np.exp(design @ beta)
     used, freedom, notes = _spread(y, design, mean, theta, model, whose, robust)
-    error = np.sqrt(np.diagonal(used))
+    error, model_error = np.sqrt(np.diagonal(used)), np.sqrt(np.diagonal(model))
+    flat = alike(error, model_error)
+    error = np.where(flat, np.nan, error)
+    notes = (all_alike(), *notes) if flat.any() else notes
     law = stats.t(freedom) if np.isfinite(freedom) else stats.norm()
     half, statistic = law.ppf((1 + level) / 2) * error, beta / error
     variance = mean + mean**2 / theta
@@ -246,7 +251,7 @@ def count_regression(
     return CountFit(
         coefficient=beta,
         std_error=error,
-        model_error=np.sqrt(np.diagonal(model)),
+        model_error=model_error,
         low=beta - half,
         high=beta + half,
         statistic=statistic,
@@ -259,12 +264,9 @@ def count_regression(
 
 
 def _rows(events: ArrayLike, covariates: ArrayLike, exposure: ArrayLike | None) -> tuple[np.ndarray, ...]:
-    y, x = checks.counts("events", events), checks.finite("covariates", covariates)
-    if not 1 <= x.ndim <= 2:
-        raise StatisticsError("covariates needs a row for each count: give a list of numbers, or a table of them.")
-    x = x[:, None] if x.ndim == 1 else x
+    y, x = checks.counts("events", events), checks.columns("covariates", covariates)
     time = np.ones(y.size) if exposure is None else checks.not_negative("exposure", exposure)
-    checks.one_length(events=y, exposure=time, covariates=x[:, 0] if x.shape[1] else y)
+    checks.one_length(events=y, exposure=time, covariates=np.arange(len(x)))
     checks.refuse("exposure", time, time == 0, "is 0, so nothing could be counted. Leave the row out and count it.")
     return y, np.column_stack([np.ones(y.size), x]), time
 
@@ -305,7 +307,9 @@ def _theta(y: np.ndarray, design: np.ndarray, time: np.ndarray) -> float:
 def _log_likelihood(y: np.ndarray, mean: np.ndarray, theta: float) -> float:
     if np.isinf(theta):
         return float(np.sum(special.xlogy(y, mean) - mean - special.gammaln(y + 1)))
-    grown = special.gammaln(y + theta) - special.gammaln(theta) - special.gammaln(y + 1)
+    some = np.maximum(y, 1.0)
+    rising = np.where(y > 0, special.gammaln(some) - special.betaln(some, theta), 0.0)  # log of θ(θ+1)…(θ+y−1)
+    grown = rising - special.gammaln(y + 1)
     return float(np.sum(grown + special.xlogy(y, mean / (mean + theta)) - theta * np.log1p(mean / theta)))
 
 

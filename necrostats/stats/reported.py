@@ -340,8 +340,9 @@ def _percent(k: int | None, n: int, shown: Printed) -> ReportedItem:
 
 def _possible(n: int, shown: Printed) -> list[int]:
     """The first few whole numbers of n that could be printed so."""
-    first = 0 if shown.bound == "<" else max(0, math.floor(n * (shown.value - shown.unit) / 100))
-    last = n if shown.bound == ">" else min(n, math.ceil(n * (shown.value + shown.unit) / 100))
+    spare = 0.0 if shown.bound else shown.unit / 2
+    first = 0 if shown.bound == "<" else max(0, math.floor(n * (shown.value - spare) / 100) - 1)
+    last = n if shown.bound == ">" else min(n, math.ceil(n * (shown.value + spare) / 100) + 1)
     return list(islice((each for each in range(first, last + 1) if shown.fits(100 * each / n)), _MOST_SHOWN + 1))
 
 

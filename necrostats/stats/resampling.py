@@ -80,8 +80,10 @@ def courses(
     since = np.zeros(when.size) if entry is None else checks.times("entry", entry)
     width, length = table.causes.size + 2, table.time.size
     offset = row_group * width * length
-    ends = offset + checks.codes("cause", cause) * length + np.searchsorted(table.time, when)
-    starts = offset + (width - 1) * length + np.searchsorted(table.time, since)
+    ends = (
+        offset + checks.codes("cause", cause) * length + np.searchsorted(table.time, checks.snapped(when, table.time))
+    )
+    starts = offset + (width - 1) * length + np.searchsorted(table.time, checks.snapped(since, table.time))
     starts = np.where(since > 0, starts, -1)
     course, patients = _together(whose, ends, starts, apart)
     first = _one_patient_each(course, whose)
@@ -189,7 +191,8 @@ def height_of(time: float, cause: object = None) -> Statistic:
     time = float(checks.not_negative("time", time))
 
     def read(curves: ManyCurves) -> np.ndarray:
-        place = np.searchsorted(curves.table.time, time, side="right") - 1
+        axis = curves.table.time
+        place = int(np.searchsorted(axis, checks.snapped(np.asarray(time), axis), side="right")) - 1
         start = 1.0 if cause is None else 0.0
         height = curves.heights(cause)[:, place] if place >= 0 else np.full(curves.table.groups.size, start)
         return np.where(curves.unknown(time), np.nan, height)

@@ -50,7 +50,8 @@ class SubdistributionFit:
         if rows.shape[1] != self.coefficient.size:
             raise StatisticsError(f"covariates needs {self.coefficient.size} numbers a row, one for each coefficient.")
         cumulative = np.concatenate([[0.0], np.cumsum(self.hazard)])
-        at = cumulative[np.searchsorted(self.times, checks.finite("times", times), side="right")]
+        when = checks.snapped(checks.finite("times", times), self.times)
+        at = cumulative[np.searchsorted(self.times, when, side="right")]
         return -np.expm1(-np.exp(rows @ self.coefficient)[:, None] * np.atleast_1d(at)[None, :])
 
 
@@ -122,12 +123,9 @@ def _subjects(
     time: ArrayLike, cause: ArrayLike, covariates: ArrayLike, of: int
 ) -> tuple[_Subjects, np.ndarray, np.ndarray]:
     """Subjects in order of time with covariates centred and scaled, and the centre and scale of each (p,)."""
-    x = checks.finite("covariates", covariates)
-    if not 1 <= x.ndim <= 2:
-        raise StatisticsError("covariates needs a row for each time: give a list of numbers, or a table of them.")
-    x = x[:, None] if x.ndim == 1 else x
+    x = checks.columns("covariates", covariates)
     which = checks.codes("cause", cause)
-    checks.one_length(time=time, cause=which, covariates=x[:, 0] if x.size else time)
+    checks.one_length(time=time, cause=which, covariates=np.arange(len(x)))
     (when,) = checks.one_axis(checks.times("time", time))
     if of not in which:
         raise unknown_choice("cause", of, [str(each) for each in np.unique(which[which > 0]).tolist()])

@@ -5,6 +5,7 @@ Values were read from R's output. The Freireich trial's χ² is as printed in te
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
@@ -95,3 +96,34 @@ def test_remission_in_leukaemia_as_printed():
     event = trial["event"] + [1] * len(trial["placebo"])
     found = log_rank(time, event, group=["drug"] * len(trial["time"]) + ["placebo"] * len(trial["placebo"]))
     assert_allclose(found.statistic, 16.79, atol=0.005)
+
+
+PAIRS = np.repeat(np.arange(6), 2)
+PAST_ONE = {
+    "sixes": (
+        [10, 10, 4, 9, 4, 8, 16, 13, 7, 13, 15, 12],
+        [1, 1, 1, 2, 1, 1, 1, 1, 1, 1, 1, 1],
+        PAIRS,
+        (7.794345, 0.167940),
+    ),
+    "fours": (
+        [12, 17, 23, 26, 33, 21, 25, 29, 26, 22, 21, 10],
+        [1, 0, 1, 1, 2, 0, 0, 1, 1, 1, 1, 1],
+        np.repeat(np.arange(4), 3),
+        (10.247301, 0.016577),
+    ),
+    "sixes, spread": (
+        [11, 16, 1, 6, 14, 19, 20, 14, 5, 4, 8, 4],
+        [0, 1, 1, 1, 1, 1, 0, 1, 1, 1, 1, 1],
+        PAIRS,
+        (12.009577, 0.034657),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", PAST_ONE)
+def test_grays_test_is_that_of_cmprsk_where_the_pooled_incidence_passes_1(name):
+    """R 4.2.2, cmprsk 2.2-11. With the negative rest taken as 0, p would be .176921, .015695 and .034813."""
+    days, status, group, (statistic, p_value) = PAST_ONE[name]
+    found = gray_test(days, status, group=group)
+    assert_allclose([found.statistic, found.p_value], [statistic, p_value], rtol=0, atol=5e-7)

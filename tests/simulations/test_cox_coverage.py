@@ -15,13 +15,12 @@ def table():
 
 
 USED = "after first use, model error"
-CONSERVATIVE = {("15", USED): 0.9881}
+CONSERVATIVE = {("15", USED): 0.9882}
 NOT_USED = ("collections, each by itself", "after first use, robust by patient")
 TOO_SELDOM = {
     ("15", "collections, each by itself"): 0.895,
     ("40", "collections, each by itself"): 0.892,
     ("100", "collections, each by itself"): 0.8955,
-    ("15", "after first use, robust by patient"): 0.9295,
     ("40", "after first use, robust by patient"): 0.9279,
 }
 

@@ -15,8 +15,8 @@ def table():
 
 CONSERVATIVE = {
     ("15", "resolved within 0"): 0.9868,
-    ("15", "still needing more after 3"): 0.974,
-    ("15", "median sessions"): 0.9872,
+    ("15", "still needing more after 3"): 0.9742,
+    ("15", "median sessions"): 0.9875,
     ("40", "median sessions"): 0.9855,
     ("40", "median sessions, nobody lost"): 0.9785,
     ("100", "median sessions"): 0.985,

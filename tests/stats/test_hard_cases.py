@@ -13,14 +13,15 @@ from scipy.stats import contingency
 from necrostats.errors import StatisticsError
 from necrostats.stats import checks
 from necrostats.stats.comparisons import boschloo, odds_ratio
-from necrostats.stats.comparisons.rate_ratio import clustered_rate_ratio
+from necrostats.stats.comparisons.rate_ratio import clustered_odds_ratio, clustered_rate_ratio
 from necrostats.stats.cox import cox
 from necrostats.stats.curve_tests import log_rank
 from necrostats.stats.gee import firth_logistic
 from necrostats.stats.incidence import kaplan_meier
 from necrostats.stats.means import mean, mean_difference
+from necrostats.stats.ordinal import proportional_odds
 from necrostats.stats.proportions import distinct_pairs
-from necrostats.stats.rates import clustered_rate
+from necrostats.stats.rates import clustered_rate, count_regression
 
 DAYS = [date(2024, 1, 1), date(2024, 1, 2)]
 
@@ -47,6 +48,30 @@ def test_rates_of_units_that_are_all_alike_have_no_robust_limits():
     assert np.isnan([found.low, found.high]).all() and found.notes[0].code == "SINGULAR"
     ratio = clustered_rate_ratio([1, 1, 1], [10, 10, 10], [0, 3, 1], [10, 10, 10])
     assert np.isnan([ratio.low, ratio.high, ratio.p_value]).all() and ratio.notes[0].code == "SINGULAR"
+
+
+ALIKE = np.concatenate([np.tile([1, 0, 0, 0], 5), np.tile([1, 1, 0, 0], 5)])
+GROUP, CLUSTER = np.repeat([0, 1], 20), np.repeat(np.arange(10), 4)
+
+
+def test_odds_of_clusters_that_are_all_alike_have_no_limits():
+    """Five clusters with 1 of 4, five with 2 of 4: the odds ratio is 3, and once came with p of 1e-122."""
+    found = clustered_odds_ratio(ALIKE, GROUP, CLUSTER)
+    assert_allclose(found.estimate, 3)
+    assert np.isnan([found.low, found.high, found.p_value]).all() and found.notes[0].code == "SINGULAR"
+    pairs = clustered_odds_ratio(np.tile([1, 0], 20), GROUP, np.repeat(np.arange(20), 2))
+    assert_allclose(pairs.estimate, 1)
+    assert np.isnan([pairs.low, pairs.high, pairs.p_value]).all() and pairs.notes[0].code == "SINGULAR"
+
+
+def test_counts_and_categories_of_clusters_that_are_all_alike_have_no_limits():
+    counted = count_regression(ALIKE, GROUP, cluster=CLUSTER)
+    assert_allclose(counted.coefficient[1], np.log(2))
+    assert np.isnan(counted.p_value).all() and counted.notes[0].code == "SINGULAR"
+    ordered = proportional_odds(ALIKE, GROUP, CLUSTER)
+    found = ordered.contrast([1])
+    assert_allclose(found.estimate, np.log(3))
+    assert np.isnan(found.p_value) and ordered.notes[0].code == "SINGULAR"
 
 
 def test_pairs_of_large_numbers_stay_apart():

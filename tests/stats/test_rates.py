@@ -209,3 +209,15 @@ def test_what_cannot_be_fitted_says_why():
         count_regression([5, 6], [0, 1.0], exposure=[1, 0])
     with pytest.raises(ChoiceError):
         count_regression([5, 6], [0, 1.0], family="normal")
+
+
+def test_counts_with_no_spread_of_their_own_have_an_infinite_theta_however_flat_the_likelihood():
+    """Rounding once left theta at 28 million, where R's glm.nb climbs without end."""
+    draw = np.random.default_rng(1)
+    for _ in range(20):
+        x = draw.integers(0, 2, 30)
+        counts = draw.binomial(4, np.where(x, 0.6, 0.4))
+        plain = count_regression(counts, x)
+        fit = count_regression(counts, x, family="negative binomial")
+        assert np.isinf(fit.theta) or fit.log_likelihood > plain.log_likelihood + 1e-9
+        assert np.isinf(fit.theta) or fit.theta < 1e6

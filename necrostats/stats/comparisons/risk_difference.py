@@ -230,7 +230,7 @@ ODDS_RATIO_METHODS = {
 }
 
 
-_WIDE, _ERRORS_AWAY = 200, 20
+_WIDE, _ERRORS_AWAY, MOST_WEIGHED = 200, 20, 100_000
 
 
 def odds_ratio(
@@ -241,7 +241,8 @@ def odds_ratio(
     `method` "conditional": Cornfield's exact limits given all margins, as R's fisher.test. "woolf": ad/bc with
     exp(log ± z √(1/a + 1/b + 1/c + 1/d)), Woolf B, Ann Hum Genet 1955;19:251-253. **Zero cells:** the conditional
     ratio is then 0 or infinite with one exact limit; Woolf's interval does not exist (NaN and a note), and ½ is never
-    added. With nobody or everybody affected in both groups both are NaN.
+    added. With nobody or everybody affected in both groups both are NaN. Where more than 100,000 tables would have to
+    be weighed (tens of millions in each group) the conditional ratio is not computed: NaN and a note.
     """
     if method not in ODDS_RATIO_METHODS:
         raise unknown_choice("method for an odds ratio", method, ODDS_RATIO_METHODS)
@@ -254,52 +255,73 @@ def odds_ratio(
 
 def _conditional(groups: TwoGroups, level: float) -> Contrast:
     """Cornfield's limits: the odds ratios at which as many events or more, or as few, have the tail of the level."""
+    counts, log_ways = _tables_near(groups)
+    if not counts.size:
+        text = (
+            'More tables are possible than can be weighed: ask for method "woolf", which differs by less than is shown.'
+        )
+        return _contrast(np.full(3, np.nan), "conditional", (Note(code="NOT_CONVERGED", text=text),))
     zero = (groups.cells() == 0).any()
     so = "the odds ratio is 0 or unlimited on that side"
-    counts, log_ways = _tables_near(groups)
     tail, a = (1 - level) / 2, groups.a
+    weighed = _Weighed(counts=counts, log_ways=log_ways, a=float(a), near=_near(groups))
     values = np.array(
         [
-            _log_odds(counts, log_ways, lambda share: share @ counts - a, a),
-            _log_odds(counts, log_ways, lambda share: share[counts >= a].sum() - tail, a, open_at=counts[0]),
-            _log_odds(counts, log_ways, lambda share: tail - share[counts <= a].sum(), a, open_at=counts[-1]),
+            weighed.root(lambda share: share @ counts - a, open_at=a if a in counts[[0, -1]] else None),
+            weighed.root(lambda share: share[counts >= a].sum() - tail, open_at=counts[0]),
+            weighed.root(lambda share: tail - share[counts <= a].sum(), open_at=counts[-1]),
         ]
     )
     return _contrast(np.exp(values), "conditional", counted(zero, "ZERO_EVENTS", "A cell of the table is 0", so))
 
 
+def _near(groups: TwoGroups) -> tuple[float, float]:
+    """About where the log odds ratio lies, and its error: only where to look first."""
+    (a, b), (c, d) = groups.cells() + 0.5
+    return float(np.log(a / b) - np.log(c / d)), float(np.sqrt(1 / a + 1 / b + 1 / c + 1 / d))
+
+
 def _tables_near(groups: TwoGroups) -> tuple[np.ndarray, np.ndarray]:
-    """Events in the group (K,) that these margins allow, with the log number of ways of each.
+    """Events in the group (K,) that these margins allow, with the log number of ways of each; none if too many.
 
     Only those within 20 standard errors of what was seen: the others weigh nothing at any ratio that is looked for.
+    The ways are summed from one table to the next, so that no digit is lost between logs of large factorials.
     """
     total = groups.a + groups.b
     near = _WIDE + _ERRORS_AWAY / np.sqrt(np.sum(1 / np.maximum(groups.cells(), 1)))
     first, last = max(0, total - groups.m, groups.a - near), min(total, groups.n, groups.a + near)
+    if last - first > MOST_WEIGHED:
+        return np.zeros(0), np.zeros(0)
     counts = np.arange(np.ceil(first), np.floor(last) + 1)
-    ways = [(groups.n, counts), (groups.m, total - counts)]
-    return counts, sum(-special.gammaln(k + 1) - special.gammaln(n - k + 1) for n, k in ways)
+    k = counts[:-1]
+    steps = np.log((groups.n - k) / (k + 1)) + np.log((total - k) / (groups.m - total + k + 1))
+    return counts, np.concatenate([[0.0], np.cumsum(steps)])
 
 
-def _log_odds(
-    counts: np.ndarray,
-    log_ways: np.ndarray,
-    excess: Callable[[np.ndarray], float],
-    a: float,
-    open_at: float | None = None,
-) -> float:
-    """The log odds ratio at which `excess`, which rises with it, of the shares of the tables (K,) is 0."""
-    if counts.size == 1 or (open_at is None and a in (counts[0], counts[-1])) or open_at == a:
-        return -np.inf if a == counts[0] else np.inf
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Weighed:
+    """The tables of one pair of margins: events in the group (K,), the log number of ways of each, the events seen."""
 
-    def beyond(log_ratio: float) -> float:
-        weight = log_ways + (counts - a) * log_ratio
-        return excess(special.softmax(weight))
+    counts: np.ndarray
+    log_ways: np.ndarray
+    a: float
+    near: tuple[float, float]
 
-    width = 1.0
-    while beyond(-width) > 0 or beyond(width) < 0:
-        width *= 2
-    return float(optimize.brentq(beyond, -width, width, xtol=1e-13, rtol=1e-14))
+    def root(self, excess: Callable[[np.ndarray], float], *, open_at: float | None) -> float:
+        """The log odds ratio at which `excess`, rising, of the shares of the tables is 0; infinite if open there."""
+        if self.counts.size == 1 or open_at == self.a:
+            return -np.inf if self.a == self.counts[0] else np.inf
+
+        def beyond(log_ratio: float) -> float:
+            weight = self.log_ways + (self.counts - self.a) * log_ratio
+            share = np.exp(weight - weight.max())
+            return excess(share / share.sum())
+
+        (middle, error), width = self.near, 2.0
+        while beyond(middle - width * error) > 0 or beyond(middle + width * error) < 0:
+            width *= 2
+        ends = middle - width * error, middle + width * error
+        return float(optimize.brentq(beyond, *ends, xtol=1e-13, rtol=1e-14))
 
 
 def _woolf(groups: TwoGroups, level: float) -> Contrast:

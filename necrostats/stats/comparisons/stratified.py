@@ -32,7 +32,8 @@ def mantel_haenszel(
     with nothing but events say nothing and are passed over, counted in a note. No contrast left: NaN and a note.
     """
     z = special.ndtri((1 + checks.confidence_level(level)) / 2)
-    groups = two_groups(*(np.atleast_1d(each) for each in (events, n, events_ref, n_ref)))
+    given = {"events": events, "n": n, "events_ref": events_ref, "n_ref": n_ref}
+    groups = two_groups(*(checks.listed(name, each) for name, each in given.items()))
     silent = groups.empty | groups.no_contrast
     told = groups.at(~silent)
     notes = _passed_over(int(np.count_nonzero(silent)), silent.size)
@@ -65,7 +66,8 @@ def breslow_day(
     Tarone RE. Biometrika 1985;72:91-95. Silent strata are passed over as by `mantel_haenszel`; fewer than two left,
     or a common ratio of 0 or infinity: NaN and a note. With few in a stratum its p-value is a rough guide.
     """
-    groups = two_groups(*(np.atleast_1d(each) for each in (events, n, events_ref, n_ref)))
+    given = {"events": events, "n": n, "events_ref": events_ref, "n_ref": n_ref}
+    groups = two_groups(*(checks.listed(name, each) for name, each in given.items()))
     silent = groups.empty | groups.no_contrast
     told = groups.at(~silent)
     notes = _passed_over(int(np.count_nonzero(silent)), silent.size)

@@ -22,7 +22,7 @@ from necrostats.stats.proportions import blaker, clopper_pearson, mid_p, wilson
 
 BOSCHLOO = "Boschloo's exact test"
 FISHER = "Fisher's exact test"
-MOST_PAIRS = 41_000
+MOST_PAIRS, MOST_IN_ALL = 41_000, 50_000_000
 FISHER_MID_P = "Fisher's exact test with mid-P"
 
 
@@ -32,14 +32,19 @@ def boschloo(events: float, n: float, events_ref: float, n_ref: float) -> Test:
     Its work grows with the product of the group sizes: above 41,000 it is not computed (NaN and a note).
     """
     if (checks.counts("n", n) + 1) * (checks.counts("n_ref", n_ref) + 1) > MOST_PAIRS:
-        text = "Boschloo's test is not computed for groups as large as these: ask for Fisher's or the χ² test."
-        return Test(p_value=np.nan, test=BOSCHLOO, notes=(Note(code="NOT_CONVERGED", text=text),))
+        return _too_many(BOSCHLOO, "Fisher's or the χ² test")
     return _by_scipy(BOSCHLOO, stats.boschloo_exact, one_table(events, n, events_ref, n_ref))
 
 
 def fisher(events: float, n: float, events_ref: float, n_ref: float) -> Test:
-    """Fisher's test: two-sided p sums all tables no more probable than the one seen, as in R and SAS."""
-    return _by_scipy(FISHER, stats.fisher_exact, one_table(events, n, events_ref, n_ref))
+    """Fisher's test: two-sided p sums all tables no more probable than the one seen, as in R and SAS.
+
+    Above 50 million in all it is not computed (NaN and a note); so too with mid-P.
+    """
+    groups = one_table(events, n, events_ref, n_ref)
+    if groups.n + groups.m > MOST_IN_ALL:
+        return _too_many(FISHER, "the χ² test")
+    return _by_scipy(FISHER, stats.fisher_exact, groups)
 
 
 def fisher_mid_p(events: float, n: float, events_ref: float, n_ref: float) -> Test:
@@ -47,6 +52,8 @@ def fisher_mid_p(events: float, n: float, events_ref: float, n_ref: float) -> Te
     groups = one_table(events, n, events_ref, n_ref)
     if groups.empty or groups.no_contrast:
         return _no_test(FISHER_MID_P, groups)
+    if groups.n + groups.m > MOST_IN_ALL:
+        return _too_many(FISHER_MID_P, "the χ² test")
     a = int(groups.a)
     seen = stats.hypergeom(int(groups.n + groups.m), int(groups.a + groups.b), int(groups.n))
     half = seen.pmf(a) / 2
@@ -58,6 +65,11 @@ def _by_scipy(name: str, test: object, groups: TwoGroups) -> Test:
     if groups.empty or groups.no_contrast:
         return _no_test(name, groups)
     return Test(p_value=min(1.0, float(test(groups.cells()).pvalue)), test=name)
+
+
+def _too_many(name: str, instead: str) -> Test:
+    text = f"{name} is not computed for groups as large as these: ask for {instead}."
+    return Test(p_value=np.nan, test=name, notes=(Note(code="NOT_CONVERGED", text=text),))
 
 
 def _no_test(name: str, groups: TwoGroups) -> Test:
@@ -105,7 +117,7 @@ def freeman_halton(events: ArrayLike, n: ArrayLike) -> Test:
     R's fisher.test). Freeman GH, Halton JH. Biometrika 1951;38:141-149. Groups with nobody are passed over. Raises
     StatisticsError when there are more than 5 million tables: the groups are large enough for χ² then.
     """
-    k, size = checks.events_of(np.atleast_1d(events), np.atleast_1d(n))
+    k, size = checks.events_of(checks.listed("events", events), checks.listed("n", n))
     checks.one_length(events=k, n=size)
     k, size = k[size > 0], size[size > 0]
     if k.size < 2 or k.sum() in (0, size.sum()):
@@ -162,6 +174,7 @@ def share_against(events: float, n: float, benchmark: float, *, alternative: str
 FEW = 5
 BOSCHLOO_UP_TO = 200
 NO_TEST = "No test: a group is empty, or both have the same certain outcome."
+TOO_MANY = "No test: the exact test is not computed for groups as large as these."
 
 TESTS: dict[str, Callable[..., Test]] = {
     "boschloo": boschloo,
@@ -223,7 +236,8 @@ def compare_proportions(
     notes = contrast.notes + tuple(note for note in tested.notes if note not in contrast.notes)
     shown = replace(contrast, p_value=tested.p_value, test=tested.test, notes=notes)
     if np.isnan(tested.p_value):
-        return ChosenContrast(**vars(replace(shown, test="")), rule=NO_TEST)
+        certain = bool(groups.empty or groups.no_contrast)
+        return ChosenContrast(**vars(replace(shown, test="")), rule=NO_TEST if certain else TOO_MANY)
     return ChosenContrast(**vars(shown), rule=choice.rule)
 
 
