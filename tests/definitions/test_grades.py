@@ -39,6 +39,16 @@ def test_at_least_a_grade_is_that_grade_and_the_graver_ones():
     assert AGREE.at_least("IVa") == ("IVa", "IVb", "V")
 
 
+@pytest.mark.parametrize(
+    ("scale", "mild", "serious"),
+    [("AGREE", "II", "IIIa"), ("ASGE", "mild", "moderate"), ("Clavien–Dindo", "II", "IIIa")],
+)
+def test_serious_begins_with_an_intervention_and_not_before(scale, mild, serious):
+    """Common practice, no source: what needed a further procedure or intervention is serious."""
+    grades = SCALES[scale].at_least(SCALES[scale].serious_from)
+    assert serious == grades[0] and mild not in grades
+
+
 def test_a_grade_of_another_scale_is_answered_with_the_list():
     with pytest.raises(ChoiceError, match="IIIa"):
         AGREE.at_least("III")

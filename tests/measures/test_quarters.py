@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from builders.courses import Course, registry_of
 from necrostats import chart, read_registry, table, words
 from necrostats.errors import ChoiceError
 from necrostats.measures import quarter_verdicts
+from necrostats.measures.quarters import _rate_limits
 from necrostats.registry import periods
 from necrostats.registry.tables import registry_from
+from necrostats.stats.control_charts import ACTION
 
 SYNTHETIC = Path(__file__).parents[2] / "synthetic_registry" / "tidy"
 QUARTERS = periods.parse("2020Q1..2024Q4")
@@ -144,3 +148,18 @@ def test_a_quarter_or_an_indicator_that_is_not_there_is_refused(synthetic):
         quarter_verdicts(synthetic, indicators=["bleding"])
     with pytest.raises(ChoiceError, match="Let it end before"):
         quarter_verdicts(synthetic, period="2026Q3", baseline="2023Q1..2026Q3")
+
+
+@pytest.mark.parametrize(("held", "few"), [(4, True), (5, False), (6, False)])
+def test_fewer_than_five_sessions_are_too_few_for_a_rate(held, few):
+    registry = registry_of(*[Course(period="2024Q4")] * held)
+    result = quarter_verdicts(registry, period="2024Q4", indicators=["bleeding"])
+    assert ("SMALL_N" in [note.code for note in result.notes]) == few
+
+
+def test_a_rate_without_events_before_has_the_limit_that_one_action_tail_leaves():
+    """Gamma-Poisson with Jeffreys' prior: negative binomial of 1/2 and 1000 / 1300."""
+    seen = stats.nbinom(0.5, 1000 / 1300)
+    (high,) = _rate_limits(0, 1000, np.array([300.0]))[1]
+    assert seen.sf(high) <= ACTION < seen.sf(high - 1)
+    assert seen.sf(high) > ACTION / 2

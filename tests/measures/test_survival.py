@@ -183,3 +183,9 @@ def test_nobody_resolved_gives_an_empty_answer_and_no_error():
     result = recurrence(registry_of(Course()))
     assert result.population.patients == 0
     assert result.frame["estimate"].isna().all()
+
+
+@pytest.mark.parametrize("died_on", [100, 101])
+def test_a_recurrence_on_the_day_of_death_comes_first(died_on):
+    registry = registry_of(_resolved(later=[(100, 45)], died_on=died_on))
+    assert _at_after_resolution(recurrence(registry), 90)["estimate"] == 1
