@@ -275,6 +275,7 @@ def test_the_first_line_says_how_much_was_read_and_findings_can_be_filtered(tmp_
 
 
 @pytest.mark.skipif(os.name == "nt", reason="terminals are made differently there")
+@pytest.mark.slow
 def test_stopped_by_the_keyboard_in_the_middle_nothing_is_left_and_no_traceback_is_shown(tmp_path):
     template = saved(tmp_path, code("import time"), code("time.sleep(60)"))
     arguments = ["report", template, tmp_path, "--out", tmp_path / "out"]
@@ -287,6 +288,7 @@ def test_stopped_by_the_keyboard_in_the_middle_nothing_is_left_and_no_traceback_
 
 
 @pytest.mark.skipif(os.name == "nt", reason="terminals are made differently there")
+@pytest.mark.slow
 def test_somebody_who_watches_sees_which_cell_of_how_many_is_run(tmp_path):
     template = saved(tmp_path, code("1"), code("2"))
     arguments = ["report", template, tmp_path, "--out", tmp_path / "out"]

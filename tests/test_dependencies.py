@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import nbformat
@@ -44,10 +45,12 @@ def imported(source):
     return {DISTRIBUTION.get(each, each).lower() for each in roots}
 
 
+@cache
 def of_the_package():
     return set().union(*(imported(path.read_text(encoding="utf-8")) for path in PACKAGE.rglob("*.py")))
 
 
+@cache
 def of_the_notebooks():
     cells = [cell for path in bundled.notebooks().glob("*.ipynb") for cell in nbformat.read(path, as_version=4).cells]
     return set().union(*(imported(cell.source) for cell in cells if cell.cell_type == "code"))

@@ -176,3 +176,13 @@ def test_of_type_marks_the_events_of_a_type():
     registry = registry_of(Course(events=[(1, "bleeding"), (2, "sepsis")]))
     assert of_type(registry, "sepsis").tolist() == [False, True]
     assert of_type(registry, ANY).all()
+
+
+@pytest.mark.parametrize(
+    ("scale", "mild", "serious"),
+    [("AGREE", "II", "IIIa"), ("ASGE", "mild", "moderate"), ("Clavien–Dindo", "II", "IIIa")],
+)
+def test_serious_begins_with_an_intervention_and_not_before(scale, mild, serious):
+    """Common practice, no source: what needed a further procedure or intervention is serious."""
+    grades = SCALES[scale].at_least(SCALES[scale].serious_from)
+    assert serious == grades[0] and mild not in grades

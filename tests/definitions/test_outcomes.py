@@ -30,6 +30,11 @@ def test_a_review_31_days_from_the_scan_confirms_nothing():
     assert _end(Course(scans=[(60, 10)], well_on=[29])) == ("last seen", 180)
 
 
+@pytest.mark.parametrize(("reviewed", "end"), [(-1, "last seen"), (0, "resolved"), (1, "resolved")])
+def test_a_review_counts_from_the_day_of_the_index_drainage_on(reviewed, end):
+    assert _end(Course(scans=[(20, 5)], well_on=[reviewed]))[0] == end
+
+
 def test_an_unwell_review_confirms_nothing():
     assert _end(Course(scans=[(60, 10)], unwell_on=[60])) == ("last seen", 180)
 
@@ -319,3 +324,18 @@ def test_a_collection_found_on_the_last_day_is_not_followed():
 
 def test_no_collections_give_no_ends():
     assert _ends().days.size == 0
+
+
+@pytest.mark.parametrize(("day", "end"), [(-1, ("last seen", 180)), (0, ("surgery", 0)), (1, ("surgery", 1))])
+def test_surgery_before_the_index_drainage_is_prior_treatment_and_on_its_day_an_end(day, end):
+    assert _end(Course(surgery_on=day)) == end
+
+
+@pytest.mark.parametrize(("day", "cause"), [(179, 1), (180, 1), (181, 0)])
+def test_a_collection_gone_on_the_horizon_day_itself_counts(day, cause):
+    assert _ends(Course(scans=[(day, 5)], well_on=[day], last_contact=300)).cause.tolist() == [cause]
+
+
+@pytest.mark.parametrize(("found", "followed"), [(199, True), (200, False)])
+def test_a_collection_found_on_the_last_day_seen_was_not_followed(found, followed):
+    assert _ends(Course(late_collection=(found, []), last_contact=200)).followed.tolist() == [True, followed]

@@ -48,6 +48,7 @@ def written(source, tmp_path_factory):
     return folder
 
 
+@pytest.mark.slow
 def test_one_page_and_the_documents_beside_it_are_written(written):
     figures = [f"{NAME}_figure_1.{kind}" for kind in ("pdf", "png", "svg", "tiff")]
     assert sorted(path.name for path in written.iterdir()) == sorted(
@@ -55,6 +56,7 @@ def test_one_page_and_the_documents_beside_it_are_written(written):
     )
 
 
+@pytest.mark.slow
 def test_the_page_opens_offline_runs_nothing_and_shows_the_small_numbers_at_work(written):
     page = (written / f"{NAME}.html").read_text(encoding="utf-8")
     assert problems(page) == []
@@ -64,12 +66,14 @@ def test_the_page_opens_offline_runs_nothing_and_shows_the_small_numbers_at_work
     assert str(written) not in page
 
 
+@pytest.mark.slow
 def test_the_documents_are_the_same_bytes_as_in_a_process_of_its_own(written, source, tmp_path):
     text = necrostats.abstract(necrostats.case_series(necrostats.read_registry(source), by="sex"))
     for name in necrostats.save_documents(text, tmp_path).names:
         assert (tmp_path / name).read_bytes() == (written / name).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_the_draft_it_wrote_agrees_with_the_results_and_is_stale_once_a_day_is_corrected(written, source, tmp_path):
     registry = necrostats.read_registry(source)
     draft = written / f"{NAME}.docx"

@@ -19,6 +19,7 @@ def base(tmp_path_factory) -> Base:
     return base_in(tmp_path_factory.mktemp("base"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(COPIES))
 def test_a_damaged_copy_is_read_whole_or_refused_in_plain_words(base, tmp_path, number):
     outcome = try_copy(base, tmp_path, number)

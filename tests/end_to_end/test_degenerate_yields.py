@@ -57,6 +57,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
+@pytest.mark.slow
 def test_everything_can_be_shown_and_the_answer_is_a_plain_sentence(name):
     sessions, opening = CASES[name]
     registry = registry_of(*sessions)

@@ -45,6 +45,7 @@ def test_every_cell_of_the_export_is_accounted_for(tidied):
     assert tidied[0].counts.complete
 
 
+@pytest.mark.slow
 def test_what_was_tidied_is_read_and_judged_without_a_question_of_identity(tidied):
     registry = read_registry(tidied[1])
     assert not registry.findings["severity"].eq("stops").any()

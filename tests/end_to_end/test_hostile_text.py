@@ -13,6 +13,7 @@ from necrostats.report import templates
 
 NEEDED = {"covariates": ["infection"], "instrument_class": "snare", "by_ever": "snare", "replicates": 20}
 GROUPED = ("compare_adverse_events", "compare_resolution")
+ALWAYS = ("time_to_resolution", "adverse_event_rates", "debridement_yield", "case_mix", "adverse_event_cases")
 OF_RESULTS = ("reporting_checklist", "yield_answer", "case_series")
 MEASURES = [
     name for name in measures.__all__ if name not in OF_RESULTS and not isinstance(getattr(measures, name), type)
@@ -48,7 +49,9 @@ def test_hostile_ids_and_texts_are_kept_as_text_and_hostile_codes_are_set_aside(
     assert (registry.findings["value"].astype(str).isin(hostile.VALUES)).any()
 
 
-@pytest.mark.parametrize("name", MEASURES)
+@pytest.mark.parametrize(
+    "name", [name if name in ALWAYS else pytest.param(name, marks=pytest.mark.slow) for name in MEASURES]
+)
 def test_a_result_is_clean_as_page_table_figure_words_and_file(name, registry, tmp_path):
     result = result_of(name, registry)
     shown = necrostats.table(result)
@@ -71,6 +74,7 @@ def test_a_result_is_clean_as_page_table_figure_words_and_file(name, registry, t
     assert [*hostile.in_csv(written)] == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", templates.bundled_names())
 def test_a_report_is_clean(name, source, tmp_path):
     folder, accepted = source
@@ -81,6 +85,7 @@ def test_a_report_is_clean(name, source, tmp_path):
     assert shown == (name == "registry_check"), "the findings show what was written, and nothing else does"
 
 
+@pytest.mark.slow
 def test_the_documents_of_a_case_series_are_clean(series, tmp_path):
     text = necrostats.abstract(series)
     necrostats.save_documents(text, tmp_path)

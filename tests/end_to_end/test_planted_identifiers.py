@@ -22,6 +22,7 @@ from necrostats.registry.export.loading import read_with_layout
 from necrostats.registry.privacy.names import is_ordinary
 
 ROWS, EACH, CLEAN = 5, 250, 100
+ALWAYS_EACH = 10  # one in so many is no slow test
 LAYOUT = """
 format = 1
 [dates]
@@ -55,6 +56,12 @@ PLANTS = [
     for number, plant in enumerate(planted(phrasings, count=EACH, seed=20_261))
 ]
 tally: Counter = Counter()
+
+
+def thinned(cases: list[tuple]) -> list:
+    """The cases as parameters, all but one in so many marked as slow."""
+    marks = [() if place % ALWAYS_EACH == 0 else pytest.mark.slow for place in range(len(cases))]
+    return [pytest.param(*case, marks=mark) for case, mark in zip(cases, marks, strict=True)]
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -139,7 +146,7 @@ def set_up(folder: Path, name: str, number: int, plant: Planted | None, *, book:
     return export(folder, columns, book=book), layout
 
 
-@pytest.mark.parametrize(("label", "name", "plant"), PLANTS, ids=[label for label, _, _ in PLANTS])
+@pytest.mark.parametrize(("label", "name", "plant"), thinned(PLANTS), ids=[label for label, _, _ in PLANTS])
 def test_a_planted_identifier_is_refused_or_withheld_and_shows_nowhere(tmp_path, capsys, caplog, label, name, plant):
     number = int(label.split()[1])
     source, layout = set_up(tmp_path, name, number, plant, book=number % 5 == 0)
@@ -155,7 +162,7 @@ def test_a_planted_identifier_is_refused_or_withheld_and_shows_nowhere(tmp_path,
         assert not (tmp_path / "tidy").exists()
 
 
-@pytest.mark.parametrize("number", range(CLEAN))
+@pytest.mark.parametrize("number", thinned([(number,) for number in range(CLEAN)]))
 def test_a_clean_export_is_not_refused(tmp_path, number):
     name = ("first", "second")[number % 2]
     source, layout = set_up(tmp_path, name, 1000 + number, None, book=number % 5 == 0)

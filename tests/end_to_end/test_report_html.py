@@ -11,6 +11,7 @@ from builders.html import parsed, problems, table_of
 from necrostats import bundled
 
 PERIOD = "2026Q3"
+PAGES = ("review", *(pytest.param(name, marks=pytest.mark.slow) for name in ("check", "comparison")))
 
 
 def report(template, folder, *options):
@@ -74,7 +75,7 @@ def test_the_file_is_named_after_template_and_period(review):
     assert review.name == f"quarterly_review_{PERIOD}.html"
 
 
-@pytest.mark.parametrize("page", ["review", "check", "comparison"])
+@pytest.mark.parametrize("page", PAGES)
 def test_the_page_opens_offline_runs_nothing_and_can_be_read_aloud(page, request):
     text = request.getfixturevalue(page).read_text(encoding="utf-8")
     assert problems(text) == []
@@ -85,14 +86,14 @@ def test_the_page_opens_offline_runs_nothing_and_can_be_read_aloud(page, request
     assert all(figure.all("details") for figure in root.all("figure"))
 
 
-@pytest.mark.parametrize("page", ["review", "check", "comparison"])
+@pytest.mark.parametrize("page", PAGES)
 def test_the_page_holds_no_path_of_this_machine_and_no_leftover_of_the_notebook(page, request):
     text = request.getfixturevalue(page).read_text(encoding="utf-8")
     for left in (str(bundled.synthetic_registry()), str(bundled.notebooks().parent), "/tmp/", "¶", "Out[", "Traceback"):
         assert left not in text
 
 
-@pytest.mark.parametrize("page", ["review", "check", "comparison"])
+@pytest.mark.parametrize("page", PAGES)
 def test_every_caution_is_on_the_page(page, request):
     text = parsed(request.getfixturevalue(page).read_text(encoding="utf-8")).all("main")[0].text
     for sentence in str(necrostats.cautions()).splitlines():
@@ -116,6 +117,7 @@ def test_the_sections_come_in_the_order_of_a_review(review):
     assert [each.text for each in root.all("nav")[0].all("a")] == [each.text for each in root.all("h2")]
 
 
+@pytest.mark.slow
 def test_the_same_registry_gives_the_same_bytes(review, tmp_path):
     assert report("quarterly_review", tmp_path, "--period", PERIOD).read_bytes() == review.read_bytes()
 
@@ -147,6 +149,7 @@ def test_every_incidence_and_number_at_risk_on_the_page_is_that_of_the_result(ta
     agree(numbers_in(shown[f"Median, {result.axis}"][1]), (median["estimate"], median["low"], median["high"]))
 
 
+@pytest.mark.slow
 def test_every_adverse_event_of_the_period_is_a_row_of_the_list_of_cases(tmp_path, registry):
     source = bundled.synthetic_registry() / "tidy"
     necrostats.write_report("quarterly_review", source, folder=tmp_path, cases=True)
@@ -177,6 +180,7 @@ def test_every_yield_on_the_page_is_that_of_the_result(tables, registry):
             agree(numbers_in(row[-1]), (expected.estimate, expected.low, expected.high))
 
 
+@pytest.mark.slow
 def test_what_was_read_on_the_page_adds_up(check, registry):
     (table,) = [
         each
@@ -190,6 +194,7 @@ def test_what_was_read_on_the_page_adds_up(check, registry):
         assert read == kept + aside
 
 
+@pytest.mark.slow
 def test_the_answer_of_the_comparison_comes_first_and_is_that_of_the_results(comparison, registry):
     root = parsed(comparison.read_text(encoding="utf-8"))
     assert root.all("h2")[0].text == "The answer in one paragraph"

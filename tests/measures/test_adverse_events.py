@@ -331,3 +331,21 @@ def test_limits_with_strong_crowding_in_few_patients_are_said_to_fall_short(pati
     crowded = Course(necrosectomies=[5, 10], events=[(1, "bleeding"), (6, "bleeding"), (11, "bleeding")])
     result = adverse_event_rates(registry_of(crowded, *[Course()] * (patients - 1)), event_type="bleeding")
     assert any("covered 92 %" in text for text in _notes(result, "OVERDISPERSED")) == said
+
+
+@pytest.mark.parametrize(("patients", "few"), [(19, True), (20, False), (21, False)])
+def test_fewer_than_twenty_patients_are_few(patients, few):
+    notes = adverse_event_rates(registry_of(*[Course(necrosectomies=[5])] * patients), units=("sessions",)).notes
+    assert ("FEW_CLUSTERS" in [note.code for note in notes]) == few
+
+
+@pytest.mark.parametrize(("patients", "short"), [(19, True), (20, True), (21, False)])
+def test_up_to_twenty_patients_robust_limits_are_said_to_fall_short(patients, short):
+    crowded = Course(events=[(1, "bleeding"), (2, "sepsis"), (3, "bleeding")])
+    registry = registry_of(crowded, *[Course()] * (patients - 1))
+    (note,) = [
+        note
+        for note in adverse_event_rates(registry, units=("100 patient-days",)).notes
+        if note.code == "OVERDISPERSED"
+    ]
+    assert ("can fall short" in note.text) == short

@@ -126,3 +126,9 @@ def test_a_level_that_cannot_be_is_answered_in_one_line():
         with pytest.raises((ChoiceError, StatisticsError)) as told:
             against_published(registry_of(*UNIT), level=wrong)
         assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize(("day", "died"), [(29, 1), (30, 1), (31, 0)])
+def test_a_death_on_the_last_day_of_the_published_figure_counts(day, died):
+    row = ours(against_published(registry_of(Course(scans=[(0, 100)], died_on=day))), "Seifert 2009", "death")
+    assert (row["our_events"], row["our_n"]) == (died, 1)

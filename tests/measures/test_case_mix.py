@@ -215,3 +215,9 @@ def test_a_group_without_collections_keeps_its_rows():
     table = collection_volumes(with_tables(registry), by="sex", size="long_mm").frame
     assert list(table["group"].cat.categories) == ["female", "male", "other"]
     assert len(table) == 18
+
+
+@pytest.mark.parametrize(("scanned", "few"), [(4, True), (5, False), (6, False)])
+def test_fewer_than_five_collections_in_a_window_are_few(scanned, few):
+    notes = _axis(*[Course(scans=[(5, 40.0)])] * scanned).notes
+    assert ("SMALL_N" in [note.code for note in notes]) == few

@@ -29,3 +29,7 @@ def test_nobody_and_a_quarter_with_one_patient_give_a_page():
 def test_a_threshold_that_hides_nothing_is_refused():
     with pytest.raises(ChoiceError, match="smallest count"):
         committee_figures(registry_of(), threshold=1)
+
+
+def test_a_threshold_of_two_is_the_smallest():
+    assert committee_figures(registry_of(), threshold=2).threshold == 2

@@ -162,3 +162,11 @@ def test_only_resolution_that_ended_the_course_is_a_resolution():
     after_surgery = Course(surgery_on=20, scans=[(40, 5.0)], well_on=[40])
     assert "resolved" not in set(_records(after_surgery)["what"])
     assert set(_records(Course(scans=[(40, 5.0)], well_on=[40]))["what"]) >= {"resolved", "course", "follow-up"}
+
+
+@pytest.mark.parametrize(
+    ("contact", "outcome"),
+    [(59, "lost to view unresolved"), (60, "still under treatment"), (61, "still under treatment")],
+)
+def test_somebody_seen_90_days_before_the_lock_is_still_under_treatment(contact, outcome):
+    assert _outcomes(Course(last_contact=contact, observed=150)) == [outcome]

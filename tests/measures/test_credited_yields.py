@@ -7,6 +7,7 @@ from builders.debridements import Session, registry_of
 from necrostats.definitions.attribution import ADDITIVE, EQUAL_SHARES, MEASURED_SHARES, ONE_CLASS, PRIMARY, RULES
 from necrostats.errors import ChoiceError, DesignError
 from necrostats.measures.credited_yields import CLASSES, credited, debridements, known_per, known_unit
+from necrostats.registry.codebook import MOST_LIKELY_YIELD
 
 SNARE, NET = CLASSES.index("snare"), CLASSES.index("net")
 
@@ -168,3 +169,9 @@ def test_what_cannot_be_asked_is_refused():
         known_per("hour", ONE_CLASS)
     with pytest.raises(DesignError, match="narrowed to 2025Q1"):
         debridements(registry_of(ALONE).during("2025Q1"))
+
+
+@pytest.mark.parametrize(("more", "doubtful"), [(-1, False), (0, False), (1, True)])
+def test_a_yield_is_doubtful_only_above_what_is_likely(more, doubtful):
+    session = Session(patient="P1", day=5, uses=["snare"], low=float(MOST_LIKELY_YIELD + more))
+    assert debridements(registry_of(session)).doubtful.tolist() == [doubtful]

@@ -173,3 +173,25 @@ def test_stents_without_any_end_do_not_say_when_they_came_out():
         for each in (open_ended, removed)
     ]
     assert met == [False, True]
+
+
+@pytest.mark.parametrize(("day", "out"), [(27, 1), (28, 1), (29, 0)])
+def test_a_stent_is_out_in_time_on_day_28_itself(day, out):
+    registry = of_stents({"stent_type": "lumen_apposing", "placed_day": 0, "removed_day": day})
+    assert seen(registry, "stents out within 28 days") == (out, 1)
+
+
+@pytest.mark.parametrize(("contact", "overdue"), [(27, 0), (28, 0), (29, 1)])
+def test_a_stent_in_place_counts_once_it_is_overdue(contact, overdue):
+    stent = {"stent_type": "lumen_apposing", "placed_day": 0, "end_reason": "in_place"}
+    assert seen(of_stents(stent, courses=[Course(last_contact=contact)]), "stents out within 28 days") == (0, overdue)
+
+
+@pytest.mark.parametrize(("day", "died"), [(29, 1), (30, 1), (31, 0)])
+def test_a_death_on_day_30_itself_counts(day, died):
+    assert seen(registry_of(Course(died_on=day)), "deaths within 30 days") == (died, 1)
+
+
+@pytest.mark.parametrize(("day", "operated"), [(179, 1), (180, 1), (181, 0)])
+def test_surgery_on_day_180_itself_counts(day, operated):
+    assert seen(registry_of(Course(surgery_on=day)), "surgery") == (operated, 1)

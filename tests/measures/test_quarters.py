@@ -4,17 +4,22 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from scipy import stats
 
 from builders.courses import Course, registry_of
 from necrostats import chart, read_registry, table, words
 from necrostats.errors import ChoiceError
 from necrostats.measures import quarter_verdicts
+from necrostats.measures.quarters import _rate_limits
 from necrostats.registry import periods
 from necrostats.registry.tables import registry_from
+from necrostats.stats.control_charts import ACTION
 
 SYNTHETIC = Path(__file__).parents[2] / "synthetic_registry" / "tidy"
 QUARTERS = periods.parse("2020Q1..2024Q4")
+pytestmark = pytest.mark.usefixtures("counted_once")
 
 
 def unit(quarters, bled=lambda quarter: 0, patients=5):
@@ -56,7 +61,8 @@ def test_the_sentence_says_what_was_seen_what_was_expected_and_what_to_do(synthe
 
 
 def test_counts_and_baseline_worked_by_hand():
-    result = quarter_verdicts(unit(QUARTERS, lambda quarter: quarter == "2020Q2"), period="2024Q4")
+    bled_once = unit(QUARTERS, lambda quarter: quarter == "2020Q2")
+    result = quarter_verdicts(bled_once, period="2024Q4", indicators=["bleeding"])
     row = judged(result)
     assert (row["events"], row["n"], row["baseline_events"], row["baseline_n"]) == (0, 10, 1, 190)
     assert row["verdict"] == "no signal" and result.baseline == "2020Q1 to 2024Q3"
@@ -65,7 +71,7 @@ def test_counts_and_baseline_worked_by_hand():
 @pytest.mark.parametrize(("bled", "verdict"), [(0, "no signal"), (1, "no signal"), (2, "signal"), (5, "signal")])
 def test_after_a_baseline_without_events_what_that_still_allows_is_no_signal(bled, verdict):
     """Beta-binomial of 0 of 190 before and 10 now: P(more than 1) is below 0.00135."""
-    result = quarter_verdicts(unit(QUARTERS, lambda quarter: bled * (quarter == "2024Q4")))
+    result = quarter_verdicts(unit(QUARTERS, lambda quarter: bled * (quarter == "2024Q4")), indicators=["bleeding"])
     assert judged(result)["verdict"] == verdict
 
 
@@ -113,7 +119,7 @@ def test_few_quarters_are_too_early_and_that_is_said(count):
 
 
 def test_twelve_quarters_are_enough_and_forty_are_shown():
-    assert judged(quarter_verdicts(unit(QUARTERS[:13])))["verdict"] == "no signal"
+    assert judged(quarter_verdicts(unit(QUARTERS[:13]), indicators=["bleeding"]))["verdict"] == "no signal"
     many = quarter_verdicts(unit(periods.parse("2012Q1..2021Q4"), patients=1))
     assert len(many.frame["group"].cat.categories) == 40 and chart(many).alt
 
@@ -166,3 +172,18 @@ def test_what_the_quarter_held_nobody_of_is_said_in_one_line():
     empty = result.judged().loc[lambda rows: rows["n"] == 0, "variable"].tolist()
     shown = table(result)
     assert empty and not set(empty) & set(shown.frame["Indicator"]) and shown.notes[0].startswith("Nothing to judge: ")
+
+
+@pytest.mark.parametrize(("held", "few"), [(4, True), (5, False), (6, False)])
+def test_fewer_than_five_sessions_are_too_few_for_a_rate(held, few):
+    registry = registry_of(*[Course(period="2024Q4")] * held)
+    result = quarter_verdicts(registry, period="2024Q4", indicators=["bleeding"])
+    assert ("SMALL_N" in [note.code for note in result.notes]) == few
+
+
+def test_a_rate_without_events_before_has_the_limit_that_one_action_tail_leaves():
+    """Gamma-Poisson with Jeffreys' prior: negative binomial of 1/2 and 1000 / 1300."""
+    seen = stats.nbinom(0.5, 1000 / 1300)
+    (high,) = _rate_limits(0, 1000, np.array([300.0]))[1]
+    assert seen.sf(high) <= ACTION < seen.sf(high - 1)
+    assert seen.sf(high) > ACTION / 2

@@ -51,6 +51,7 @@ def late_in(registry, quarter):
     return own.adverse_events.loc[late, "event_id"].astype(str).tolist()
 
 
+@pytest.mark.slow
 def test_nothing_has_changed_since_a_lock_of_the_same_registry(registry, then, tmp_path):
     result = restatement(registry, locked(then, tmp_path / "lock"))
     assert result.frame.empty and result.changes.empty
@@ -59,6 +60,7 @@ def test_nothing_has_changed_since_a_lock_of_the_same_registry(registry, then, t
     assert words(result) and table(result).frame.empty
 
 
+@pytest.mark.slow
 def test_a_quarter_later_every_changed_figure_is_explained_and_the_rest_is_what_it_was(registry, tmp_path):
     """The registry as it stood 92 days before, without three events that were recorded only after that lock."""
     earlier = days_before(registry, 92)
@@ -81,6 +83,7 @@ def test_a_quarter_later_every_changed_figure_is_explained_and_the_rest_is_what_
     assert "of P0009, P0022, P0036, P0047, P0068, P0071 and 6 more lies before the data lock now" in row["why"]
 
 
+@pytest.mark.slow
 def test_figures_then_and_now_are_those_of_the_two_registries(registry, tmp_path):
     earlier = days_before(registry, 92)
     result = restatement(registry, locked(earlier, tmp_path / "lock"))
@@ -92,6 +95,7 @@ def test_figures_then_and_now_are_those_of_the_two_registries(registry, tmp_path
     assert set(result.figures["group"]) == {each for each in registry.periods if each <= "2026Q2"}
 
 
+@pytest.mark.slow
 def test_an_event_recorded_late_is_named_with_its_patient(registry, then, tmp_path):
     events = registry.adverse_events
     own = registry.during("2026Q2").adverse_events
@@ -105,6 +109,7 @@ def test_an_event_recorded_late_is_named_with_its_patient(registry, then, tmp_pa
     assert len(events) == len(then["adverse_events"])
 
 
+@pytest.mark.slow
 def test_a_correction_is_named_with_its_record_its_column_and_both_values(registry, then, tmp_path):
     session = then["sessions"].loc[then["sessions"]["period"] == "2026Q2", "session_id"].iloc[0]
     looked = then["sessions"]["session_id"] == session
@@ -116,6 +121,7 @@ def test_a_correction_is_named_with_its_record_its_column_and_both_values(regist
     assert row["why"] == f"corrected: events_checked of session {session} of {patient} from no to yes"
 
 
+@pytest.mark.slow
 def test_a_value_filled_in_is_added_and_one_blanked_is_corrected(registry, then, tmp_path):
     own = then["sessions"].index[(then["sessions"]["period"] == "2026Q2") & then["sessions"]["carbon_dioxide"].notna()]
     then["sessions"].loc[own[0], "carbon_dioxide"] = pd.NA
@@ -129,6 +135,7 @@ def test_a_value_filled_in_is_added_and_one_blanked_is_corrected(registry, then,
     assert "from yes to blank" in changed(back, "carbon dioxide", "2026Q2")[0]["why"]
 
 
+@pytest.mark.slow
 def test_a_record_that_is_gone_is_removed(registry, then, tmp_path):
     own = registry.during("2026Q2").adverse_events
     bled = own.loc[own["event_type"] == "bleeding", "event_id"].astype(str).iloc[0]
@@ -137,6 +144,7 @@ def test_a_record_that_is_gone_is_removed(registry, then, tmp_path):
     assert figure(row) == (2, 38, 1, 38) and row["why"].startswith(f"removed: adverse event {bled} of ")
 
 
+@pytest.mark.slow
 def test_of_several_causes_each_is_named_and_what_did_not_count_is_not(registry, then, tmp_path):
     """One patient's bleed and infection are new: only the bleed stands under bleeding."""
     own = registry.during("2025Q3").adverse_events
@@ -160,6 +168,7 @@ def test_of_several_causes_each_is_named_and_what_did_not_count_is_not(registry,
     ]
 
 
+@pytest.mark.slow
 def test_a_death_heard_of_later_is_added_and_not_a_correction(registry, then, tmp_path):
     dead = then["patients"].index[(then["patients"]["death_day"] <= 90).fillna(False)][0]
     who, quarter = then["patients"].loc[dead, ["patient_id", "index_period"]]
@@ -170,11 +179,13 @@ def test_a_death_heard_of_later_is_added_and_not_a_correction(registry, then, tm
     assert {each["reason"] for each in causes} == {"added"} and who in row["why"]
 
 
+@pytest.mark.slow
 def test_ids_that_reading_numbers_anew_change_nothing(registry, then, tmp_path):
     result = restatement(registry, locked(renumbered(then, 3), tmp_path / "lock"))
     assert result.frame.empty
 
 
+@pytest.mark.slow
 def test_with_ids_numbered_anew_a_late_event_is_still_the_only_change(registry, then, tmp_path):
     own = registry.during("2026Q2").adverse_events
     bled = own.loc[own["event_type"] == "bleeding", "event_id"].astype(str).iloc[0]
@@ -183,6 +194,7 @@ def test_with_ids_numbered_anew_a_late_event_is_still_the_only_change(registry, 
     assert set(result.changes["record"]) == {f"adverse event {bled}"}
 
 
+@pytest.mark.slow
 def test_a_definition_that_is_another_one_is_named_with_both_values(registry, then, tmp_path):
     definitions, figures = definitions_today(), figures_of(registry)
     definitions["resolution"]["size_mm"] = 20.0
@@ -193,6 +205,7 @@ def test_a_definition_that_is_another_one_is_named_with_both_values(registry, th
     assert row["why"] == "definition changed: resolution: size_mm, 20.0 then and 30.0 now"
 
 
+@pytest.mark.slow
 def test_a_figure_that_only_another_version_counts_otherwise_says_so(registry, then, tmp_path):
     figures = figures_of(registry)
     figures["bleeding"] = {**figures["bleeding"], "2025Q1": (5, 55)}
@@ -200,6 +213,7 @@ def test_a_figure_that_only_another_version_counts_otherwise_says_so(registry, t
     assert row["why"].startswith("definition changed: how necrostats counts, version ")
 
 
+@pytest.mark.slow
 def test_a_change_that_no_record_accounts_for_is_said_to_be_unexplained(registry, then, tmp_path, monkeypatch):
     """As if an indicator counted more in the whole registry than in its patients one by one."""
     lock = locked(without(then, "adverse_events", "E0003"), tmp_path / "lock")
@@ -215,6 +229,7 @@ def test_a_change_that_no_record_accounts_for_is_said_to_be_unexplained(registry
     assert row["why"].endswith("no record accounts for it")
 
 
+@pytest.mark.slow
 def test_an_indicator_not_in_the_lock_or_not_recorded_any_more_is_a_note(registry, then, tmp_path):
     figures = {name: each for name, each in figures_of(registry).items() if name != "bleeding"}
     lock = locked(then, tmp_path / "lock", figures={**figures, "an old one": {"2025Q1": (1, 2)}})
@@ -231,6 +246,7 @@ def test_without_a_lock_the_question_is_unanswered_and_says_how_to_make_one(regi
     assert isinstance(result, Unanswered) and "necrostats lock SOURCE --to FOLDER" in words(result)
 
 
+@pytest.mark.slow
 def test_a_lock_of_another_registry_is_refused_in_one_line(registry, then, tmp_path):
     lock = locked(then, tmp_path / "lock")
     other = {
@@ -241,6 +257,7 @@ def test_a_lock_of_another_registry_is_refused_in_one_line(registry, then, tmp_p
         restatement(registry_from(other), lock)
 
 
+@pytest.mark.slow
 def test_a_lock_of_a_later_time_or_of_periods_of_another_kind_is_refused(registry, then, tmp_path):
     lock = locked(then, tmp_path / "lock")
     with pytest.raises(ChoiceError, match="was locked after this registry was"):
@@ -252,6 +269,7 @@ def test_a_lock_of_a_later_time_or_of_periods_of_another_kind_is_refused(registr
         restatement(registry_from(then), lock)
 
 
+@pytest.mark.slow
 def test_a_registry_narrowed_to_a_quarter_and_a_broken_lock_are_refused(registry, then, tmp_path):
     lock = locked(then, tmp_path / "lock")
     with pytest.raises(DesignError, match="narrowed to 2026Q2"):
@@ -269,6 +287,7 @@ def test_a_registry_of_few_patients_is_compared(registry, patients, tmp_path):
 
 
 @pytest.mark.parametrize("seed", range(2))
+@pytest.mark.slow
 def test_whatever_is_altered_at_random_nothing_stays_unexplained(registry, seed, tmp_path):
     """Records are taken out, values blanked or exchanged, and time passes, in a fifth of the registry."""
     rng = np.random.default_rng(seed)

@@ -28,6 +28,7 @@ def both(registry):
 
 
 @pytest.mark.parametrize("name", ["bleeding", "serious events of patients", "deaths within 90 days", "carbon dioxide"])
+@pytest.mark.slow
 def test_the_parts_of_all_patients_add_up_to_the_figure(registry, both, name):
     quarters = ["2025Q3", "2025Q4", "2026Q1"]
     parts, whole = Parts.of(both, BY_NAME[name], quarters), counted(registry, BY_NAME[name])
@@ -39,6 +40,7 @@ def test_the_parts_of_all_patients_add_up_to_the_figure(registry, both, name):
 
 
 @pytest.mark.parametrize("name", ["adverse events", "resolved within 180 days", "stents out within 28 days"])
+@pytest.mark.slow
 def test_the_effects_of_all_steps_add_up_to_the_whole_change(registry, both, name):
     parts = Parts.of(both, BY_NAME[name], registry.periods[-6:-1])
     found, left = effects(both, parts)

@@ -258,3 +258,9 @@ def test_a_patient_with_a_stent_of_unknown_end_is_left_out_of_a_window_that_runs
     assert result.population.patients == 1
     assert result.population.left_out["patients with a stent of which the end is not known"] == 1
     assert time_to_first_event(registry).population.patients == 2
+
+
+@pytest.mark.parametrize("died_on", [100, 101])
+def test_a_recurrence_on_the_day_of_death_comes_first(died_on):
+    registry = registry_of(_resolved(later=[(100, 45)], died_on=died_on))
+    assert _at_after_resolution(recurrence(registry), 90)["estimate"] == 1

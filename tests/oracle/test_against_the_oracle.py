@@ -24,9 +24,11 @@ from oracle.harsh import harsh_registry, write
 
 NUMBER = int(os.environ.get("NECROSTATS_ORACLE", "40"))
 FIRST = int(os.environ.get("NECROSTATS_ORACLE_FROM", "0"))
+ALWAYS = 10
+SEEDS = [pytest.param(seed, marks=[pytest.mark.slow] * (seed >= ALWAYS)) for seed in range(FIRST, FIRST + NUMBER)]
 
 
-@pytest.mark.parametrize("seed", range(FIRST, FIRST + NUMBER))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_every_figure_of_a_harsh_registry_is_the_oracle_s(seed, tmp_path):
     assert differences(write(tmp_path / "unit", harsh_registry(seed))) == []
 

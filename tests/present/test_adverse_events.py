@@ -43,7 +43,7 @@ RESULTS = {
 }
 
 
-@pytest.mark.parametrize("width", ["page", "column"])
+@pytest.mark.parametrize("width", ["page", pytest.param("column", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", RESULTS)
 def test_every_result_can_be_drawn_tabulated_and_described(name, width):
     result = RESULTS[name](_registry())

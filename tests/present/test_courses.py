@@ -121,6 +121,7 @@ def test_labels_with_markup_are_escaped():
     assert "&lt;script&gt;" in page
 
 
+@pytest.mark.slow
 def test_the_same_courses_give_the_same_bytes_and_leave_the_settings_alone():
     before = dict(matplotlib.rcParams)
     result = patient_courses(many_courses(8))

@@ -151,6 +151,7 @@ def test_without_a_folder_nothing_is_written_and_that_is_said():
     assert "No documents were asked for" in str(save_documents(abstract(series("", 4)), ""))
 
 
+@pytest.mark.slow
 def test_five_patients_get_a_figure_beside_the_document_and_nobody_gets_a_document_alone(tmp_path):
     five = save_documents(abstract(series("", 5)), tmp_path).names
     assert five[2:] == tuple(f"{NAME}_figure_1.{kind}" for kind in ("pdf", "svg", "tiff", "png"))
@@ -177,6 +178,7 @@ def test_a_result_is_written_as_the_kind_its_name_ends_in(tmp_path, kind):
     assert path.read_bytes().startswith(starts.get(kind, b"II*"))
 
 
+@pytest.mark.slow
 def test_a_case_series_or_its_abstract_is_written_whole(tmp_path):
     made = series("", 7)
     one, two = (save_as(each, tmp_path / f"{place}.docx") for place, each in enumerate((made, abstract(made))))

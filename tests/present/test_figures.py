@@ -48,6 +48,7 @@ def _run(code: str, seed: str = "0") -> str:
     return made.stdout
 
 
+@pytest.mark.slow
 def test_every_image_is_the_same_bytes_on_every_run():
     first = _run(HASHES, "1")
     assert len(set(first.split())) == 8

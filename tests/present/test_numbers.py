@@ -62,6 +62,8 @@ def test_the_limits_of_a_share_take_its_decimals_and_none_of_n_has_one_decimal(s
         (0.0010, "p = 0.0010"),
         (0.00099, "p < 0.001"),
         (0.0, "p < 0.001"),
+        (0.99, "p = 0.99"),
+        (0.991, "p > 0.99"),
         (1.0, "p > 0.99"),
         (NAN, ""),
     ],
@@ -142,3 +144,34 @@ def test_sessions_without_a_yield_do_not_carry_a_mean():
 @pytest.mark.parametrize(("n", "decimals"), [(99, 0), (100, 1), (101, 1)])
 def test_small_percentages_have_a_decimal_from_a_hundred_on(n, decimals):
     assert numbers.percent_decimals(0.05, n) == decimals
+
+
+@pytest.mark.parametrize(("share", "decimals"), [(0.099, 1), (0.1, 0), (0.101, 0)])
+def test_only_percentages_below_ten_have_a_decimal(share, decimals):
+    assert numbers.percent_decimals(share, 100) == decimals
+
+
+@pytest.mark.parametrize(
+    ("value", "written"),
+    [
+        (99.9, "99.9"),
+        (100, "100"),
+        (101, "101"),
+        (9.99, "9.99"),
+        (10, "10.0"),
+        (10.1, "10.1"),
+        (0.099, "0.099"),
+        (0.1, "0.10"),
+        (0.11, "0.11"),
+        (0.0099, "0.0099"),
+        (0.01, "0.010"),
+        (0.011, "0.011"),
+    ],
+)
+def test_an_amount_loses_a_decimal_at_each_edge_itself(value, written):
+    assert numbers.amount(value) == written
+
+
+@pytest.mark.parametrize(("high", "written"), [(89.0, "1.00–89.00"), (90.0, "1.00–90.0"), (91.0, "1.00–91.0")])
+def test_a_limit_is_far_from_ten_times_its_estimate_on(high, written):
+    assert numbers.amount_range(9.0, 1.0, high) == written

@@ -154,6 +154,7 @@ def test_nobody_or_a_handful_gives_an_answer(result):
 
 
 @pytest.mark.parametrize("width", ["page", "column"])
+@pytest.mark.slow
 def test_it_is_drawn_the_same_on_every_run_at_both_widths(width):
     one, two = (chart(curves(groups={"a": 40, "b": 30}), stacked=True, width=width).image("svg") for _ in range(2))
     assert one == two

@@ -120,6 +120,7 @@ def test_labels_with_markup_are_escaped():
     assert "&lt;script&gt;" in page
 
 
+@pytest.mark.slow
 def test_the_same_sizes_give_the_same_bytes_and_leave_the_settings_alone():
     before = dict(matplotlib.rcParams)
     result = _six()

@@ -41,6 +41,7 @@ def test_a_pdf_has_its_fonts_inside():
 
 
 @pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.slow
 def test_the_same_bytes_on_every_run_and_the_readers_settings_untouched(kind):
     before = dict(matplotlib.rcParams)
     assert picture(FIGURE, kind, dpi=72) == picture(FIGURE, kind, dpi=72)

@@ -116,6 +116,7 @@ def test_the_answer_is_drawn_and_tabled_as_a_comparison(registry, compared, rule
 
 
 @pytest.mark.parametrize("width", ("page", "column"))
+@pytest.mark.slow
 def test_figures_are_drawn_for_a_column_too_and_are_the_same_bytes_twice(compared, rules, registry, width):
     for figure in (chart(compared), chart(compared, of="amounts"), chart(rules), chart(yield_overlap(registry))):
         assert figure.image("svg", width=width) == figure.image("svg", width=width)

@@ -253,6 +253,7 @@ def test_nothing_to_read_is_a_source_error(tmp_path):
 
 @settings(deadline=None, derandomize=True, max_examples=150)
 @given(damage=DAMAGE)
+@pytest.mark.slow
 def test_damage_raises_nothing_but_our_errors_and_loses_no_row(tmp_path_factory, damage):
     folder = write_folder(tmp_path_factory.mktemp("damaged"), damaged(damage), encoding="utf-16")
     try:
@@ -269,6 +270,7 @@ def test_damage_raises_nothing_but_our_errors_and_loses_no_row(tmp_path_factory,
 
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(damage=DAMAGE)
+@pytest.mark.slow
 def test_what_is_kept_needs_no_further_correction(tmp_path_factory, damage):
     """Reading again what was kept (rows set aside taken out) sets no further row aside for being an orphan."""
     try:

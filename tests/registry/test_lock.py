@@ -71,6 +71,7 @@ def test_a_lock_read_again_is_the_registry_its_definitions_and_its_figures(made)
     assert str(lock).splitlines()[0] == f"Locked in {made}: 142 patients, 561 sessions, 2023Q1 to 2026Q3."
 
 
+@pytest.mark.slow
 def test_the_same_registry_gives_the_same_bytes(made, tmp_path):
     lock_registry(SYNTHETIC, tmp_path / "again")
     assert {each.name: each.read_bytes() for each in made.iterdir()} == {
@@ -88,6 +89,7 @@ def test_the_manifest_holds_no_calendar_date(made):
     }
 
 
+@pytest.mark.slow
 def test_an_export_is_locked_by_its_layout_and_what_is_set_aside_is_said(tmp_path):
     said = []
     lock = lock_registry(EXPORT / "unit_export.xlsx", tmp_path / "lock", layout=EXPORT / "layout.toml", say=said.append)
@@ -97,6 +99,7 @@ def test_an_export_is_locked_by_its_layout_and_what_is_set_aside_is_said(tmp_pat
     assert any("rows are set aside and not in the lock" in each for each in said)
 
 
+@pytest.mark.slow
 def test_a_table_that_the_unit_does_not_keep_is_not_in_its_lock(tmp_path):
     tables = plain_tables(read_registry(SYNTHETIC))
     del tables["reviews"]
@@ -125,6 +128,7 @@ def test_a_source_that_cannot_be_read_leaves_nothing_behind(tmp_path):
     assert not (tmp_path / "lock").exists()
 
 
+@pytest.mark.slow
 def test_a_write_that_fails_leaves_nothing_behind(tmp_path, monkeypatch):
     def full(*parts):
         raise OSError(28, "No space left on device")

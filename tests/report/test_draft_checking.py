@@ -58,11 +58,13 @@ def test_nothing_is_raised_on_clean_drafts_however_they_are_rewritten(check, tex
 
 
 @pytest.mark.parametrize("which", [("sex", 12), ("", 4)], ids=str)
+@pytest.mark.slow
 def test_nothing_is_raised_on_the_document_as_it_was_written(check, which):
     made = abstract(series(*which))
     assert check(document(made), "draft.docx", made).findings == ()
 
 
+@pytest.mark.slow
 def test_a_number_changed_anywhere_in_the_document_is_found(check):
     made = abstract(series("", 12))
     content, draw = document(made), np.random.default_rng(2)
@@ -138,6 +140,7 @@ def test_fewer_decimals_than_in_the_results_are_no_error_and_wrong_ones_are(chec
     assert check(text.markdown.replace("8.5 %, 95 % CI 4.4–14.3 %", "8.5 %, 95 % CI 5–14 %")).findings
 
 
+@pytest.mark.slow
 def test_other_data_or_definitions_make_a_draft_stale(check, text):
     now = abstract(case_series(first_patients(120, start=0), by="infection"), word_limit=900)
     found = check(text.markdown, results=now)
@@ -174,6 +177,7 @@ def test_sentences_of_any_result_can_be_checked_without_a_case_series(check):
     assert check(said.replace("72 days", "74 days"), "x.txt", [result]).findings
 
 
+@pytest.mark.slow
 def test_a_draft_of_another_length_is_checked_against_the_same_series(check):
     made = series("", 12)
     for limit in (200, 900):

@@ -18,6 +18,7 @@ def drawn(tmp_path_factory):
     return {path.name: path.read_bytes() for path in draw(tmp_path_factory.mktemp("gallery"))}
 
 
+@pytest.mark.slow
 def test_every_picture_is_drawn_small_and_is_a_picture(drawn):
     assert set(drawn) == {f"{name}.png" for name in pictures()}
     for name, content in drawn.items():

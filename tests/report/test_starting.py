@@ -145,6 +145,7 @@ def result_of(name, registry):
 
 
 @pytest.mark.parametrize("name", [name for name in names() if name not in WITHOUT_SOURCES])
+@pytest.mark.slow
 def test_the_sources_of_the_docstring_are_those_of_the_result(name, registry):
     references, source = result_of(name, registry).method.references, described(name).source
     assert all(reference in source for reference in references)
@@ -181,6 +182,7 @@ def test_every_command_of_a_guide_can_be_given(user, line):
 
 
 @pytest.mark.parametrize("user", USERS)
+@pytest.mark.slow
 def test_the_python_of_a_guide_runs_on_the_invented_registry(user, tmp_path, monkeypatch, capsys):
     shutil.copytree(bundled.synthetic_registry() / "tidy", tmp_path / "tidy")
     monkeypatch.chdir(tmp_path)

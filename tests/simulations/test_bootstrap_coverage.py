@@ -31,6 +31,7 @@ def test_nominal_95_percent_intervals_cover_93_to_97_percent_but_for_these_that_
     assert outside(table) == CONSERVATIVE and min(CONSERVATIVE.values()) > 0.97
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=60)
     assert len(again) == 12 and far(table, again) == []

@@ -35,12 +35,14 @@ def test_exact_intervals_cover_at_least_95_percent(table):
     assert len(exact) == 9 and all(float(row["coverage"]) >= 0.95 for row in exact)
 
 
+@pytest.mark.simulation
 def test_the_exact_coverage_is_still_what_the_table_says(table):
     listed = {(row["patients"], row["figure"]): row["coverage"] for row in table}
     for cell in (cell for patients in SIZES for cell in exact_shares(patients)):
         assert float(listed[str(cell.patients), cell.figure]) == cell.coverage
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=4 * AT_ONCE)
     assert len(again) == 5 and far(table, again) == []

@@ -50,6 +50,7 @@ def test_the_frailty_has_the_laplace_transform_it_should():
         assert np.exp(-s * drawn).mean() == pytest.approx(np.exp(-(s**STABLE)), abs=0.005)
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=AT_ONCE)
     assert len(again) == 6 and far(table, again) == []

@@ -28,6 +28,7 @@ def test_few_series_are_too_short_for_an_interval(table):
     assert max(float(row["no_limits"]) for row in table) < 0.05
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=4 * AT_ONCE)
     assert len(again) == 15 and far(table, again) == []

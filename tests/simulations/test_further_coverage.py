@@ -34,6 +34,7 @@ def test_exact_intervals_cover_at_least_95_percent(table):
     assert exact == [0.9885, 0.976, 0.9685]
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=AT_ONCE)
     assert len(again) == 10 and far(table, again) == []

@@ -31,6 +31,7 @@ def test_clopper_pearson_falls_below_94_percent_once_sessions_of_a_patient_go_to
     assert all((str(correlation), "100", "0.15") in failing for correlation in CORRELATIONS[1:])
 
 
+@pytest.mark.simulation
 def test_the_script_gives_the_row_again(table):
     row = table["0.15", "15", "0.15"]
     assert {name: str(value) for name, value in asdict(simulate(0.15, 15, 0.15)).items()} == row

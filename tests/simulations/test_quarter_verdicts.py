@@ -28,6 +28,7 @@ def test_units_without_a_rise_seldom_give_a_signal_and_units_with_it_give_more()
     assert found / units > 0.1
 
 
+@pytest.mark.simulation
 @pytest.mark.parametrize("rise", [True, False])
 def test_a_unit_of_the_script_is_judged_in_both_quarters(rise):
     assert set(signals(1, rise=rise)) == {"2025Q3", "2024Q3"}

@@ -35,6 +35,7 @@ def test_the_true_share_never_passes_that_of_those_who_resolve():
     assert 0.39 < true_incidence(45) < 0.41 and 0.79 < true_incidence(1000) < 0.8
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(15, replicates=25)
     assert len(again) == 6 and far(table, again) == []

@@ -48,6 +48,7 @@ def test_exact_intervals_cover_at_least_95_percent(table):
     assert len(exact) == 6 and all(float(row["coverage"]) >= 0.95 for row in exact)
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     again = simulate(40, replicates=AT_ONCE)
     assert len(again) == 19 and far(table, again) == []

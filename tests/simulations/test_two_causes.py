@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 
 from simulations.two_causes import LAST_SEEN, ends, truth
 
 
+@pytest.mark.simulation
 def test_what_is_true_is_what_many_courses_show():
     found = ends(np.random.default_rng(1), (0.02, 0.004), np.arange(200_000))
     true = truth((0.02, 0.004), np.arange(45))

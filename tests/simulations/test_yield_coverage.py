@@ -27,5 +27,6 @@ def test_the_crude_interval_holds_it_more_seldom_and_clearly_so_in_larger_units(
     assert coverage[max(UNITS), "crude"] < coverage[max(UNITS), "adjusted"] - 0.05
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table():
     assert far(read(TABLE), simulate(PATIENTS_OF_A_UNIT, range(3))) == []

@@ -26,5 +26,6 @@ def test_crude_and_within_patients_cover_93_to_97_per_cent(table):
     assert all(0.93 <= float(row["coverage"]) <= 0.97 for row in table)
 
 
+@pytest.mark.simulation
 def test_a_short_run_of_the_script_agrees_with_the_table(table):
     assert far(table, simulate(10, replicates=50)) == []

@@ -18,6 +18,7 @@ from necrostats.stats.control_charts import (
     predicted_by_rate,
     predicted_events,
     rate_chart,
+    rate_cusum,
     run_chart,
     share_chart,
     share_cusum,
@@ -86,3 +87,17 @@ def test_a_funnel_narrows_with_its_size_and_holds_the_stated_share():
 def test_a_share_must_be_one(share):
     with pytest.raises(StatisticsError):
         share_chart(share, 5)
+
+
+@pytest.mark.parametrize(("run", "signal"), [(6, False), (7, False), (8, True)])
+def test_a_run_is_too_long_only_beyond_what_is_expected(run, signal):
+    """16 points: round(log2 16) + 3 = 7."""
+    found = run_chart([*[1] * run, *[-1, 1] * 8][:16], median=0)
+    assert (found.longest, found.longest_expected, found.signal) == (run, 7, signal)
+
+
+def test_a_sum_is_a_signal_once_it_reaches_its_threshold():
+    """Two events where one is expected, at twice the rate: 2 log 2 − 1."""
+    reached = 2 * np.log(2) - 1
+    for threshold, signal in ((reached - 1e-9, True), (reached, True), (reached + 1e-9, False)):
+        assert rate_cusum([2], [1], threshold=threshold).signals.tolist() == [signal]

@@ -87,3 +87,8 @@ def test_nothing_to_test_is_said():
     assert "tied" in rank_sum([1, 2], [1, 3], method="exact").notes[0].text.lower()
     with pytest.raises(ChoiceError):
         rank_sum([1], [2], method="permutation")
+
+
+@pytest.mark.parametrize(("n", "method"), [(49, "exact"), (50, "normal"), (51, "normal")])
+def test_ranks_are_exact_with_fewer_than_fifty_values_in_both_samples(n, method):
+    assert rank_sum(np.arange(n) + 0.5, np.arange(3)).method.startswith(method)

@@ -107,6 +107,7 @@ def test_the_band_holds_the_curve_and_the_same_seed_gives_the_same_band():
     assert (one.low <= one.least).all() and (one.most <= one.high).all() and one.replicates == 60
 
 
+@pytest.mark.simulation
 def test_the_band_holds_a_known_truth_in_nearly_all_series():
     held = []
     for seed in range(40):

@@ -72,6 +72,14 @@ def test_dispersion_is_that_of_a_poisson_model_with_exposure_in_statsmodels():
     assert found.degrees_of_freedom == model.df_resid
 
 
+@pytest.mark.parametrize(("quiet", "crowds"), [(4, False), (3, False), (2, True)])
+def test_a_dispersion_of_exactly_1_2_does_not_crowd(quiet, crowds):
+    """As many units with 2 events as with none, one each expected: 2q / (2q − 1), which is 1.2 at q = 3."""
+    k = [0] * quiet + [2] * quiet
+    assert is_overdispersed(k, np.ones(len(k))) == crowds
+    assert bool(dispersion(k, np.ones(len(k))).notes) == crowds
+
+
 def test_more_spread_than_1_2_gets_a_note():
     assert [note.code for note in dispersion([6, 0, 0], [1, 1, 1]).notes] == ["OVERDISPERSED"]
 

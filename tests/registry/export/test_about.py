@@ -1,5 +1,6 @@
 from datetime import date
 
+import pytest
 import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -115,6 +116,7 @@ def test_every_cell_and_row_is_accounted_for(tmp_path):
 
 @given(lines=LINES)
 @settings(deadline=None, derandomize=True, max_examples=60)
+@pytest.mark.slow
 def test_nothing_is_lost_whatever_stands_in_the_cells(tmp_path_factory, lines):
     layout = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Note"]')
     folder = tmp_path_factory.mktemp("export")

@@ -74,6 +74,7 @@ def written(tmp_path, lines, rows_at_once, to):
 
 
 @pytest.mark.parametrize("rows_at_once", [1, 20, 77])
+@pytest.mark.slow
 def test_parts_make_the_same_files_as_the_whole(tmp_path, rows_at_once):
     lines = courses(90)
     whole, files, said = written(tmp_path, lines, 10_000, "whole")

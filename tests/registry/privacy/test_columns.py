@@ -177,6 +177,7 @@ def _hits(heading: str, cells: list[str], role: Role, known: KnownWords) -> list
 
 @pytest.mark.parametrize("seed", range(8))
 @pytest.mark.parametrize("block", [5, 1 << 16])
+@pytest.mark.slow
 def test_a_column_is_judged_as_its_texts_are_one_by_one(seed: int, block: int, monkeypatch) -> None:
     monkeypatch.setattr(source_table, "_BLOCK", block)
     rng = np.random.default_rng(4_000 + seed)
@@ -217,6 +218,7 @@ TEXTS = st.one_of(
     role=st.sampled_from(ROLES),
     known=st.sampled_from(KNOWN),
 )
+@pytest.mark.slow
 def test_any_column_is_judged_as_its_texts_are_one_by_one(cells, heading, role, known) -> None:
     assert _hits(heading, cells, role, known) == hits_text_by_text(heading, cells, role, known)
 
@@ -305,6 +307,7 @@ ENDS = (
 
 @settings(deadline=None, derandomize=True, max_examples=500)
 @given(text=st.one_of(st.from_regex(_HARMLESS), st.text("019QaIVx.,-+ \n", max_size=9)), digits=st.randoms())
+@pytest.mark.slow
 def test_a_harmless_shape_is_the_shape_of_harmless_texts_only(text: str, digits) -> None:
     others = "".join(digits.choice("0123456789") if each in "0123456789" else each for each in text)
     if is_harmless(shape_of(text)):
@@ -324,6 +327,7 @@ def _spelt(shape: str, rng: np.random.Generator) -> str:
 
 @pytest.mark.parametrize("joint", ["", "-", "_"])
 @pytest.mark.parametrize("dates_belong", [False, True])
+@pytest.mark.slow
 def test_a_shape_that_stands_for_its_texts_has_their_clues(joint: str, dates_belong: bool) -> None:
     rng = np.random.default_rng(3)
     texts = [f"{word}{joint}{end}" for word in ("", *DATE_WORDS) for end in ENDS[:: 1 + len(word) % 3]]

@@ -16,6 +16,7 @@ def test_running_numbers_are_no_clue():
 
 @pytest.mark.parametrize("digits", [4_301, 9_000, 32_000])
 @pytest.mark.parametrize("before", ["", "P"])
+@pytest.mark.slow
 def test_a_number_of_thousands_of_digits_is_refused_and_raises_nothing(digits, before):
     ids = [before + "9" * digits, before + "1" * digits]
     assert [clue.kind for clue in clues_in_ids(ids)] == ["record_number"]
@@ -38,6 +39,7 @@ IDS = st.one_of(
 
 @settings(deadline=None, derandomize=True, max_examples=500)
 @given(held=st.lists(IDS, max_size=8), asked=st.lists(IDS | st.lists(IDS, max_size=3).map("; ".join), max_size=8))
+@pytest.mark.slow
 def test_an_id_is_known_if_each_part_of_it_is_one_of_those_held(held: list[str], asked: list[str]) -> None:
     trimmed = {text.strip() for text in held}
     wanted = [all(part.strip() in trimmed for part in text.split(";")) for text in asked]

@@ -27,6 +27,7 @@ def _rows(found: list[Suspicion]) -> set[int | None]:
 @pytest.mark.parametrize(
     ("phrasings", "remarks"), [(FIRST, FIRST_REMARKS), (SECOND, SECOND_REMARKS), (THIRD, SECOND_REMARKS)]
 )
+@pytest.mark.slow
 def test_no_planted_identifier_slips_past(phrasings: Phrasings, remarks: tuple[str, ...]) -> None:
     missed = []
     for number, plant in enumerate(planted(phrasings, count=150, seed=5)):
