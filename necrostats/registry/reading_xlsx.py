@@ -22,7 +22,7 @@ from openpyxl import load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
-from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, RawCell
+from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, OtherText, RawCell
 from necrostats.registry.source_table import Place, RawTable, blocks, collect
 from necrostats.registry.text import as_code
 from necrostats.registry.words import is_program
@@ -328,10 +328,11 @@ _NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Worksheets|Normal", re.IGNOR
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Book:
-    """The sheets, and the texts (where, text) outside their cells."""
+    """The sheets, the names of all (charts among them), and the texts outside their cells."""
 
     grids: tuple[Grid, ...]
-    other_texts: tuple[tuple[str, str], ...]
+    names: tuple[str, ...]
+    other_texts: tuple[OtherText, ...]
 
 
 def read_xlsx(path: Path, digest) -> Book:
@@ -355,24 +356,24 @@ def _read_book(path: Path, archive: zipfile.ZipFile) -> Book:
     book = load_workbook(path, read_only=True, data_only=True)
     try:
         system = "1904" if book.epoch == CALENDAR_MAC_1904 else "1900"
-        grids, texts = [], [*_properties(archive), *(("a defined name", name) for name in book.defined_names)]
+        grids, texts = [], [*_properties(archive), *(OtherText("a defined name", name) for name in book.defined_names)]
         for sheet in book.worksheets:
             marks = marks_of(archive, sheet._worksheet_path)
             grids.append(_grid(path, sheet, marks, system))
-            texts += [(f'sheet "{sheet.title}"{COMMENT}{each.place}', each.text) for each in marks.comments]
-            texts += [(f'sheet "{sheet.title}", outside its cells', text) for text in marks.other_texts]
-        texts += [("the name of a sheet", title) for title in book.sheetnames]
+            texts += [OtherText(f"{COMMENT}{each.place}", each.text, sheet.title) for each in marks.comments]
+            texts += [OtherText(", outside its cells", text, sheet.title) for text in marks.other_texts]
+        names = tuple(book.sheetnames)
     finally:
         book.close()
-    return Book(grids=tuple(grids), other_texts=tuple(texts))
+    return Book(grids=tuple(grids), names=names, other_texts=tuple(texts))
 
 
-def _properties(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
+def _properties(archive: zipfile.ZipFile) -> Iterator[OtherText]:
     for part in archive.namelist():
         if part.startswith(_PROPERTIES) and part.endswith(".xml"):
             for text in all_texts(archive, part):
                 if not (_NO_PROPERTY.fullmatch(text) or is_program(text)):
-                    yield "the properties of the workbook", text
+                    yield OtherText("the properties of the workbook", text)
 
 
 def _grid(path: Path, sheet, marks: Marks, system: str) -> Grid:

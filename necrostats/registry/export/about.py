@@ -15,6 +15,7 @@ from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.privacy import accepting
 from necrostats.registry.reading import count
 
 _MOST_ROWS = 12
@@ -40,8 +41,8 @@ def about_withheld(withheld: Sequence[Withheld]) -> Iterator[pd.DataFrame]:
             "stops",
             "MAY_BE_A_NAME",
             f"{cells} like a name and {'was' if len(each.rows) == 1 else 'were'} withheld: row {rows}",
-            f'If a person has looked and nobody is named there: --accept "{each.release}", or in the layout '
-            f'accept = ["{each.release}"]. Words of your own can also be explained there, under [synonyms].',
+            f"If a person has looked and nobody is named there: --accept {accepting(each.release)}, or in the layout "
+            f"accept = [{accepting(each.release)}]. Words of your own can also be explained there, under [synonyms].",
             column=each.heading,
         )
 

@@ -17,7 +17,8 @@ from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawCo
 from necrostats.registry.export.layout import ALTERNATIVE, HEADING_OF_A_FORM, VALUES_OF_A_FORM, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.messages import problem_report
-from necrostats.registry.text import folded, hint
+from necrostats.registry.privacy.dates import has_full_date, without_dates
+from necrostats.registry.text import fold, folded, hint
 
 _FEWEST_REPEATED = 2
 
@@ -260,7 +261,7 @@ def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
         seen[key] = seen.get(key, 0) + 1
         if seen[key] > 1:
             shown, key = f"{shown}#{seen[key]}", f"{key}#{seen[key]}"
-        columns[key] = LaidColumn(heading=shown, raw=column.at(below), sheet=number)
+        columns[key] = LaidColumn(heading=_undated(shown, column), raw=column.at(below), sheet=number)
     return LaidSheet(
         number=number,
         grid=grid,
@@ -270,6 +271,14 @@ def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
         below=below,
         aliases=aliases(sheet, columns),
     )
+
+
+def _undated(heading: str, column: RawColumn) -> str:
+    """A heading as it is shown: a date in it, though nobody's own, is none once it stands beside a patient's cell."""
+    plain = fold(heading)
+    if not has_full_date(plain):
+        return heading
+    return " ".join(f"{without_dates(plain, ' (date) ')} ({column.letters})".split())
 
 
 def aliases(sheet: SheetLayout, columns: Collection[str]) -> dict[str, str]:
