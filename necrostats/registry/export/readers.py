@@ -163,6 +163,7 @@ _AGE = re.compile(
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
+_SOLID = re.compile(r"(?<=[0-9%])\s*(?:of )?(?:solid|necrosis|necrotic|debris)$")
 _YEAR_OF_LIFE = re.compile(r"([0-9]{2,3})(?:st|nd|rd|th) year(?: of life)?")
 
 
@@ -203,6 +204,8 @@ def _plainer(cell: RawCell, plain: Column) -> RawCell:
     text = bare(cell.text)
     if plain.name == "age_years" and (year := _YEAR_OF_LIFE.fullmatch(text)) and int(year[1]) > _OLD + 2:
         return cell._replace(text=str(_OLD + 1))
+    if plain.name == "solid_percent":
+        return cell._replace(text=_SOLID.sub("", text), value=cell.value) if _SOLID.search(text) else cell
     if plain.name == "asa_class":
         return cell._replace(text=_ROMAN.get(text.removeprefix("asa").strip(), cell.text))
     found = _AGE.fullmatch(text) if plain.name == "age_years" else None
