@@ -103,6 +103,7 @@ class ColumnLayout:
 
     `grouped`: blanks part the thousands of its numbers. `of_end`: its cells hold an end, of which it reads a part.
     `codes` are folded words → codes, the layout's synonyms among them. Blank or None: as the codebook has it.
+    `own_codes`: those that the column itself lists.
     `sharing`: all the columns that read the same cells, this one among them, each a part of them. `own_ids`: what the
     export calls its collections. `unit_beside`: another column gives the unit.
     """
@@ -115,6 +116,7 @@ class ColumnLayout:
     day_first: bool | None = None
     system: str = ""
     codes: Words = field(default_factory=dict)
+    own_codes: Words = field(default_factory=dict)
     days: bool = False
     pseudonyms: bool = False
     session: bool = True

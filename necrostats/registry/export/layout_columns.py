@@ -83,6 +83,7 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
                 f"Add to = one of: {', '.join(targets(table))}.",
             )
         return None
+    own = _own_words(options, table, to)
     order = options.choice("order", ("day_first", "month_first"), defaults.order)
     column = ColumnLayout(
         heading=heading,
@@ -92,7 +93,8 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
         decimal=options.choice("decimal", (".", ","), defaults.decimal),
         day_first={"day_first": True, "month_first": False}.get(order),
         system=options.choice("system", ("1900", "1904"), defaults.system),
-        codes=_words(options, table, to, defaults),
+        codes=merged(_general_words(table, to, defaults), own),
+        own_codes=own,
         days=options.flag("days"),
         pseudonyms=options.flag("pseudonyms"),
         session=options.flag("session", True),
@@ -104,16 +106,34 @@ def _column(keys: Keys, heading: str, written: object, table: str, defaults: Def
     return column
 
 
-def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
+def _own_words(options: Keys, table: str, to: str) -> Words:
+    """The words that a column lists as its own."""
     table, to = home(table, to)
-    kind = TABLES[table].column(to).kind if to not in CODED_WORDS and to in TABLES[table].names else ""
-    name = CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
-    choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
-    numeric = to in ("size", "yield") or kind in ("number", "whole")
-    own = numbers_of(options.keys("codes")) if numeric else codes_of(options.keys("codes"), choices)
-    said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
-    general = {word: code for word, code in said.items() if not code or code in choices}
-    return merged(general, own)
+    numeric = to in ("size", "yield") or _kind(table, to) in ("number", "whole")
+    keys = options.keys("codes")
+    return numbers_of(keys) if numeric else codes_of(keys, _choices(table, to))
+
+
+def _general_words(table: str, to: str, defaults: Defaults) -> Words:
+    """The words that the layout, or a language, lists for every column of the kind."""
+    table, to = home(table, to)
+    said = merged(defaults.synonyms.get(_list_of(table, to), {}), defaults.synonyms.get(to, {}))
+    choices = _choices(table, to)
+    return {word: code for word, code in said.items() if not code or code in choices}
+
+
+def _kind(table: str, to: str) -> str:
+    return TABLES[table].column(to).kind if to not in CODED_WORDS and to in TABLES[table].names else ""
+
+
+def _list_of(table: str, to: str) -> str:
+    """The name under which synonyms of a target are listed."""
+    kind = _kind(table, to)
+    return CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
+
+
+def _choices(table: str, to: str) -> tuple[str, ...]:
+    return TABLES[table].column(to).codes if _kind(table, to) == "code" else choices_of(_list_of(table, to))
 
 
 def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
