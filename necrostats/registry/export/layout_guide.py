@@ -10,7 +10,7 @@ from necrostats.registry.export.layout import EVENT_TARGETS, INSIDE, SPECIAL, WH
 Key = tuple[str, str, str]
 TOP: tuple[Key, ...] = (
     ("format", "the version of this form, always first", "format = 1"),
-    ("language", "a language, or several, whose words for codes count: en, de, es, fr, it, nl, pt", 'language = "de"'),
+    ("language", "a language, or several, whose words for codes count: en, da, de, es, fr, it, nl, no, pl, pt, sv", 'language = "de"'),
     ("ignore_sheets", "sheets that are not read", 'ignore_sheets = ["Legend", "Pivot*"]'),
     (
         "none_happened",
