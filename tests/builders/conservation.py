@@ -316,7 +316,8 @@ def _of_column(written: Written, at: tuple[int, int], part: Part, outputs: Outpu
     if any(shown == plain(each) for each in part.ignore):
         return "in a column ignored"
     told = outputs.not_mentioned["COLUMN_NOT_MENTIONED", written.file, written.sheet]
-    dated = f"(date) ({get_column_letter(column)})".casefold()
-    if any(each == shown or each.startswith(f"{shown}#") or each.endswith(dated) for each in told):
+    letters = f"({get_column_letter(column)})".casefold()  # after a heading of which a date was struck out
+    dated = any("(date)" in each and each.endswith(letters) for each in told)
+    if dated or any(each == shown or each.startswith(f"{shown}#") for each in told):
         return "in a column not mentioned"
     return ""

@@ -16,6 +16,7 @@ from typing import Any
 from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import ID_HABITS
+from necrostats.registry.export.heading_guesses import meant_by
 from necrostats.registry.export.layout import (
     BORES,
     ENDS,
@@ -80,7 +81,7 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=_columns(keys.keys("columns"), table, defaults),
+        columns=(*_columns(keys.keys("columns"), table, defaults), *_as_headed(keys, table, defaults)),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),
@@ -115,6 +116,25 @@ def _same_day(keys: Keys, table: str) -> bool:
 def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
     read = (_column(keys, heading, written, table, defaults) for heading, written in keys.content.items())
     return tuple(part for column in read if column is not None for part in _parts(column, defaults))
+
+
+def _as_headed(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
+    """Columns whose whole heading is a phrase of one target; any other is a problem: nothing is guessed."""
+    said = {}
+    for heading in keys.texts("as_headed"):
+        meant = meant_by(heading, table)
+        if len(meant) == 1:
+            (to, unit), *_ = meant
+            said[heading] = {"to": to, "unit": unit} if unit else to
+        else:
+            several = " or ".join(to for to, _ in meant)
+            keys.problems.add(
+                keys.at("as_headed"),
+                f"can be {several}" if meant else f"does not say by itself what it becomes in {table}",
+                "Write it under columns, with what it becomes.",
+                heading,
+            )
+    return _columns(Keys(said, keys.at("as_headed"), keys.problems), table, defaults)
 
 
 def _parts(column: ColumnLayout, defaults: Defaults) -> tuple[ColumnLayout, ...]:

@@ -254,8 +254,10 @@ def test_a_wide_sheet_of_the_north_or_east_is_read_as_it_stands(tmp_path, langua
 
 @pytest.mark.parametrize(
     "cell",
-    ["ingen blödning", "inga komplikationer", "ingen blødning", "uden komplikationer", "uten komplikasjoner"]
-    + ["bez powikłań", "brak krwawienia", "bez krwawienia", "utan blödning", "nie"],
+    [
+        *("ingen blödning", "inga komplikationer", "ingen blødning", "uden komplikationer", "uten komplikasjoner"),
+        *("bez powikłań", "brak krwawienia", "bez krwawienia", "utan blödning", "nie"),
+    ],
 )
 def test_a_negated_event_of_the_north_or_east_is_never_an_event(cell):
     found = read_event(cell, {})
