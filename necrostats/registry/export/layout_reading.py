@@ -26,7 +26,7 @@ from necrostats.registry.export.layout import (
     RowsLayout,
     SheetLayout,
 )
-from necrostats.registry.export.layout_columns import Defaults, columns_of
+from necrostats.registry.export.layout_columns import Defaults, as_headed, columns_of
 from necrostats.registry.export.layout_keys import (
     Keys,
     Problems,
@@ -54,7 +54,7 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=columns_of(keys.keys("columns"), table, defaults),
+        columns=(*columns_of(keys.keys("columns"), table, defaults), *as_headed(keys, table, defaults)),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),

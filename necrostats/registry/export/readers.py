@@ -180,7 +180,7 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
 
 _AGE = re.compile(
     rf"(?P<above>>=?|over|above|{any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
-    rf"(?:years?|yrs?|y|y/o|yo|lata?|rok|roku|let|ar|vuotta|{any_of('years')})?\.?(?: old)?"
+    rf"(?:years?|yrs?|y|y/o|yo|let|{any_of('years')})?\.?(?: old)?"
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
@@ -261,11 +261,14 @@ def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
 
 
 _BOTH = {"drainage", "necrosectomy"}
-_JOINED_TYPES = re.compile(rf"\s*[+&/,]\s*|\s+(?:and|{any_of('and')})\s+")
+_JOINED_TYPES = re.compile(rf"\s*[+&,]\s*|\s+(?:and|{any_of('and')})\s+")
 
 
 def _both_in_one(text: str, words: dict[str, str]) -> str | None:
-    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text."""
+    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text.
+
+    A slash stands for "or" as often as for "and": two codes in one cell, which are set aside.
+    """
     parts = [words.get(part) for part in _JOINED_TYPES.split(folded(text))]
     return "drainage_and_necrosectomy" if len(parts) == len(_BOTH) and set(parts) == _BOTH else None
 
