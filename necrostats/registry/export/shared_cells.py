@@ -1,6 +1,6 @@
 """A cell that feeds several targets: each takes the part that it knows, and what none of them knows is said.
 
-A word counts for every target whose own `codes` list it; else for the one target of which it is a code, or that knows it.
+A word counts for every target whose own `codes` list it; else for the one target whose code it is, or that knows it.
 """
 
 from __future__ import annotations
