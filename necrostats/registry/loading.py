@@ -16,7 +16,7 @@ from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
 from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.findings import findings_frame, in_order, no_findings
 from necrostats.registry.messages import problem_report
-from necrostats.registry.privacy import KnownIds, Sheet, Suspicion, find_identifiers, refusal_text
+from necrostats.registry.privacy import KnownIds, Names, Sheet, Suspicion, find_identifiers, not_released, refusal_text
 from necrostats.registry.quantities import read_quantity
 from necrostats.registry.reading import RawSource, about_before, read_source, set_aside_before
 from necrostats.registry.source_table import RawTable, Written
@@ -39,18 +39,22 @@ def refuse_identifiers(raw: RawSource, accepted: Collection[str] = ()) -> None:
 
 
 def _found(raw: RawSource, tables: Mapping[str, RawTable], accepted: Collection[str]) -> list[Suspicion]:
-    keys = _keys(raw)
-    return find_identifiers(
+    keys, names = _keys(raw), _names(raw)
+    return not_released(names.suspicions, accepted) + find_identifiers(
         [_sheet(name, table, keys) for name, table in tables.items()],
-        [("a name in the source", name) for name in (*_files(raw), *raw.strangers)],
+        names=names,
         accepted=accepted,
         date_columns=_of_kind("day") | _of_kind("whole"),
         id_columns=_of_kind("id"),
     )
 
 
-def _files(raw: RawSource) -> set[str]:
-    return {table.place.file for table in raw.tables.values()}
+def _names(raw: RawSource) -> Names:
+    """The names of files, and of sheets where the source is a workbook; those of tables are ours."""
+    places = [table.place for table in raw.tables.values()]
+    sheets = [place.sheet for place in places if place.sheet]
+    files = [place.file for place in places]
+    return Names(files, [*sheets, *raw.strangers]) if sheets else Names([*files, *raw.strangers], [])
 
 
 def _of_kind(kind: str) -> set[str]:

@@ -20,7 +20,7 @@ import pandas as pd
 
 from necrostats.errors import SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import Export, Gathering, Grid, RawColumn
+from necrostats.registry.export.cells import Export, Gathering, Grid, OtherText, RawColumn
 from necrostats.registry.findings import SCOPES, findings_frame, no_findings
 from necrostats.registry.messages import FINDINGS_WORKBOOK
 from necrostats.registry.privacy import Sheet, Suspicion, find_identifiers
@@ -378,7 +378,7 @@ def read_export(source: str | Path, *, say: Callable[[str], None] = quietly) -> 
         if not path.exists():
             raise SourceError(f"{path} does not exist. Give a workbook, a csv file, or a folder of them.")
         files = _files(path)
-    digest, grids, texts, problems = hashlib.sha256(), [], [], []
+    digest, grids, sheets, texts, problems = hashlib.sha256(), [], [], [], []
     for file in files:
         say(f"reading {file.name}")
         try:
@@ -386,6 +386,7 @@ def read_export(source: str | Path, *, say: Callable[[str], None] = quietly) -> 
                 if file.suffix.lower() in BOOK:
                     book = read_xlsx(file, digest)
                     grids += book.grids
+                    sheets += book.names
                     texts += book.other_texts
                 else:
                     grids.append(read_csv(file, digest, say))
@@ -393,12 +394,15 @@ def read_export(source: str | Path, *, say: Callable[[str], None] = quietly) -> 
             problems.append(str(error))
     if problems:
         raise SourceError("\n".join(problems))
-    names = [("the name of the source", path.stem), *(("the name of a file", file.stem) for file in files)]
+    name = path.resolve().name
+    folder = [OtherText("the name of the source", name)] if path.is_dir() else []
     return Export(
-        name=path.resolve().name,
+        name=name,
         sha256=digest.hexdigest(),
         grids=tuple(grids),
-        other_texts=tuple(dict.fromkeys([*names, *texts])),
+        files=tuple(file.name for file in files),
+        sheets=tuple(sheets),
+        other_texts=tuple(dict.fromkeys([*folder, *texts])),
         unread=_unread(path),
     )
 

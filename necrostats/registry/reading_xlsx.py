@@ -22,7 +22,7 @@ from openpyxl import load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from necrostats.errors import SourceError
-from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, RawCell
+from necrostats.registry.export.cells import COMMENT, Comment, Gathering, Grid, Merge, OtherText, RawCell
 from necrostats.registry.source_table import Place, RawTable, blocks, collect
 from necrostats.registry.text import as_code
 from necrostats.registry.words import is_program
@@ -143,6 +143,8 @@ def _refuse_twice(path: Path, names: dict[str, str | None]) -> None:
 
 
 def _table(book, title: str, table: str, path: Path) -> RawTable:
+    with zipfile.ZipFile(path) as archive:
+        marks_of(archive, book[title]._worksheet_path)  # its rows and cells stand in order, or it is damaged
     lines = ([as_text(value) for value in row] for row in _rows(book, title, path))
     return collect(Place(table=table, file=path.name, sheet=title), lines)
 
@@ -218,13 +220,13 @@ class Marks:
 def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
     """The marks of the sheet stored in a part of a workbook. The file must have been looked at for entities before."""
     hidden_rows, hidden_columns, merges, no_result, texts = set(), set(), [], set(), []
-    row = 0
+    row, column = 0, (0, "")
     with archive.open(part) as file:
         for event, element in ElementTree.iterparse(file, ("start", "end")):
             name = _name(element)
             if event == "start":
                 if name == "row":
-                    row = int(element.get("r") or row + 1)
+                    row, column = _next_row(element, row), (0, "")
                     if element.get("hidden") in ("1", "true"):
                         hidden_rows.add(row)
                 continue
@@ -234,6 +236,7 @@ def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
             elif name == "mergeCell" and len(merges) < _MOST_MERGES:
                 merges += _area(element.get("ref", ""))
             elif name == "c":
+                column = _next_column(element, row, column)
                 no_result.update(_without_result(element))
             elif name in ("oddHeader", "oddFooter", "evenHeader", "evenFooter", "firstHeader", "firstFooter"):
                 texts.append(element.text or "")
@@ -248,6 +251,27 @@ def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
         comments=comments,
         other_texts=(*texts, *drawn),
     )
+
+
+def _next_row(element: ElementTree.Element, before: int) -> int:
+    """The number of a row. ValueError if it is not below the one before: openpyxl would leave it out unsaid."""
+    row = int(element.get("r") or before + 1)
+    if row <= before:
+        raise ValueError("rows or cells that say a place where they do not stand")
+    return row
+
+
+def _next_column(cell: ElementTree.Element, row: int, before: tuple[int, str]) -> tuple[int, str]:
+    """The column of a cell, to be compared. ValueError if it is not right of the one before, in its own row."""
+    reference = cell.get("r")
+    if not reference:
+        return before
+    letters = reference.rstrip("0123456789")
+    column = len(letters), letters
+    elsewhere = row <= MOST_ROWS and reference[len(letters) :] != str(row)
+    if column <= before or elsewhere:
+        raise ValueError("rows or cells that say a place where they do not stand")
+    return column
 
 
 def _name(element: ElementTree.Element) -> str:
@@ -328,10 +352,11 @@ _NO_PROPERTY = re.compile(r"[0-9.:TZ+-]+|true|false|Worksheets|Normal", re.IGNOR
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Book:
-    """The sheets, and the texts (where, text) outside their cells."""
+    """The sheets, the names of all (charts among them), and the texts outside their cells."""
 
     grids: tuple[Grid, ...]
-    other_texts: tuple[tuple[str, str], ...]
+    names: tuple[str, ...]
+    other_texts: tuple[OtherText, ...]
 
 
 def read_xlsx(path: Path, digest) -> Book:
@@ -355,24 +380,24 @@ def _read_book(path: Path, archive: zipfile.ZipFile) -> Book:
     book = load_workbook(path, read_only=True, data_only=True)
     try:
         system = "1904" if book.epoch == CALENDAR_MAC_1904 else "1900"
-        grids, texts = [], [*_properties(archive), *(("a defined name", name) for name in book.defined_names)]
+        grids, texts = [], [*_properties(archive), *(OtherText("a defined name", name) for name in book.defined_names)]
         for sheet in book.worksheets:
             marks = marks_of(archive, sheet._worksheet_path)
             grids.append(_grid(path, sheet, marks, system))
-            texts += [(f'sheet "{sheet.title}"{COMMENT}{each.place}', each.text) for each in marks.comments]
-            texts += [(f'sheet "{sheet.title}", outside its cells', text) for text in marks.other_texts]
-        texts += [("the name of a sheet", title) for title in book.sheetnames]
+            texts += [OtherText(f"{COMMENT}{each.place}", each.text, sheet.title) for each in marks.comments]
+            texts += [OtherText(", outside its cells", text, sheet.title) for text in marks.other_texts]
+        names = tuple(book.sheetnames)
     finally:
         book.close()
-    return Book(grids=tuple(grids), other_texts=tuple(texts))
+    return Book(grids=tuple(grids), names=names, other_texts=tuple(texts))
 
 
-def _properties(archive: zipfile.ZipFile) -> Iterator[tuple[str, str]]:
+def _properties(archive: zipfile.ZipFile) -> Iterator[OtherText]:
     for part in archive.namelist():
         if part.startswith(_PROPERTIES) and part.endswith(".xml"):
             for text in all_texts(archive, part):
                 if not (_NO_PROPERTY.fullmatch(text) or is_program(text)):
-                    yield "the properties of the workbook", text
+                    yield OtherText("the properties of the workbook", text)
 
 
 def _grid(path: Path, sheet, marks: Marks, system: str) -> Grid:

@@ -10,11 +10,14 @@ import pandas as pd
 
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
+from necrostats.registry.export.left_over import left_over
+from necrostats.registry.export.log_rows import mentioned
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
 from necrostats.registry.findings import findings_frame
+from necrostats.registry.privacy import accepting
 from necrostats.registry.reading import count
 
 _MOST_ROWS = 12
@@ -23,9 +26,9 @@ _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     """One finding for each, in the order of the sheets."""
-    found = [*_strangers(laid), *_files(laid)]
+    found = [*_strangers(laid), *_beside(laid), *_files(laid)]
     for sheet in laid.sheets:
-        found += [*_columns(sheet), *_turned_round(sheet), *_marks(sheet)]
+        found += [*_columns(sheet), *_kinds(sheet), *_turned_round(sheet), *_marks(sheet, laid)]
     found += _not_in_every_sheet(laid)
     return [*found, *(_row(each) for each in aside)]
 
@@ -40,8 +43,8 @@ def about_withheld(withheld: Sequence[Withheld]) -> Iterator[pd.DataFrame]:
             "stops",
             "MAY_BE_A_NAME",
             f"{cells} like a name and {'was' if len(each.rows) == 1 else 'were'} withheld: row {rows}",
-            f'If a person has looked and nobody is named there: --accept "{each.release}", or in the layout '
-            f'accept = ["{each.release}"]. Words of your own can also be explained there, under [synonyms].',
+            f"If a person has looked and nobody is named there: --accept {accepting(each.release)}, or in the layout "
+            f"accept = [{accepting(each.release)}]. Words of your own can also be explained there, under [synonyms].",
             column=each.heading,
         )
 
@@ -82,6 +85,21 @@ def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
         )
 
 
+def _beside(laid: Laid) -> Iterator[pd.DataFrame]:
+    """Cells of a sheet that is read in parts, and that stand in none of them."""
+    for left in left_over(laid):
+        if left.places:
+            cells = count(len(left.places), "cell stands", "cells stand")
+            places = ", ".join(left.places[:_MOST_ROWS]) + (" …" if len(left.places) > _MOST_ROWS else "")
+            yield _about(
+                left.grid,
+                "asks",
+                "CELLS_NOT_MENTIONED",
+                f"{cells} in no form or block that the layout reads: {places}",
+                "Add a [[sheet]] for them, or end the block above them with `ends`.",
+            )
+
+
 def _files(laid: Laid) -> Iterator[pd.DataFrame]:
     for name in laid.export.unread:
         yield findings_frame(
@@ -97,14 +115,20 @@ def _files(laid: Laid) -> Iterator[pd.DataFrame]:
 
 def not_mentioned(sheet: LaidSheet) -> list[LaidColumn]:
     """The columns of a sheet with something in them that the layout neither maps nor ignores."""
-    named = {sheet.key(heading) for heading in (*sheet.layout.headings(), *sheet.layout.ignore)}
-    return [column for key, column in sheet.columns.items() if key not in named and column.raw.filled().any()]
+    named = mentioned(sheet) if not sheet.left else sheet.columns
+    return [column for key, column in sheet.columns.items() if key not in named and unread(sheet, key).any()]
+
+
+def unread(sheet: LaidSheet, key: str) -> np.ndarray:
+    """Filled cells (N,) of a column that no other [[sheet]] of the same log reads."""
+    return sheet.columns[key].raw.filled() & ~sheet.elsewhere.get(key, np.zeros(len(sheet), dtype=bool))
 
 
 def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    keys = {id(column): key for key, column in sheet.columns.items()}
     for column in not_mentioned(sheet):
         hidden = "hidden, and " if column.raw.hidden else ""
-        filled = int(column.raw.filled().sum())
+        filled = int(unread(sheet, keys[id(column)]).sum())
         cells = count(filled, "cell was", "cells were")
         yield _about(
             sheet.grid,
@@ -113,6 +137,20 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             f"the column is {hidden}not mentioned in the layout; its {cells} not read",
             "Map it, or name it under ignore.",
             column=column.heading,
+        )
+
+
+def _kinds(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    """Kinds of row that the layout names and the log does not have."""
+    for heading, word in sheet.absent:
+        yield _about(
+            sheet.grid,
+            "notes",
+            "NO_SUCH_KIND",
+            "is a kind of row that `where` names, and no row says so",
+            "Nothing to do if that is right.",
+            column=heading,
+            value=word,
         )
 
 
@@ -151,8 +189,11 @@ def _turned_round(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             )
 
 
-def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
-    hidden = sorted(set(sheet.rows.tolist()) & sheet.grid.hidden_rows)
+def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
+    parts = [each for each in laid.sheets if each is sheet or (each.log and each.log == sheet.log)]
+    if parts[0] is not sheet:
+        return
+    hidden = sorted({row for part in parts for row in part.rows.tolist()} & sheet.grid.hidden_rows)
     rows = count(len(hidden), "hidden row was", "hidden rows were")
     said = {
         "HIDDEN_ROWS": f"{rows} read like any other" if hidden else "",
@@ -177,8 +218,11 @@ def _comments(grid: Grid) -> str:
 
 def _row(aside: RowsAside) -> pd.DataFrame:
     grid = aside.sheet.grid
+    if aside.together:
+        place = {"column": aside.heading, "value": aside.value}
+        return _about(grid, aside.severity, aside.rule, aside.problem, aside.remedy, **place)
     return findings_frame(
-        row=aside.sheet.rows[aside.at],
+        row=aside.sheet.rows_shown(aside.at),
         severity=aside.severity,
         scope="row",
         rule=aside.rule,
@@ -199,7 +243,7 @@ def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
                 "table": each.sheet.layout.rows[0].table,
                 "file": each.sheet.grid.file,
                 "sheet": each.sheet.grid.sheet,
-                "row": pd.array(each.sheet.rows[each.at], dtype="Int64"),
+                "row": each.sheet.rows_shown(each.at),
                 "scope": "row",
                 "column": "",
                 "patient_id": None,
@@ -210,7 +254,7 @@ def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     ]
 
 
-UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)
+_FATES = NOTHING, NOT_MENTIONED, IGNORED, UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(7)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -253,33 +297,64 @@ class Counts:
 
 def counts_of(material: Material) -> Counts:
     """What became of every cell and row of the export; sheets that were not read are counted too."""
-    told = dict.fromkeys((UNTOLD, UNKNOWN, VALUE, SET_ASIDE), 0)
-    ignored = sum(map(_cells, material.laid.ignored))
-    unmentioned = sum(map(_cells, material.laid.strangers))
-    total, rows, aside = ignored + unmentioned, 0, 0
-    for sheet in material.laid.sheets:
-        filled = {key: column.raw.filled() for key, column in sheet.columns.items()}
-        total += sum(int(each.sum()) for each in filled.values())
-        gone = _gone(material, sheet)
-        rows, aside = rows + len(sheet), aside + int(gone.sum())
-        left = {sheet.key(heading) for heading in sheet.layout.ignore}
-        strange = {id(column) for column in not_mentioned(sheet)}
-        ignored += sum(int(filled[key].sum()) for key in left if key in filled)
-        unmentioned += sum(int(filled[key].sum()) for key, each in sheet.columns.items() if id(each) in strange)
-        for key, became in _became(material, sheet, gone).items():
-            for code in told:
-                told[code] += int((became[filled[key]] == code).sum())
+    became = np.zeros(len(_FATES), dtype=np.int64)
+    became[IGNORED] = sum(map(_cells, material.laid.ignored))
+    became[NOT_MENTIONED] = sum(map(_cells, material.laid.strangers))
+    for left in left_over(material.laid):
+        became[IGNORED] += left.below
+        became[NOT_MENTIONED] += len(left.places)
+    rows, aside = 0, 0
+    for sheets in _counted_together(material.laid.sheets):
+        fates = [_fates(material, sheet) for sheet in sheets]
+        made = np.logical_or.reduce([_spread(sheets, sheet, ~_gone(material, sheet)) for sheet in sheets])
+        rows, aside = rows + len(made), aside + int((~made).sum())
+        for column in {column for each in fates for column in each}:
+            own = [(sheet, each[column]) for sheet, each in zip(sheets, fates, strict=True) if column in each]
+            last = np.maximum.reduce([_spread(sheets, sheet, fate) for sheet, fate in own])
+            became += np.bincount(last, minlength=len(_FATES))
     return Counts(
-        cells=total,
-        interpreted=told[VALUE],
-        unknown=told[UNKNOWN],
-        cells_set_aside=told[SET_ASIDE],
-        ignored=ignored,
-        not_mentioned=unmentioned,
+        cells=int(became[NOT_MENTIONED:].sum()),
+        interpreted=int(became[VALUE]),
+        unknown=int(became[UNKNOWN]),
+        cells_set_aside=int(became[SET_ASIDE]),
+        ignored=int(became[IGNORED]),
+        not_mentioned=int(became[NOT_MENTIONED]),
         rows=rows,
         rows_made=rows - aside,
         rows_set_aside=aside,
     )
+
+
+def _counted_together(sheets: Sequence[LaidSheet]) -> list[list[LaidSheet]]:
+    """The parts of each log, whose rows may be read twice, and every other sheet by itself."""
+    found: dict[tuple[int, int], list[LaidSheet]] = {}
+    for sheet in sheets:
+        found.setdefault((sheet.log, 0 if sheet.log else sheet.number), []).append(sheet)
+    return list(found.values())
+
+
+def _spread(sheets: Sequence[LaidSheet], sheet: LaidSheet, told: np.ndarray) -> np.ndarray:
+    """What is told of the rows of one part of a log, among the rows of all its parts; 0 for the others."""
+    if len(sheets) == 1:
+        return told
+    every = np.unique(np.concatenate([each.rows for each in sheets]))
+    found = np.zeros(len(every), dtype=told.dtype)
+    found[np.searchsorted(every, sheet.rows)] = told
+    return found
+
+
+def _fates(material: Material, sheet: LaidSheet) -> dict[tuple[int, int], np.ndarray]:
+    """For each column, by its number, what became (N,) of its cells; 0 where there is nothing in them."""
+    gone = _gone(material, sheet)
+    became, mapped = _became(material, sheet, gone), mentioned(sheet)
+    ignored = {sheet.key(heading) for heading in sheet.layout.ignore}
+    fates = {}
+    for key, column in sheet.columns.items():
+        default = SET_ASIDE if sheet.left else UNTOLD if key in mapped else NOT_MENTIONED
+        default = IGNORED if key in ignored else default
+        fate = became.get(key, np.full(len(sheet), default, dtype=np.int8))
+        fates[column.raw.number, column.raw.row] = np.where(column.raw.filled(), fate, NOTHING).astype(np.int8)
+    return fates
 
 
 def _cells(grid: Grid) -> int:
@@ -297,7 +372,8 @@ def _gone(material: Material, sheet: LaidSheet) -> np.ndarray:
 def _became(material: Material, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
     """For each column that is mapped or a key, what became (N,) of its cells."""
     keys = {id(column): key for key, column in sheet.columns.items()}
-    became = {sheet.key(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.keys}
+    said = (*sheet.layout.keys, *(() if sheet.left else sheet.layout.telling))
+    became = {sheet.key(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in said}
     for block in material.blocks:
         for part in block.parts if block.sheet is sheet else ():
             codes = np.array([_code(each) for each in part.readings], dtype=np.int8)

@@ -111,6 +111,17 @@ class Comment:
     text: str
 
 
+class OtherText(NamedTuple):
+    """A text outside the cells of a workbook: where it stands, after the name of its sheet if it has one."""
+
+    where: str
+    text: str
+    sheet: str = ""
+
+    def __repr__(self) -> str:
+        return "OtherText: text withheld"
+
+
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Grid:
     """A sheet or a csv file. `rows` (N,) are row numbers as the spreadsheet shows them; empty rows are left out.
@@ -140,12 +151,14 @@ class Grid:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Export:
-    """Everything read from a source. `other_texts` are (where, text) outside any cell: names, titles, properties."""
+    """Everything read from a source: its sheets, the names of its files and sheets, and the texts outside any cell."""
 
     name: str
     sha256: str
     grids: tuple[Grid, ...]
-    other_texts: tuple[tuple[str, str], ...] = ()
+    files: tuple[str, ...] = ()
+    sheets: tuple[str, ...] = ()
+    other_texts: tuple[OtherText, ...] = ()
     unread: tuple[str, ...] = ()
 
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import ID_HABITS, Grid, RawCell, RawColumn
 from necrostats.registry.export.heading_guesses import Group, Guess, Reader, beyond, filled_cells
+from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_keys import choices_of
+from necrostats.registry.export.patients import key_of
 from necrostats.registry.privacy import find_identifiers
 from necrostats.registry.text import folded
 
@@ -22,18 +25,27 @@ _ORDERS = ("day_first", "month_first")
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Sheet:
-    """A sheet with its headings and the rows below them, and who its rows are about."""
+    """A sheet with its headings and the rows below them, and who its rows are about.
+
+    `names`: several sheets of which each is a form, with its `labels` and `values` in these columns, or holds a table
+    that `starts` so below one.
+    """
 
     grid: Grid
     header_rows: tuple[int, ...]
     columns: dict[str, RawColumn]
     key: str = ""
     session: str = ""
+    names: tuple[str, ...] = ()
+    labels: str = ""
+    values: str = ""
+    label_rows: str = ""
+    starts: str = ""
 
     @property
-    def name(self) -> str:
-        """What the layout calls it."""
-        return self.grid.name
+    def every_name(self) -> tuple[str, ...]:
+        """What the layout calls it, or each of several."""
+        return self.names or (self.grid.name,)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -81,35 +93,49 @@ def id_lines(sheets: Sequence[Sheet], main: Sheet | None) -> Iterator[str]:
         return
     known = _written_codes(main)
     strays = {code for sheet in sheets if sheet.key and sheet is not main for code in _written_codes(sheet)} - known
-    habits = [name for name, plainer in ID_HABITS.items() if strays and _found_by(plainer, strays, known)]
-    form = _form(strays, known)
+    form, habits = _told_apart(strays, known)
     if form or habits:
         yield "[ids]"
         if form:
             yield f"form = {toml(form)}  {GUESS}codes of other sheets lack its letters or zeros"
         if habits:
-            yield f"ignore = {tomls(habits)}  {GUESS}codes of other sheets differ from the patients' in these only"
+            yield f"ignore = {tomls(habits)}  {GUESS}codes of other sheets differ from the patients' in these"
         yield ""
+
+
+def _told_apart(strays: set[str], known: set[str]) -> tuple[str, list[str]]:
+    """The form of codes and the fewest habits by which the most codes of other sheets are those of patients, no two of
+    whom become one."""
+    ways = [
+        (form, habits)
+        for form in dict.fromkeys(("", _form(known)))
+        for number in range(len(ID_HABITS) + 1)
+        for habits in combinations(ID_HABITS, number)
+    ]
+    found = [_found_by(Layout(sheets=(), id_form=form, id_habits=habits), strays, known) for form, habits in ways]
+    rank = [
+        (-count, len(habits) + bool(form), not form, at)
+        for at, (count, (form, habits)) in enumerate(zip(found, ways, strict=True))
+    ]
+    form, habits = ways[min(rank)[-1]]
+    return form, list(habits)
 
 
 def _written_codes(sheet: Sheet) -> set[str]:
     return {folded(cell.text) for cell in filled_cells(sheet.columns[sheet.key])}
 
 
-def _found_by(plainer: Callable[[str], str], strays: set[str], known: set[str]) -> bool:
-    there = {plainer(code) for code in known}
-    return len(there) == len(known) and any(plainer(code) in there for code in strays)
+def _found_by(way: Layout, strays: set[str], known: set[str]) -> int:
+    """How many codes of other sheets are those of patients; none, if two patients become one."""
+    there = {key_of(code, way) for code in known}
+    return sum(key_of(code, way) in there for code in strays) if len(there) == len(known) else 0
 
 
-def _form(strays: set[str], known: set[str]) -> str:
-    """ "P000" where most codes of patients are so, and bare numbers stand for them elsewhere."""
+def _form(known: set[str]) -> str:
+    """ "P000" where most codes of patients are so; blank where no one form is that of most."""
     shaped = Counter((found[1], len(found[2])) for code in known if (found := re.fullmatch(r"(\D*)([0-9]+)", code)))
-    if not shaped:
-        return ""
-    (prefix, width), count = shaped.most_common(1)[0]
-    digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
-    short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
-    return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
+    (prefix, width), count = shaped.most_common(1)[0] if shaped else (("", 0), 0)
+    return f"{prefix.upper()}{'0' * width}" if count > len(known) / 2 else ""
 
 
 def sex_lines(plans: Sequence[Plan], reader: Reader) -> Iterator[str]:
@@ -157,11 +183,13 @@ def fill_lines(plans: Sequence[Plan]) -> Iterator[str]:
 
 def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: bool) -> Iterator[str]:
     sheet = group[0]
-    names = [each.name for each in group]
+    names = [name for each in group for name in each.every_name]
     yield "[[sheet]]"
     yield f"name = {toml(names[0]) if len(names) == 1 else tomls(names)}"
-    yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
-    if sheet.key:
+    yield from _place_lines(sheet)
+    if sheet.names and not sheet.key:
+        yield f'patient = "{{sheet}}"  {GUESS}each sheet is a patient: its name must be the study code'
+    elif sheet.key:
         yield f"patient = {toml(sheet.key)}  {GUESS}it must hold study codes, not record numbers"
     elif sheet.session:
         yield f"session = {toml(sheet.session)}  {GUESS}it names a session, and through it the patient"
@@ -173,6 +201,17 @@ def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: boo
     yield "ignore = []\n"
     for maker in makers:
         yield from _rows(sheet, maker, indexed=indexed)
+
+
+def _place_lines(sheet: Sheet) -> Iterator[str]:
+    if sheet.labels:
+        yield f"labels = {toml(sheet.labels)}  {GUESS}these sheets share the labels in this column"
+        yield f"values = {toml(sheet.values)}"
+        yield f"label_rows = {toml(sheet.label_rows)}"
+    elif sheet.starts:
+        yield f"starts = {toml(sheet.starts)}  {GUESS}the first row full of headings below a form"
+    else:
+        yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
 
 
 def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:

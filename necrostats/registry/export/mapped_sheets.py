@@ -11,13 +11,15 @@ from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 import numpy as np
+import pandas as pd
 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn
 from necrostats.registry.export.layout import ALTERNATIVE, HEADING_OF_A_FORM, VALUES_OF_A_FORM, Layout, SheetLayout
 from necrostats.registry.export.layout_keys import Problems
 from necrostats.registry.messages import problem_report
-from necrostats.registry.text import folded, hint
+from necrostats.registry.privacy.dates import has_full_date, without_dates
+from necrostats.registry.text import fold, folded, hint
 
 _FEWEST_REPEATED = 2
 
@@ -36,10 +38,10 @@ def _block(grid: Grid, sheet: SheetLayout) -> tuple[Grid, SheetLayout]:
     first = first_texts(grid)
     begins = _matching(first, sheet.starts)
     if sheet.starts and not len(begins):
-        return _rows(grid, np.empty(0, dtype=np.int64)), sheet
+        return rows_of(grid, np.empty(0, dtype=np.int64)), sheet
     start = int(begins[0]) if len(begins) else 0
     ends = [at for at in _matching(first, sheet.ends) if at > start or not sheet.starts]
-    block = _rows(grid, np.arange(start, int(ends[0]) if ends else len(grid.rows)))
+    block = rows_of(grid, np.arange(start, int(ends[0]) if ends else len(grid.rows)))
     return block, replace(sheet, header_rows=(int(grid.rows[start]),)) if sheet.starts and not sheet.labels else sheet
 
 
@@ -60,7 +62,7 @@ def first_texts(grid: Grid) -> list[str]:
     return found.tolist()
 
 
-def _rows(grid: Grid, at: np.ndarray) -> Grid:
+def rows_of(grid: Grid, at: np.ndarray) -> Grid:
     """Some rows of a sheet."""
     columns = tuple(replace(column, which=column.which[at]) for column in grid.columns)
     beside = {name: getattr(grid, name)[at] for name in ("swallowed", "widths") if len(getattr(grid, name))}
@@ -159,7 +161,9 @@ class LaidColumn:
 class LaidSheet:
     """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings.
 
-    `lacking` are headings that other sheets of the same form have: here nothing stands under them.
+    `lacking` are headings that other sheets of the same form have: here nothing stands under them. `log` is the number
+    of the log that the rows are of (0: of none); `left`: they are those that no [[sheet]] of it takes; `elsewhere`:
+    which cells (N,) of a column another [[sheet]] reads; `absent`: (heading, word) of its `where` that no row says.
     """
 
     number: int
@@ -170,6 +174,10 @@ class LaidSheet:
     below: np.ndarray
     aliases: Mapping[str, str] = field(default_factory=dict)
     lacking: tuple[str, ...] = ()
+    log: int = 0
+    left: bool = False
+    elsewhere: Mapping[str, np.ndarray] = field(default_factory=dict)
+    absent: tuple[tuple[str, str], ...] = ()
 
     def column(self, heading: str) -> LaidColumn:
         """The column of a heading, however it is written."""
@@ -180,17 +188,26 @@ class LaidSheet:
         key = folded(heading)
         return self.aliases.get(key, key)
 
+    def rows_shown(self, at: np.ndarray) -> pd.arrays.IntegerArray:
+        """The spreadsheet's rows of some positions; none of a form, which has as many as it has labels."""
+        rows = pd.array(self.rows[at], dtype="Int64")
+        return pd.array([pd.NA] * len(rows), dtype="Int64") if self.layout.labels else rows
+
     def __len__(self) -> int:
         return len(self.rows)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Laid:
-    """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention."""
+    """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention.
+
+    `read` are the sheets as they are, each with the part of the layout that reads it.
+    """
 
     export: Export
     layout: Layout
     sheets: tuple[LaidSheet, ...]
+    read: tuple[tuple[SheetLayout, Grid], ...]
     ignored: tuple[Grid, ...]
     strangers: tuple[Grid, ...]
 
@@ -199,7 +216,7 @@ def laid(export: Export, layout: Layout) -> Laid:
     """RegistryError, with all `findings`, if the export lacks sheets or headings that the layout names."""
     problems = Problems(layout.name)
     chosen = [(sheet, grid) for sheet in layout.sheets for grid in _grids(export, sheet, layout, problems)]
-    found = tuple(_laid(number, *as_laid(grid, sheet)) for number, (sheet, grid) in enumerate(chosen))
+    found = tuple(laid_sheet(number, *as_laid(grid, sheet)) for number, (sheet, grid) in enumerate(chosen))
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_headings([made for made, (own, _) in zip(found, chosen, strict=True) if own is sheet], number, problems)
     if len(problems):
@@ -211,6 +228,7 @@ def laid(export: Export, layout: Layout) -> Laid:
         export=export,
         layout=layout,
         sheets=sheets,
+        read=tuple(chosen),
         ignored=tuple(grid for grid in others if is_named(grid, layout.ignore_sheets)),
         strangers=tuple(grid for grid in others if not is_named(grid, layout.ignore_sheets)),
     )
@@ -251,7 +269,8 @@ def _left_out(grid: Grid, name: str, layout: Layout) -> bool:
     return bool({"*", "?"} & set(name)) and is_named(grid, exact)
 
 
-def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
+def laid_sheet(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
+    """A sheet with its headings found."""
     below = np.flatnonzero(grid.rows > max(sheet.header_rows))
     columns, seen = {}, {}
     for column, heading in zip(grid.columns, headings(grid, sheet.header_rows), strict=True):
@@ -260,7 +279,7 @@ def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
         seen[key] = seen.get(key, 0) + 1
         if seen[key] > 1:
             shown, key = f"{shown}#{seen[key]}", f"{key}#{seen[key]}"
-        columns[key] = LaidColumn(heading=shown, raw=column.at(below), sheet=number)
+        columns[key] = LaidColumn(heading=_undated(shown, column), raw=column.at(below), sheet=number)
     return LaidSheet(
         number=number,
         grid=grid,
@@ -270,6 +289,14 @@ def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
         below=below,
         aliases=aliases(sheet, columns),
     )
+
+
+def _undated(heading: str, column: RawColumn) -> str:
+    """A heading as it is shown: a date in it, though nobody's own, is none once it stands beside a patient's cell."""
+    plain = fold(heading)
+    if not has_full_date(plain):
+        return heading
+    return " ".join(f"{without_dates(plain, ' (date) ')} ({column.letters})".split())
 
 
 def aliases(sheet: SheetLayout, columns: Collection[str]) -> dict[str, str]:

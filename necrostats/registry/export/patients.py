@@ -14,9 +14,12 @@ import pandas as pd
 
 from necrostats.registry.export.cells import ID_HABITS, first_rows
 from necrostats.registry.export.layout import SHEET, Layout
+from necrostats.registry.export.log_rows import kinds, saying
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
+from necrostats.registry.export.private import shown
 from necrostats.registry.findings import DUPLICATE_ROW
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.reading import count
 from necrostats.registry.source_table import objects
 from necrostats.registry.text import folded
 
@@ -45,7 +48,9 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
     known: dict[str, int] = {}
     of = {}
     for sheet in sorted(sheets, key=lambda sheet: bool(sheet.layout.session)):
-        if sheet.layout.each_row_is_a_patient:
+        if sheet.left:
+            of[sheet.number] = np.full(len(sheet), NOBODY)
+        elif sheet.layout.each_row_is_a_patient:
             of[sheet.number] = np.arange(len(known), len(known) + len(sheet))
             known.update({f"{_BETWEEN}{sheet.number}{_BETWEEN}{row}": len(known) + row for row in range(len(sheet))})
         elif sheet.layout.session:
@@ -76,14 +81,14 @@ def _spellings(sheets: Sequence[LaidSheet], layout: Layout) -> dict[str, str]:
         for heading in sheet.layout.patient if len(sheet.layout.patient) == 1 else ():
             texts = [sheet.grid.name] if heading == SHEET else sheet.column(heading).raw.texts().tolist()
             for text in dict.fromkeys(texts):
-                found.setdefault(_key(text, layout), folded(text).upper())
+                found.setdefault(key_of(text, layout), folded(text).upper())
     return found
 
 
-def session_keys(sheet: LaidSheet) -> np.ndarray:
-    """The session (N,) that each row of a sheet of sessions is, as the export names it; blank where it has no name."""
+def own_keys(sheet: LaidSheet, table: str, target: str) -> np.ndarray:
+    """What the export calls the session, collection or stent (N,) that each row makes; blank where it has no name."""
     for rows in sheet.layout.rows:
-        heading = rows.heading_of("session") if rows.table == "sessions" and not rows.numbers else ""
+        heading = rows.heading_of(target) if rows.table == table and not (rows.numbers or rows.ends_stents) else ""
         if heading:
             return _texts(sheet, heading)
     return np.full(len(sheet), "", dtype=object)
@@ -99,7 +104,7 @@ def _through_sessions(sheet: LaidSheet, others: Sequence[tuple[LaidSheet, np.nda
     """The patient (N,) of each row by the session it names; nobody, where none or more than one patient has it."""
     patients: dict[str, set[int]] = {}
     for other, person in others:
-        for key, number in zip(session_keys(other), person.tolist(), strict=True):
+        for key, number in zip(own_keys(other, "sessions", "session"), person.tolist(), strict=True):
             if key and number != NOBODY:
                 patients.setdefault(key, set()).add(number)
     one = {key: next(iter(numbers)) for key, numbers in patients.items() if len(numbers) == 1}
@@ -129,27 +134,32 @@ def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
 
 def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
     if heading == SHEET:
-        return _Keys(texts=[_key(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
+        return _Keys(texts=[key_of(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
     column = sheet.column(heading)
     carried = sheet.key(heading) in {sheet.key(each) for each in sheet.layout.carry_down}
     above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
     source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
-    return _Keys(texts=[_key(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
+    return _Keys(texts=[key_of(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
 
 
-def _key(text: str, layout: Layout) -> str:
+def key_of(text: str, layout: Layout) -> str:
+    """A study code as the layout compares it; blank if the cell names nobody."""
     if text.isascii() and text.isalnum() and not text.isalpha():
         key = text.casefold()
     else:
         key = "" if is_blank(text) or text.startswith("#") else folded(text)
     for habit in layout.id_habits:
         key = ID_HABITS[habit](key)
-    return _of_form(ID_HABITS["decimals"](key), layout.id_form) if key and layout.id_form else key
+    return _of_form(ID_HABITS["decimals"](key), layout) if key and layout.id_form else key
 
 
-def _of_form(key: str, form: str) -> str:
-    prefix, width = folded(form.rstrip("0")), len(form) - len(form.rstrip("0"))
-    found = re.fullmatch(rf"(?:{re.escape(prefix)})?([0-9]+)", key)
+def _of_form(key: str, layout: Layout) -> str:
+    """A key in the form that the layout gives, whose own signs are forgiven as those of the key are."""
+    prefix, width = folded(layout.id_form.rstrip("0")), len(layout.id_form) - len(layout.id_form.rstrip("0"))
+    bare = prefix
+    for habit in layout.id_habits:
+        bare = ID_HABITS[habit](bare)
+    found = re.fullmatch(rf"(?:{re.escape(prefix)}|{re.escape(bare)})?([0-9]+)", key)
     return f"{prefix}{found[1].lstrip('0').rjust(width, '0')}" if found else key
 
 
@@ -186,7 +196,10 @@ ORPHAN = "NO_SUCH_PATIENT"
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RowsAside:
-    """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in."""
+    """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in.
+
+    `together`: they say the same, `value`, and are told of once.
+    """
 
     rule: str
     sheet: LaidSheet
@@ -195,6 +208,8 @@ class RowsAside:
     problem: str
     remedy: str
     heading: str = ""
+    together: bool = False
+    value: str = ""
 
 
 def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
@@ -203,7 +218,7 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     listed = _listed(sheets, people)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
-        for rule in (_skipped, _swallowed, _long, _nobody, _copies, _same_session):
+        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, _copies, _same_id):
             for aside in rule(sheet, person, free.copy()):
                 if len(aside.at):
                     free[aside.at] = False
@@ -268,6 +283,45 @@ def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator
     )
 
 
+_MOST_SHOWN = 12
+
+
+def _together(sheet: LaidSheet, rows: np.ndarray, rule: str, severity: str, problem: str, remedy: str):
+    """Rows (N,) set aside by what they say of themselves, told of once for each thing that they say."""
+    for value, at in kinds(sheet, rows):
+        places = ", ".join(map(str, sheet.rows[at[:_MOST_SHOWN]])) + (" …" if len(at) > _MOST_SHOWN else "")
+        yield RowsAside(
+            rule=rule,
+            sheet=sheet,
+            at=at,
+            severity=severity,
+            problem=f"{problem}: {count(len(at), 'row', 'rows')} not read ({places})",
+            remedy=remedy if value else "Fill in the cell, or name the rows in skip_rows if they are no record.",
+            heading=next(iter(sheet.layout.telling)),
+            together=True,
+            value=shown(value),
+        )
+
+
+def _no_record(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    skipped = free & saying(sheet, sheet.layout.skip_where)
+    problem = "the layout says that such rows are no record"
+    yield from _together(sheet, skipped, "SKIPPED", "notes", problem, "Nothing to do if that is right.")
+
+
+def _of_no_kind(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    """Rows of a log that no [[sheet]] takes."""
+    if sheet.left:
+        yield from _together(
+            sheet,
+            free,
+            "KIND_NOT_MENTIONED",
+            "asks",
+            "is a kind of row that no [[sheet]] of this name takes",
+            "Add it to a `where`, or, if such rows are no record, to skip_where.",
+        )
+
+
 def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
     if len(sheet.grid.swallowed):
         yield RowsAside(
@@ -309,22 +363,38 @@ def _nobody(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     )
 
 
-def _same_session(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
-    """Rows of one session of a patient: word for word the same, the first counts; with other cells, none does."""
-    keys = session_keys(sheet)
+_CALLED = {
+    "session": ("sessions", "session"),
+    "collection": ("collections", "collection"),
+    "stent": ("stents", "stent_id"),
+}
+
+
+def _same_id(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    for noun, called in _CALLED.items():
+        for aside in _same_again(sheet, person, free, noun, *called):
+            free[aside.at] = False
+            yield aside
+
+
+def _same_again(
+    sheet: LaidSheet, person: np.ndarray, free: np.ndarray, noun: str, table: str, target: str
+) -> Iterator[RowsAside]:
+    """Rows of one thing of a patient: word for word the same, the first counts; with other cells, none does."""
+    keys = own_keys(sheet, table, target)
     rows = np.flatnonzero(free & (keys != ""))
     session = pd.DataFrame({"person": person[rows], "key": keys[rows]})
     cells = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()})
     copy = cells.duplicated().to_numpy(dtype=bool) & session.duplicated().to_numpy(dtype=bool)
     different = np.zeros(len(rows), dtype=bool)
     different[~copy] = session[~copy].duplicated(keep=False).to_numpy(dtype=bool)
-    heading = next((rows.heading_of("session") for rows in sheet.layout.rows if rows.table == "sessions"), "")
+    heading = next((rows.heading_of(target) for rows in sheet.layout.rows if rows.table == table), "")
     yield RowsAside(
         rule=DUPLICATE_ROW,
         sheet=sheet,
         at=rows[copy],
         severity="asks",
-        problem="this session stands here word for word a second time; the first one counts",
+        problem=f"this {noun} stands here word for word a second time; the first one counts",
         remedy="Take the copy away.",
         heading=heading,
     )
@@ -333,8 +403,8 @@ def _same_session(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Ite
         sheet=sheet,
         at=rows[different],
         severity="stops",
-        problem="another row of the same patient has this session id and other contents, so neither counts",
-        remedy="Give each session an id of its own, or take away the row that is wrong.",
+        problem=f"another row of the same patient has this {noun} id and other contents, so neither counts",
+        remedy=f"Give each {noun} an id of its own, or take away the row that is wrong.",
         heading=heading,
     )
 

@@ -15,19 +15,33 @@ import numpy as np
 from necrostats.errors import RegistryError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.days import MONTHS
-from necrostats.registry.export.cells import COMMENT, Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.cells import COMMENT, Export, Grid, OtherText, RawCell, RawColumn
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, in_form, is_named, no_record
+from necrostats.registry.export.log_rows import saying
+from necrostats.registry.export.mapped_sheets import (
+    aliases,
+    as_laid,
+    headings,
+    in_form,
+    is_named,
+    laid_sheet,
+    no_record,
+    rows_of,
+)
 from necrostats.registry.privacy import (
     AGE_OVER_89,
     NOT_CODES,
     STOPS,
+    Names,
     Sheet,
     Suspicion,
     find_identifiers,
     may_head_study_codes,
+    not_released,
     only_looks_so,
     refusal_text,
+    release_of,
+    withheld_heading,
 )
 from necrostats.registry.source_table import Written, objects
 from necrostats.registry.text import folded
@@ -78,7 +92,7 @@ class Withheld:
     @property
     def release(self) -> str:
         """What a person who has looked accepts to have them read."""
-        return f"{self.grid.sheet or self.grid.file}!{self.heading}"
+        return release_of(self.grid.sheet or self.grid.file, self.heading)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -97,9 +111,11 @@ def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> 
     is set aside there and shown nowhere.
     """
     accepted = [*accepted, *layout.accept]
-    looked_at = [_Looked.at(*seen, layout, accepted) for seen in _as_laid(export, layout)]
-    found = [each for looked in looked_at for each in looked.stopping()]
-    found += _outside_the_cells(export, layout, accepted)
+    names = _names(export, {each for each in export.sheets if folded(each) in layout.vouched})
+    looked_at = [_Looked.at(*seen, layout, accepted, names) for seen in _as_laid(export, layout)]
+    found = not_released(names.suspicions, accepted)
+    found += dict.fromkeys(each for looked in looked_at for each in looked.stopping())
+    found += _outside_the_cells(export, names, accepted)
     if found:
         raise RegistryError(refusal_text(found))
     withheld = tuple(each for looked in looked_at for each in looked.withheld())
@@ -107,14 +123,22 @@ def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> 
     return Screened(export=replace(export, grids=grids), withheld=withheld)
 
 
-def _outside_the_cells(export: Export, layout: Layout, accepted: Collection[str]) -> Iterator[Suspicion]:
-    """What stops an export outside its cells: not the names of sheets that the layout writes out, nor the look of a
-    comment, which is shown nowhere.
+def _names(export: Export, vouched: Collection[str]) -> Names:
+    return Names(export.files, export.sheets, vouched)
+
+
+def _outside_the_cells(export: Export, names: Names, accepted: Collection[str]) -> Iterator[Suspicion]:
+    """What stops an export outside its cells: not the look of a comment, which is shown nowhere, and not the names of
+    sheets, which the properties of a workbook say again.
     """
-    texts = [(place, text) for place, text in export.other_texts if folded(text) not in layout.vouched]
+    texts = [(_place(each, names), each.text) for each in export.other_texts if each.text not in export.sheets]
     for each in find_identifiers([], texts, accepted=accepted):
         if not (COMMENT in each.where and only_looks_so(each.rule)):
             yield each
+
+
+def _place(text: OtherText, names: Names) -> str:
+    return f'sheet "{names.sheet(text.sheet)}"{text.where}' if text.sheet else text.where
 
 
 def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, SheetLayout]]:
@@ -125,7 +149,25 @@ def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, Sheet
         whole = [sheet for sheet in named if sheet not in parts]
         laid = [as_laid(grid, sheet) for sheet in parts]
         yield from ((grid, *each) for each in laid)
-        yield grid, _without(grid, parts), whole[0] if whole else _UNNAMED if parts else _BARE
+        rest = _without(grid, parts)
+        kinds = [sheet for sheet in whole if sheet.where]
+        yield from ((grid, *each) for each in _by_kind(rest, kinds))
+        if not kinds:
+            yield grid, rest, whole[0] if whole else _UNNAMED if parts else _BARE
+
+
+def _by_kind(grid: Grid, forms: Sequence[SheetLayout]) -> Iterator[tuple[Grid, SheetLayout]]:
+    """A log by the kinds of its rows, each as its part of the layout reads it; then the rows of no kind."""
+    free = np.ones(len(grid.rows), dtype=bool)
+    for form in forms:
+        sheet = laid_sheet(0, grid, form)
+        told = all(sheet.key(heading) in sheet.columns for heading in form.telling)
+        taken = np.isin(grid.rows, sheet.rows[saying(sheet, form.where)]) if told else free
+        yield rows_of(grid, np.flatnonzero(taken | np.isin(grid.rows, form.header_rows))), form
+        free &= ~taken
+    if forms:
+        nothing = replace(forms[0], rows=(), ignore=(), where=tuple(each for form in forms for each in form.where))
+        yield rows_of(grid, np.flatnonzero(free)), nothing
 
 
 def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
@@ -144,11 +186,15 @@ def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class _Looked:
-    """A sheet that was looked at: what was found, and which of its headings are read as codes, replaced, ignored."""
+    """A sheet that was looked at: what was found, and which of its headings are read as codes, replaced, ignored.
+
+    `named`: how a column is called in what was found → its heading, of those that the layout names.
+    """
 
     grid: Grid
     form: SheetLayout
     order: tuple[str, ...]
+    named: Mapping[str, str]
     found: tuple[Suspicion, ...]
     coded: frozenset[str]
     ignored: frozenset[str]
@@ -156,25 +202,26 @@ class _Looked:
     replaced: frozenset[str]
 
     @classmethod
-    def at(cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str]) -> _Looked:
+    def at(
+        cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str], names: Names
+    ) -> _Looked:
         """Every suspicion in a sheet as the layout sees it; rows that are no record are stopped by hard clues only."""
-        sheet = replace(_sheet(seen, form.header_rows), vouched=folded(grid.name) in layout.vouched)
+        sheet = _sheet(seen, form.header_rows)
         there = _headings_there(form, sheet)
-        coded = frozenset(there(_mapped(form, _coded)))
+        kept = set(there(_mapped(form, _kept_as_text)))
+        coded = frozenset(there((*_mapped(form, _coded), *form.telling))) - kept
         roles = _roles(form, sheet, there, coded)
         skipped = no_record(seen, form)
-        record, rest = (
-            replace(_sheet(seen, form.header_rows, rows), vouched=sheet.vouched) for rows in (~skipped, skipped)
-        )
-        known = _known_words(layout)
-        found = find_identifiers(
-            [record], _above(seen, form.header_rows), accepted=accepted, known_words=known, **roles
-        )
-        hard = find_identifiers([rest], accepted=accepted, known_words=known, **roles) if skipped.any() else []
+        record, rest = (_sheet(seen, form.header_rows, rows) for rows in (~skipped, skipped))
+        known = {"known_words": _known_words(layout), "accepted": accepted, "names": names, **roles}
+        found = find_identifiers([record], _above(seen, form.header_rows, names), **known)
+        hard = find_identifiers([rest], **known) if skipped.any() else []
+        meant = {*there(form.headings()), *there(form.ignore)}
         return cls(
             grid=grid,
             form=form,
             order=tuple(sheet.columns),
+            named={withheld_heading(number): each for number, each in enumerate(sheet.columns, 1) if each in meant},
             found=(*found, *(each for each in hard if each.severity == STOPS)),
             coded=coded,
             keys=frozenset(there(form.keys)),
@@ -191,32 +238,37 @@ class _Looked:
         held = [each for each in self.found if self._may_be_withheld(each)]
         for heading in dict.fromkeys(each.column for each in held):
             rows = sorted({each.row for each in held if each.column == heading})
-            yield Withheld(grid=self.grid, heading=heading, column=self.order.index(heading), rows=tuple(rows))
+            column = self.order.index(self.named.get(heading, heading))
+            yield Withheld(grid=self.grid, heading=heading, column=column, rows=tuple(rows))
 
     def _goes_nowhere(self, each: Suspicion) -> bool:
         """Whether only the look is at fault: of a cell that the layout ignores by name or replaces by a pseudonym, of a
-        text above the headings, of a number among amounts.
+        text above the headings, of a number among amounts, of a heading that the layout writes out.
         """
-        if each.column in self.coded and each.rule == AGE_OVER_89:
+        heading = self.named.get(each.column, each.column)
+        if heading in self.coded and each.rule == AGE_OVER_89:
             return True
-        above = bool(each.where) and not each.where.startswith("name of")
-        nowhere = above or each.column in self.ignored or each.column in self.replaced
+        vouched = each.heading and each.column in self.named
+        nowhere = bool(each.where) or vouched or heading in self.ignored or heading in self.replaced
         return nowhere and only_looks_so(each.rule)
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
         """Whether a cell can be withheld alone: one that becomes a code, or stands in place of a patient's."""
-        if each.row is None or self.form.labels:
+        if each.row is None or each.heading or self.form.labels:
             return False
-        return (each.column in self.coded and only_looks_so(each.rule)) or (
-            each.column in self.keys and each.rule == NOT_CODES.rule
+        heading = self.named.get(each.column, each.column)
+        return (heading in self.coded and only_looks_so(each.rule)) or (
+            heading in self.keys and each.rule == NOT_CODES.rule
         )
 
 
 def _known_words(layout: Layout) -> frozenset[str]:
     """The words that the layout lists for codes, and those that the reader knows by itself."""
-    return (
-        frozenset(word for _, rows in layout.makers() for column in rows.columns for word in column.codes) | all_words()
-    )
+    codes = {word for _, rows in layout.makers() for column in rows.columns for word in column.codes}
+    kinds = {
+        folded(word) for sheet in layout.sheets for _, words in (*sheet.where, *sheet.skip_where) for word in words
+    }
+    return frozenset(codes | kinds) | all_words()
 
 
 def _roles(
@@ -262,12 +314,13 @@ def _sheet(grid: Grid, header_rows: tuple[int, ...], rows: np.ndarray | None = N
     )
 
 
-def _above(grid: Grid, header_rows: tuple[int, ...]) -> Iterator[tuple[str, str]]:
+def _above(grid: Grid, header_rows: tuple[int, ...], names: Names) -> Iterator[tuple[str, str]]:
     """The texts above the data that are no headings: titles, remarks."""
+    sheet = f', sheet "{names.sheet(grid.sheet)}"' if grid.sheet else ""
     for position in np.flatnonzero((grid.rows <= max(header_rows)) & ~np.isin(grid.rows, header_rows)):
         for column in grid.columns:
             if text := column.cells[column.which[position]].text.strip():
-                yield f'{grid.file}, sheet "{grid.sheet}", row {grid.rows[position]}, above the headings', text
+                yield f"{names.file(grid.file)}{sheet}, row {grid.rows[position]}, above the headings", text
 
 
 def _periods(rows: RowsLayout) -> set[str]:
@@ -286,6 +339,10 @@ def _coded(rows: RowsLayout) -> set[str]:
     """The columns whose cells become codes, numbers or days: of their texts nothing is kept."""
     coded = {column.heading for column in rows.columns if not _keeps_text(rows.table, column.to)}
     return coded | ({rows.overflow.column} if rows.overflow else set())
+
+
+def _kept_as_text(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if _keeps_text(rows.table, column.to)}
 
 
 def _keeps_text(table: str, target: str) -> bool:
@@ -314,16 +371,13 @@ def _with_note(column: RawColumn, rows: np.ndarray) -> RawColumn:
 
 def refuse_names(export: Export, header_rows: Mapping[int, tuple[int, ...]], accepted: Collection[str] = ()) -> None:
     """RegistryError if a heading, or the name of a file or sheet, looks like an identifier; cells are not looked at."""
-    found = [
-        each
-        for grid in export.grids
-        for each in find_identifiers([_without_cells(_sheet(grid, header_rows[id(grid)]))], accepted=accepted)
-        if each.row is not None or each.where
-    ]
+    names = _names(export, set(export.sheets))
+    sheets = [_without_cells(_sheet(grid, header_rows[id(grid)])) for grid in export.grids]
+    found = not_released(names.suspicions, accepted)
+    found += [each for each in find_identifiers(sheets, accepted=accepted, names=names) if each.heading]
     if found:
         raise RegistryError(refusal_text(found))
 
 
 def _without_cells(sheet: Sheet) -> Sheet:
-    none = {name: [] for name in sheet.columns}
-    return Sheet(file=sheet.file, name=sheet.name, header=sheet.header, columns=none, vouched=True)
+    return replace(sheet, columns={name: [] for name in sheet.columns}, rows=None)

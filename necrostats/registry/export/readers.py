@@ -27,8 +27,19 @@ from necrostats.registry.export.compound_cells import (
     read_instruments,
     read_stents,
 )
-from necrostats.registry.export.layout import BORES, ENDS, GRAMMAR_UNITS, ColumnLayout, as_written, home, is_date
+from necrostats.registry.export.layout import (
+    BORES,
+    BY_ID,
+    ENDS,
+    GRAMMAR_UNITS,
+    NOT_UNDERSTOOD,
+    ColumnLayout,
+    as_written,
+    home,
+    is_date,
+)
 from necrostats.registry.export.private import holds_date, holds_old_age
+from necrostats.registry.export.shared_cells import Sharing, code_of
 from necrostats.registry.quantities import (
     Number,
     is_blank,
@@ -38,6 +49,7 @@ from necrostats.registry.quantities import (
     read_number,
     read_quantity,
 )
+from necrostats.registry.quantities.amounts import NO_UNIT_GIVEN
 from necrostats.registry.text import Unread, folded, without_value
 from necrostats.registry.text import plain as bare
 from necrostats.registry.words import known_words
@@ -62,14 +74,22 @@ def readings_of(
     cells: Sequence[RawCell], table: str, column: ColumnLayout, date_system: str, pseudonyms: Pseudonyms
 ) -> tuple[Reading, ...]:
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
+    sharing = Sharing.of(table, column.sharing) if column.sharing[1:] else None
+    number = [each.to for each in column.sharing].index(column.to) if sharing else 0
     table, to = home(table, column.to)
     column = replace(column, to=to, words=column.words.of_column(to))
-    reader = _reader(table, column, date_system or column.system, pseudonyms)
+    own = _reader(table, column, date_system or column.system, pseudonyms)
+    reader = _shared(sharing, number) if sharing else own
     if column.days:
         cells = [_day_alone(cell) for cell in cells]
     if is_date(table, column.to):
         return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
-    return tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+    found = tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+    return with_the_axes_of_the_column(found) if column.to == "size" else found
+
+
+def _shared(sharing: Sharing, number: int) -> Reader:
+    return lambda cell: _without_value(cell.text) or sharing.read(cell.text, number)
 
 
 _A_DAY = re.compile(
@@ -122,8 +142,9 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
         "instruments": lambda cell: _several(cell, column, read_instruments, unknown_counts=True),
         "event": lambda cell: _several(cell, column, read_event),
         "collections": lambda cell: _several(cell, column, read_collections),
-        "collection": lambda cell: _collection(cell, column),
-        "session": _session,
+        "collection": lambda cell: _collection(cell, table, column),
+        "session": lambda cell: _reference(cell, "session"),
+        "stent_id": lambda cell: _reference(cell, "stent"),
         "stent": lambda cell: _several(cell, column, read_stents),
         "stents": lambda cell: _several(cell, column, read_stents),
         "event_type": lambda cell: _event_of_a_row(cell, column),
@@ -159,10 +180,11 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
 
 _AGE = re.compile(
     rf"(?P<above>>=?|over|above|{any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
-    rf"(?:years?|yrs?|y|y/o|yo|{any_of('years')})?\.?(?: old)?"
+    rf"(?:years?|yrs?|y|y/o|yo|let|{any_of('years')})?\.?(?: old)?"
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
+_SOLID = re.compile(r"(?<=[0-9%])\s*(?:of )?(?:solid|necrosis|necrotic|debris)$")
 _YEAR_OF_LIFE = re.compile(r"([0-9]{2,3})(?:st|nd|rd|th) year(?: of life)?")
 
 
@@ -203,6 +225,8 @@ def _plainer(cell: RawCell, plain: Column) -> RawCell:
     text = bare(cell.text)
     if plain.name == "age_years" and (year := _YEAR_OF_LIFE.fullmatch(text)) and int(year[1]) > _OLD + 2:
         return cell._replace(text=str(_OLD + 1))
+    if plain.name == "solid_percent":
+        return cell._replace(text=_SOLID.sub("", text), value=cell.value) if _SOLID.search(text) else cell
     if plain.name == "asa_class":
         return cell._replace(text=_ROMAN.get(text.removeprefix("asa").strip(), cell.text))
     found = _AGE.fullmatch(text) if plain.name == "age_years" else None
@@ -237,17 +261,22 @@ def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
 
 
 _BOTH = {"drainage", "necrosectomy"}
-_JOINED_TYPES = re.compile(rf"\s*[+&/,]\s*|\s+(?:and|{any_of('and')})\s+")
+_JOINED_TYPES = re.compile(rf"\s*[+&,]\s*|\s+(?:and|{any_of('and')})\s+")
 
 
 def _both_in_one(text: str, words: dict[str, str]) -> str | None:
-    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text."""
+    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text.
+
+    A slash stands for "or" as often as for "and": two codes in one cell, which are set aside.
+    """
     parts = [words.get(part) for part in _JOINED_TYPES.split(folded(text))]
     return "drainage_and_necrosectomy" if len(parts) == len(_BOTH) and set(parts) == _BOTH else None
 
 
 def _code(cell: RawCell, plain: Column, words: dict[str, str]) -> Reading:
-    code = words.get(folded(cell.text)) or (_both_in_one(cell.text, words) if plain.name == "session_type" else None)
+    code = code_of(cell.text, plain.name, words) or (
+        _both_in_one(cell.text, words) if plain.name == "session_type" else None
+    )
     if code is not None:
         return Reading(rule="code", fills={plain.name: code})
     return _as_it_stands(cell, plain)
@@ -302,7 +331,8 @@ def _yield(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
     }
     names = {each.name for each in TABLES[table].columns}
     known = {name: text for name, text in fills.items() if text and name in names}
-    return Reading(rule=found.rule, fills=known, question=found.question, withheld=dated)
+    asked = [each for each in found.question.split("; ") if not (column.unit_beside and each == NO_UNIT_GIVEN)]
+    return Reading(rule=found.rule, fills=known, question="; ".join(asked), withheld=dated)
 
 
 def _text(value: float | None) -> str:
@@ -334,6 +364,26 @@ def _one_size(cell: RawCell, column: ColumnLayout) -> Reading:
     return Reading(rule=found.rule, fills=fills, question=question)
 
 
+_AXES = ("long_mm", "mid_mm", "short_mm")
+_SHORT_OF_AXES = "gives fewer axes than the other cells of its column, and is read as the longest first"
+
+
+def with_the_axes_of_the_column(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Sizes as the cells beside them are: nothing left is 0 in every axis they give; fewer axes than most are asked."""
+    counts = [sum(name in reading.fills for name in _AXES) for reading in readings]
+    most = max(counts, default=0)
+    usual = sum(count == most for count in counts) > sum(0 < count < most for count in counts)
+    found = []
+    for reading, count in zip(readings, counts, strict=True):
+        if count and set(reading.fills.values()) == {"0"}:
+            found.append(replace(reading, fills=dict.fromkeys(_AXES[:most], "0")))
+        elif usual and 0 < count < most and not reading.question:
+            found.append(replace(reading, question=_SHORT_OF_AXES))
+        else:
+            found.append(reading)
+    return tuple(found)
+
+
 def _event_of_a_row(cell: RawCell, column: ColumnLayout) -> Reading:
     """The event that a row of a table of events is about, kept and asked about where it is in doubt."""
     found = _several(cell, column, read_event)
@@ -354,9 +404,9 @@ def _several(
     return replace(found, withheld=DATE) if holds_date(cell.text) else found
 
 
-def _session(cell: RawCell) -> Reading:
+def _reference(cell: RawCell, target: str) -> Reading:
     unknown = _without_value(cell.text)
-    return unknown or Reading(rule="reference", fills={"session": folded(cell.text)})
+    return unknown or Reading(rule="reference", fills={target: folded(cell.text)})
 
 
 def _numbered(part: str) -> str:
@@ -365,16 +415,29 @@ def _numbered(part: str) -> str:
     return found[1] if found else part
 
 
-def _collection(cell: RawCell, column: ColumnLayout) -> Reading:
-    """Which of the patient's collections: sites or numbers, joined by ";", or "all"."""
+def _collection(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
+    """Which of the patient's collections: what the export calls them, sites or numbers, joined by ";", or "all".
+
+    In the table of collections, what the export calls this one.
+    """
+    if table == "collections":
+        return _reference(cell, "collection")
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
+    return Reading(rule="reference", fills={"collection": _meant(cell.text, column)})
+
+
+def _meant(text: str, column: ColumnLayout) -> str:
     words = known_words("site", COLLECTIONS.column("site").codes, column.codes)
-    parts = [_numbered(folded(part)) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
+    whole, pieces = folded(text), [folded(part) for part in re.split(r"[+;,&]|\band\b", text) if part.strip()]
+    for parts in ([whole], pieces):
+        if column.own_ids.issuperset(parts) and not set(parts) & set(column.own_codes):
+            return ";".join(dict.fromkeys(BY_ID + part for part in parts))
+    parts = [_numbered(part) for part in pieces]
     if len(parts) == 1 and parts[0] in ("all", "both"):
-        return Reading(rule="reference", fills={"collection": "all"})
+        return "all"
     named = [part if part.isdecimal() else words.get(part, "") for part in parts]
     if not all(named):
-        return refused("names a site that is neither in the codebook nor in the layout")
-    return Reading(rule="reference", fills={"collection": ";".join(dict.fromkeys(named))})
+        return BY_ID + whole if column.own_ids else NOT_UNDERSTOOD
+    return ";".join(dict.fromkeys(named))

@@ -269,11 +269,11 @@ def are_compact_dates(numbers: np.ndarray) -> np.ndarray:
     return (years >= 1900) & (years < 2100) & (months >= 1) & (months <= 12) & (days >= 1) & (days <= 31)
 
 
-def without_dates(text: str) -> str:
+def without_dates(text: str, instead: str = " ; ") -> str:
     """A folded text with its full dates blanked, so that their digits are not taken for other numbers."""
-    text = _FIGURES.sub(lambda found: " ; " if _possible(found) else found[0], text)
+    text = _FIGURES.sub(lambda found: instead if _possible(found) else found[0], text)
     for pattern in (_YEAR_FIRST, _COMPACT, _OTHERWISE, _IN_WORDS):
-        text = pattern.sub(" ; ", text)
+        text = pattern.sub(instead, text)
     return text
 
 

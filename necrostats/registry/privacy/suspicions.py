@@ -5,7 +5,7 @@ What the privacy check says to the person with the file: places and what to do, 
 
 from __future__ import annotations
 
-import shlex
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
@@ -86,7 +86,8 @@ class Suspicion:
     """A place that may hold an identifier; the value itself is withheld.
 
     `row` is the spreadsheet row, or None for a whole column or a text outside the cells (then `where` says which
-    text). `severity` is STOPS, or UNTIL_ACCEPTED: refused as well, until a person accepts the column.
+    text). `severity` is STOPS, or UNTIL_ACCEPTED: refused as well, until a person accepts the column. `heading`: it is
+    the heading itself that is suspect.
     """
 
     kind: str
@@ -97,11 +98,32 @@ class Suspicion:
     rule: str
     severity: str
     where: str = ""
+    heading: bool = False
 
     @property
     def release(self) -> str:
-        """What a person who has looked accepts to let the whole place pass: sheet!column, or which text it is."""
-        return self.where or f"{self.sheet or self.file}!{self.column}"
+        """What a person who has looked accepts to let the whole place pass: the column of a sheet, or which text."""
+        return self.where or release_of(self.sheet or self.file, self.column)
+
+
+def release_of(sheet: str, column: str) -> str:
+    """What lets a column of a sheet pass; signs and blanks do not count, so that "DEN!Remarks" says the same."""
+    return f"{sheet}: {column}"
+
+
+_OF_SHELLS = frozenset('"$`\\!%^&|<>')
+
+
+def accepting(release: str) -> str:
+    """The text of a release in quotation marks, fit for any shell and for a layout: without the signs that mean
+    something there."""
+    return '"' + "".join(map(_plain, release.replace('"', "'"))) + '"'
+
+
+def _plain(character: str) -> str:
+    if character.isspace() or character in _OF_SHELLS or unicodedata.category(character) == "Cs":
+        return " "
+    return "" if unicodedata.category(character) in ("Cc", "Cf") else character
 
 
 _MOST_ROWS = 12
@@ -140,12 +162,9 @@ def refusal_text(suspicions: Iterable[Suspicion]) -> str:
 
 def _releases(suspicions: Sequence[Suspicion]) -> str:
     tokens = list(dict.fromkeys(each.release for each in suspicions))
-    more = [f"    … and {len(tokens) - _MOST_RELEASES:,} more"] if len(tokens) > _MOST_RELEASES else []
-    return "\n".join((*(f"    --accept {_in_quotes(token)}" for token in tokens[:_MOST_RELEASES]), *more))
-
-
-def _in_quotes(token: str) -> str:
-    return shlex.quote(token) if set(token) & set('"$`\\!') - {"!"} else f'"{token}"'
+    left = len(tokens) - _MOST_RELEASES
+    more = [f"    … and {left:,} more, printed once these are accepted"] if left > 0 else []
+    return "\n".join((*(f"    --accept {accepting(token)}" for token in tokens[:_MOST_RELEASES]), *more))
 
 
 def _count(suspicions: Sequence[Suspicion]) -> str:
