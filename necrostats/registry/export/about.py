@@ -94,7 +94,7 @@ def _beside(laid: Laid) -> Iterator[pd.DataFrame]:
                 left.grid,
                 "asks",
                 "CELLS_NOT_MENTIONED",
-                f"{cells} in no form or block that the layout reads: {places}",
+                f"{cells} in no form, block or kind of row that the layout reads: {places}",
                 "Add a [[sheet]] for them, or end the block above them with `ends`.",
             )
 

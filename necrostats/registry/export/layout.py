@@ -173,8 +173,9 @@ class SheetLayout:
     `session`: the column that names a session of another sheet, and through it the patient.
     `labels` and `values` (letters of columns): the sheet is a form with a label beside each value, in `label_rows` or
     in every row, and makes one row. `starts`: what the first cell of its headings says, where they stand in another row
-    on each sheet; `ends`: what the first cell of the first row says that is no longer meant. A heading may be several,
-    "Age | Age (years)", of which a sheet has one; one that another sheet of the form has may lack.
+    on each sheet; `ends`: what the first cell of the first row says that is no longer meant. `only`: the rows that say
+    one of some words, folded, under a heading. A heading may be several, "Age | Age (years)", of which a sheet has one;
+    one that another sheet of the form has may lack.
     """
 
     names: tuple[str, ...]
@@ -184,6 +185,7 @@ class SheetLayout:
     labels: str = ""
     values: str = ""
     label_rows: tuple[int, ...] = ()
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     patient: tuple[str, ...] = ()
     session: str = ""
     each_row_is_a_patient: bool = False
@@ -192,6 +194,11 @@ class SheetLayout:
     skip_rows: tuple[int, ...] = ()
     skip_texts: tuple[str, ...] = ()
     rows: tuple[RowsLayout, ...] = ()
+
+    @property
+    def is_a_part(self) -> bool:
+        """Whether it means a part of a sheet: a form, a block, the rows of some kinds."""
+        return bool(self.labels or self.starts or self.ends or self.only)
 
     @property
     def keys(self) -> tuple[str, ...]:

@@ -29,6 +29,7 @@ from necrostats.registry.export.heading_guesses import (
     phrases,
     plain_heading,
 )
+from necrostats.registry.export.kind_drafts import rows_by_kind
 from necrostats.registry.export.layout_text import (
     GUESS,
     Maker,
@@ -123,7 +124,7 @@ def _whole(export: Export) -> Iterator[str]:
     sheets = _with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)])
     reader = _reader(sheets)
     main = _main(sheets)
-    plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main or bool(sheet.labels))) for sheet in sheets])
+    plans = _merged([plan for sheet in sheets for plan in _plans(sheet, reader, main=sheet is main)])
     read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
     left = [grid.name for grid in export.grids if grid.name not in read]
     if reader.language:
@@ -250,6 +251,22 @@ def _language(sheets: Sequence[Sheet]) -> str:
     }
     best = max(counted, key=counted.get)
     return best if counted[best] >= max(_ENOUGH_WORDS, len(english & texts) / 2) else ""
+
+
+def _plans(sheet: Sheet, reader: Reader, *, main: bool) -> list[tuple[Sheet, list[Maker]]]:
+    """A sheet with what its rows make; a log with rows of several kinds once for each of them."""
+    kinds = rows_by_kind(sheet) if (sheet.key or sheet.session) and not (main or sheet.names) else []
+    makers = [(each, _one_table(each, table, reader)) for table, each in kinds]
+    if len(makers) > 1 and all(made for _, made in makers):
+        return makers
+    return [(sheet, _makers(sheet, reader, main=main or bool(sheet.labels)))]
+
+
+def _one_table(sheet: Sheet, table: str, reader: Reader) -> list[Maker]:
+    free = [heading for heading in sheet.columns if heading not in (sheet.key, sheet.session)]
+    found = [guess for heading in free for guess in guesses(heading, sheet.columns[heading], (table,), reader)]
+    maker = Maker(table=table, found=tuple(assigned(found)))
+    return [maker] if _has_essential(maker) else []
 
 
 def _makers(sheet: Sheet, reader: Reader, *, main: bool) -> list[Maker]:
@@ -439,6 +456,6 @@ def _merged(plans: Sequence[tuple[Sheet, list[Maker]]]) -> list[Plan]:
     merged: dict[tuple, Plan] = {}
     for sheet, makers in plans:
         if makers:
-            form = (tuple(sheet.columns), sheet.header_rows, tuple(each.table for each in makers))
+            form = (tuple(sheet.columns), sheet.header_rows, sheet.only, tuple(each.table for each in makers))
             merged.setdefault(form, ([], makers))[0].append(sheet)
     return list(merged.values())

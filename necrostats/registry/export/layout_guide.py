@@ -100,6 +100,11 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         ("labels", "the sheet is a form: the column with its labels", 'labels = "A"'),
         ("values", "the column with the value beside each label", 'values = "B"'),
         ("label_rows", "the rows of the form; without it, all of the sheet", 'label_rows = "3-14"'),
+        (
+            "only",
+            "the rows that say one of some words in a column; a log of several kinds has a [[sheet]] for each",
+            'only = { "Kind" = ["drain", "ERCP"] }',
+        ),
         ("patient", "the column with the study code; {sheet} where each patient has a sheet", 'patient = "Study no"'),
         ("session", "instead of patient: the column that names a session of another sheet", 'session = "Session ID"'),
         ("each_row_is_a_patient", "instead of patient, where nothing says who", "each_row_is_a_patient = true"),

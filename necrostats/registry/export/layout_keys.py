@@ -352,12 +352,14 @@ def check_whole(layout: Layout, problems: Problems) -> None:
         )
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter((folded(name), sheet.labels, sheet.starts) for sheet in layout.sheets for name in sheet.names)
+    names = Counter(
+        (folded(name), sheet.labels, sheet.starts, str(sheet.only)) for sheet in layout.sheets for name in sheet.names
+    )
     for name in [name for (name, *_), count in names.items() if count > 1]:
         problems.add(
             "sheet.name",
             "two [[sheet]] have this name",
-            "Put all that it makes under one [[sheet]]; a form, or a block with its own `starts`, has one of its own.",
+            "Put all that it makes under one [[sheet]]; a form, a block with `starts`, rows by `only` have their own.",
             name,
         )
 

@@ -15,8 +15,6 @@ from typing import Any
 
 from necrostats.errors import ChoiceError, RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import ID_HABITS
-from necrostats.registry.export.heading_guesses import meant_by
 from necrostats.registry.export.layout import (
     BORES,
     ENDS,
@@ -49,10 +47,11 @@ from necrostats.registry.export.layout_keys import (
     numbers_of,
     synonyms,
 )
+from necrostats.registry.export.layout_lists import as_headed, habits_of, languages_of, none_happened, only_of
 from necrostats.registry.messages import problem_report
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.reading_xlsx import MOST_ROWS
-from necrostats.registry.text import LANGUAGES
+from necrostats.registry.text import folded
 
 MOST_NUMBERS = 99
 
@@ -81,7 +80,9 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=(*_columns(keys.keys("columns"), table, defaults), *_as_headed(keys, table, defaults)),
+        columns=tuple(
+            each for said in (keys.keys("columns"), as_headed(keys, table)) for each in _columns(said, table, defaults)
+        ),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),
@@ -116,25 +117,6 @@ def _same_day(keys: Keys, table: str) -> bool:
 def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
     read = (_column(keys, heading, written, table, defaults) for heading, written in keys.content.items())
     return tuple(part for column in read if column is not None for part in _parts(column, defaults))
-
-
-def _as_headed(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    """Columns whose whole heading is a phrase of one target; any other is a problem: nothing is guessed."""
-    said = {}
-    for heading in keys.texts("as_headed"):
-        meant = meant_by(heading, table)
-        if len(meant) == 1:
-            (to, unit), *_ = meant
-            said[heading] = {"to": to, "unit": unit} if unit else to
-        else:
-            several = " or ".join(to for to, _ in meant)
-            keys.problems.add(
-                keys.at("as_headed"),
-                f"can be {several}" if meant else f"does not say by itself what it becomes in {table}",
-                "Write it under columns, with what it becomes.",
-                heading,
-            )
-    return _columns(Keys(said, keys.at("as_headed"), keys.problems), table, defaults)
 
 
 def _parts(column: ColumnLayout, defaults: Defaults) -> tuple[ColumnLayout, ...]:
@@ -222,7 +204,6 @@ def _overflow(keys: Keys) -> Overflow | None:
 
 
 FORMAT = 1
-_HAPPENINGS = ("adverse_events", "other_interventions", "stents")
 _MOST_BYTES = 1 << 20
 _PLACE = re.compile(r"\(at line (\d+), column \d+\)")
 
@@ -281,7 +262,7 @@ def _layout(top: Keys) -> Layout:
         problems.add("format", "there is no format", f"Begin the layout with: format = {FORMAT}")
     ignore_sheets = top.texts("ignore_sheets")
     dates, numbers, ids, collections = (top.keys(name) for name in ("dates", "numbers", "ids", "collections"))
-    languages = _languages(top)
+    languages = languages_of(top)
     defaults = Defaults(
         languages=languages,
         order=dates.choice("order", ("day_first", "month_first")),
@@ -295,13 +276,13 @@ def _layout(top: Keys) -> Layout:
         sheets=(),
         ignore_sheets=ignore_sheets,
         accept=top.texts("accept"),
-        none_happened=_none_happened(top),
+        none_happened=none_happened(top),
         data_lock=dates.day("data_lock"),
         earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
         keep_ids=ids.choice("patients", ("generate", "keep")) == "keep",
         id_form=_form(ids),
-        id_habits=_habits(ids),
+        id_habits=habits_of(ids),
         index_named=bool(collections.choice("index", ("first",))),
         unnamed=collections.choice("unnamed", ("index", "all")),
         fill=filled(top.keys("fill")),
@@ -324,34 +305,6 @@ def _own_words(keys: Keys) -> OwnWords:
     words = OwnWords.of({name: keys.texts(name) for name in (*WHOLE, *INSIDE)})
     keys.done()
     return words
-
-
-def _languages(top: Keys) -> tuple[str, ...]:
-    known = ("en", *LANGUAGES)
-    named = top.texts("language")
-    for name in named:
-        if name not in known:
-            listed = ", ".join(f'"{each}"' for each in known)
-            top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
-    return tuple(name for name in named if name in known)
-
-
-def _none_happened(top: Keys) -> tuple[str, ...]:
-    named = top.texts("none_happened")
-    for name in set(named) - set(_HAPPENINGS):
-        listed = ", ".join(_HAPPENINGS)
-        top.problems.add(
-            top.at("none_happened"), "is no table of what may not happen", f"Write any of: {listed}.", name
-        )
-    return tuple(name for name in named if name in _HAPPENINGS)
-
-
-def _habits(ids: Keys) -> tuple[str, ...]:
-    named = ids.texts("ignore")
-    for name in set(named) - set(ID_HABITS):
-        listed = ", ".join(f'"{each}"' for each in ID_HABITS)
-        ids.problems.add(ids.at("ignore"), "is nothing that ids can differ in", f"Write any of: {listed}.", name)
-    return tuple(name for name in ID_HABITS if name in named)
 
 
 def _is_texts(value: object) -> bool:
@@ -408,6 +361,7 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         labels=labels,
         values=values,
         label_rows=keys.numbers("label_rows", MOST_ROWS),
+        only=only_of(keys.keys("only")),
         patient=keys.texts("patient"),
         session=keys.text("session"),
         each_row_is_a_patient=keys.flag("each_row_is_a_patient"),
@@ -418,6 +372,8 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
     sheet = replace(sheet, rows=tuple(_naming_sessions(rows, sheet.session) for rows in sheet.rows))
+    named = {folded(heading) for heading in (*sheet.headings(), *sheet.ignore)}
+    sheet = replace(sheet, ignore=(*sheet.ignore, *(each for each in sheet.only if folded(each) not in named)))
     if bool(sheet.patient) + bool(sheet.session) + sheet.each_row_is_a_patient != 1:
         keys.problems.add(
             keys.at("patient"),

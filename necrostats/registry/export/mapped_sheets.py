@@ -31,7 +31,26 @@ def as_laid(grid: Grid, sheet: SheetLayout) -> tuple[Grid, SheetLayout]:
     """
     if sheet.starts or sheet.ends:
         grid, sheet = _block(grid, sheet)
+    if sheet.only:
+        grid = _rows(grid, np.flatnonzero(_says(grid, sheet) | (grid.rows <= max(sheet.header_rows))))
     return (_as_form(grid, sheet), sheet) if sheet.labels else (grid, sheet)
+
+
+def _says(grid: Grid, sheet: SheetLayout) -> np.ndarray:
+    """Rows (N,) that say one of the words of `only` under each of its headings; none where there is no such heading."""
+    shown = [plainest(heading) for heading in headings(grid, sheet.header_rows)]
+    found = np.ones(len(grid.rows), dtype=bool)
+    for heading, words in sheet.only.items():
+        columns = [column for column, each in zip(grid.columns, shown, strict=True) if each == plainest(heading)]
+        said = [_says_one(column, words) for column in columns[:1]] or [np.zeros(len(grid.rows), dtype=bool)]
+        found &= said[0]
+    return found
+
+
+def _says_one(column: RawColumn, words: Collection[str]) -> np.ndarray:
+    return np.array([any(fnmatchcase(folded(cell.text), each) for each in words) for cell in column.cells])[
+        column.which
+    ]
 
 
 def _block(grid: Grid, sheet: SheetLayout) -> tuple[Grid, SheetLayout]:
