@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.cells import Export, Grid, RawColumn
 from necrostats.registry.export.form_drafts import forms_of
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
@@ -25,6 +25,7 @@ from necrostats.registry.export.heading_guesses import (
     filled_cells,
     groups_of,
     guesses,
+    header_rows_of,
     likeness,
     phrases,
     plain_heading,
@@ -57,7 +58,6 @@ _TOP = """\
 # Proposed by necrostats. Every line marked "a guess" is one: look at each, correct it, and take the mark away.
 format = 1
 """
-_LOOKED_AT = 12
 _ESSENTIAL = {
     "sessions": ("day",),
     "scans": ("day",),
@@ -83,25 +83,6 @@ def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
     refuse_names(read, {id(grid): header_rows_of(grid) for grid in read.grids}, accepted)
     looked_at = [f"accept = {tomls(accepted)}  # places that a person has looked at", ""] if accepted else []
     return "\n".join([_TOP, *looked_at, *_whole(read)]).rstrip() + "\n"
-
-
-def header_rows_of(grid: Grid) -> tuple[int, ...]:
-    """The row among the first that holds the most short texts, with the row above it if that has merged headings and
-    two headings of the row would be the same without it.
-    """
-    counted = Counter()
-    for position in range(min(_LOOKED_AT, len(grid.rows))):
-        cells = [column.cells[column.which[position]] for column in grid.columns]
-        counted[int(grid.rows[position])] = len({cell.text for cell in cells if _like_a_heading(cell)})
-    row = max(counted, key=lambda number: (counted[number], -number), default=1)
-    merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
-    named = [folded(each) for each in headings(grid, (row,)) if each]
-    return (row - 1, row) if merged and len(set(named)) < len(named) else (row,)
-
-
-def _like_a_heading(cell: RawCell) -> bool:
-    text = cell.text.strip()
-    return cell.value is None and 0 < len(text) <= 40 and not re.fullmatch(r"[\W\d_]+", text)
 
 
 def _sheet(grid: Grid) -> Sheet:
