@@ -1,0 +1,40 @@
+"""Lists of a layout whose words must be known: languages, habits of ids, tables of what may not happen."""
+
+from __future__ import annotations
+
+from necrostats.registry.export.cells import ID_HABITS
+from necrostats.registry.export.layout_keys import Keys
+from necrostats.registry.text import LANGUAGES
+
+_HAPPENINGS = ("adverse_events", "other_interventions", "stents")
+
+
+def languages_of(top: Keys) -> tuple[str, ...]:
+    """The languages whose words count."""
+    known = ("en", *LANGUAGES)
+    named = top.texts("language")
+    for name in named:
+        if name not in known:
+            listed = ", ".join(f'"{each}"' for each in known)
+            top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
+    return tuple(name for name in named if name in known)
+
+
+def none_happened(top: Keys) -> tuple[str, ...]:
+    """Tables that the export lacks because nothing of the kind happened."""
+    named = top.texts("none_happened")
+    for name in set(named) - set(_HAPPENINGS):
+        listed = ", ".join(_HAPPENINGS)
+        top.problems.add(
+            top.at("none_happened"), "is no table of what may not happen", f"Write any of: {listed}.", name
+        )
+    return tuple(name for name in named if name in _HAPPENINGS)
+
+
+def habits_of(ids: Keys) -> tuple[str, ...]:
+    """In what two writings of an id may differ."""
+    named = ids.texts("ignore")
+    for name in set(named) - set(ID_HABITS):
+        listed = ", ".join(f'"{each}"' for each in ID_HABITS)
+        ids.problems.add(ids.at("ignore"), "is nothing that ids can differ in", f"Write any of: {listed}.", name)
+    return tuple(name for name in ID_HABITS if name in named)
