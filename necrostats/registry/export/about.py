@@ -11,10 +11,10 @@ import pandas as pd
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
-from necrostats.registry.export.patients import RowsAside
+from necrostats.registry.export.patients import ORPHAN, People, RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
-from necrostats.registry.findings import findings_frame
+from necrostats.registry.findings import NO_RECORD, findings_frame
 from necrostats.registry.privacy import accepting
 from necrostats.registry.reading import count
 
@@ -192,23 +192,29 @@ def _row(aside: RowsAside) -> pd.DataFrame:
     )
 
 
-def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
-    """The rows set aside early, in the form of a registry's list; no patient is known for them."""
-    return [
-        pd.DataFrame(
-            {
-                "table": each.sheet.layout.rows[0].table,
-                "file": each.sheet.grid.file,
-                "sheet": each.sheet.grid.sheet,
-                "row": pd.array(each.sheet.rows[each.at], dtype="Int64"),
-                "scope": "row",
-                "column": "",
-                "patient_id": None,
-                "rule": each.rule,
-            }
-        )
-        for each in aside
-    ]
+def listed_aside(aside: tuple[RowsAside, ...], people: People) -> Iterator[pd.DataFrame]:
+    """The rows set aside early, in the form of a registry's list: one line for each table a row would have been in."""
+    for each in aside:
+        for table in dict.fromkeys(rows.table for rows in each.sheet.layout.rows):
+            yield pd.DataFrame(
+                {
+                    "table": table,
+                    "file": each.sheet.grid.file,
+                    "sheet": each.sheet.grid.sheet,
+                    "row": pd.array(each.sheet.rows[each.at], dtype="Int64"),
+                    "scope": "row",
+                    "column": "",
+                    "patient_id": _owners(each, people),
+                    "rule": each.rule,
+                }
+            )
+
+
+def _owners(aside: RowsAside, people: People) -> np.ndarray:
+    """The study code of the patient each row is about; None for a row that is no record, or nobody's who is listed."""
+    ids = np.array([*people.ids, None], dtype=object)
+    known = aside.rule not in (NO_RECORD, ORPHAN)
+    return ids[people.of[aside.sheet.number][aside.at]] if known else np.full(len(aside.at), None, dtype=object)
 
 
 UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)

@@ -18,7 +18,7 @@ from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.private import WITHHELD
 from necrostats.registry.export.private import shown as shown_text
 from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin, Texts
-from necrostats.registry.findings import findings_frame, no_findings
+from necrostats.registry.findings import FOLLOWS, findings_frame, no_findings
 from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import Place, RawTable, Written, objects, shaped
 from necrostats.registry.text import defused
@@ -147,7 +147,7 @@ def without_index(making: Making, index: Index) -> Making:
         main = name == "patients"
         tables[name] = made.with_marks(
             Mark(
-                rule="INDEX_UNKNOWN" if main else "PARENT_SET_ASIDE",
+                rule="INDEX_UNKNOWN" if main else FOLLOWS,
                 at=at,
                 column=("patient_id" if "patient_id" in made.table.names else "session_id"),
                 severity="stops" if main else "notes",

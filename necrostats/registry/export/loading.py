@@ -14,7 +14,9 @@ from necrostats.progress import Step
 from necrostats.registry.checking import about_source, checked, interpreted, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
+from necrostats.registry.emptied import about_emptied, emptied
 from necrostats.registry.export.about import about_export, about_withheld, listed_aside, not_mapped
+from necrostats.registry.export.assembling import CHILDREN
 from necrostats.registry.export.drafting import Places, marked, raw_source
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_reading import read_layout
@@ -25,7 +27,7 @@ from necrostats.registry.export.reshaping import Material, Reshaped, Stretch, ev
 from necrostats.registry.findings import in_order, no_findings
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading import quietly, read_export
-from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, link, nothing_set_aside
+from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, link, nothing_set_aside
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -83,10 +85,12 @@ def read_with_layout(
     ready = prepared(source, layout, accepted=accepted, dates_shown=dates_shown, say=say)
     say(stage(CHECKING))
     read = read_stretch(ready, everything(ready.material.laid.sheets))
-    findings = all_findings(ready, read.about_source, [read.registry.findings])
+    set_aside, source = all_set_aside(ready, [read.registry.set_aside]), read.registry.source
+    lost = emptied(read.registry.given, source.rows_kept, set_aside)
+    findings = all_findings(ready, read.about_source, [read.registry.findings, *about_emptied(lost, ready.name)])
     refuse_unusable(ready, findings, unusable=read.unusable, patients=len(read.registry.patients))
-    set_aside = all_set_aside(ready, [read.registry.set_aside])
-    return replace(read, registry=replace(read.registry, findings=findings, set_aside=set_aside))
+    whole = {"findings": findings, "set_aside": set_aside, "given": read.registry.given - lost, "recorded": None}
+    return replace(read, registry=replace(read.registry, **whole))
 
 
 STAGES = IDENTIFIERS, LAYOUT, CHECKING, WRITING = (
@@ -136,11 +140,12 @@ def read_stretch(
     draft = checked(draft, whole=whole)
     sheets = ready.material.laid.sheets
     places = Places(making=shape.making, sheets=sheets, name=ready.name, dates_shown=ready.dates_shown)
+    aside = _set_aside(draft, places)
     registry = Registry(
         **link(frames_of(draft)),
         findings=places.all_findings(draft.findings, len(read.findings), said),
-        set_aside=_set_aside(draft, places),
-        source=source_of(raw, draft),
+        set_aside=_as_rows(aside),
+        source=_with_unread(source_of(raw, draft), aside),
         given=frozenset(raw.tables),
     )
     return ReadExport(
@@ -168,12 +173,39 @@ def refuse_unusable(ready: Prepared, findings: pd.DataFrame, *, unusable: bool, 
 
 def all_set_aside(ready: Prepared, lists: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """Everything set aside: rows and cells of made tables, then the rows of which nothing was made."""
-    parts = [each for each in (*lists, *listed_aside(ready.material.aside)) if len(each)]
+    material = ready.material
+    parts = [each for each in (*lists, *listed_aside(material.aside, material.people)) if len(each)]
     return pd.concat(parts, ignore_index=True)[list(SET_ASIDE_COLUMNS)] if parts else nothing_set_aside()
 
 
 def _set_aside(draft: Draft, places: Places) -> pd.DataFrame:
+    """What was set aside, in the places of the export, and which table a cell would have made rows in."""
     listed = set_aside_of(draft)
+    listed[_MAKES] = _of_cells(listed)
     told = [places.set_aside(listed[(listed["table"] == name).to_numpy()], name) for name in TABLES]
     parts = [each for each in told if len(each)]
-    return pd.concat(parts, ignore_index=True) if parts else nothing_set_aside()
+    return pd.concat(parts, ignore_index=True) if parts else nothing_set_aside().assign(**{_MAKES: ""})
+
+
+_MAKES = "makes"
+"""While the list is made: the table in which a cell that was set aside would have made rows, else blank."""
+
+
+def _of_cells(listed: pd.DataFrame) -> pd.Series:
+    children = listed["column"].map(CHILDREN).where((listed["table"] == "sessions") & (listed["scope"] == "cell"))
+    return children.fillna("")
+
+
+def _as_rows(listed: pd.DataFrame) -> pd.DataFrame:
+    """The list with a cell of a session that names events, instruments or stents as the row that it would have made."""
+    makes = listed[_MAKES] != ""
+    out = listed.assign(table=listed["table"].mask(makes, listed[_MAKES]), scope=listed["scope"].mask(makes, "row"))
+    return out[list(SET_ASIDE_COLUMNS)]
+
+
+def _with_unread(source: Source, listed: pd.DataFrame) -> Source:
+    """The counts with such rows: read, and not kept."""
+    unread = listed[_MAKES].value_counts()
+    return replace(
+        source, rows_read={name: number + int(unread.get(name, 0)) for name, number in source.rows_read.items()}
+    )

@@ -15,7 +15,7 @@ import pandas as pd
 from necrostats.registry.export.cells import ID_HABITS, first_rows
 from necrostats.registry.export.layout import SHEET, Layout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
-from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.findings import DUPLICATE_ROW, NO_RECORD
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.source_table import objects
 from necrostats.registry.text import folded
@@ -259,7 +259,7 @@ def _near(people: People, listed: np.ndarray, form: Callable[[str], str]) -> set
 
 def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
     yield RowsAside(
-        rule="SKIPPED",
+        rule=NO_RECORD,
         sheet=sheet,
         at=np.flatnonzero(no_record(sheet.grid, sheet.layout)[sheet.below]),
         severity="notes",

@@ -19,6 +19,7 @@ from necrostats.progress import Step
 from necrostats.registry.checking_values import YIELDED, mixed_units_flag, signs_of_patients, twin_flag, units_of_yields
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading, is_numeric
+from necrostats.registry.emptied import about_emptied, emptied
 from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.export.about import Counts, counts_of
 from necrostats.registry.export.cells import letters_of
@@ -279,9 +280,12 @@ class _Tidying:
         for number, stretch in enumerate(self.parts, start=1):
             self._add(stretch, number)
         further = self.across.findings() if len(self.parts) > 1 else ()
-        findings = all_findings(self.ready, self.about, [*self.told, *further])
-        refuse_unusable(self.ready, findings, unusable=self.unusable, patients=self.kept["patients"])
         aside = all_set_aside(self.ready, self.aside)
+        lost = emptied(self.outputs.tables, self.kept, aside)
+        told = [*self.told, *further, *about_emptied(lost, self.ready.name)]
+        findings = all_findings(self.ready, self.about, told)
+        refuse_unusable(self.ready, findings, unusable=self.unusable, patients=self.kept["patients"])
+        self.outputs.leave_out(lost)
         source = Source(
             name=self.ready.name,
             sha256=self.ready.sha256,
