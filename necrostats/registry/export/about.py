@@ -15,7 +15,7 @@ from necrostats.registry.export.patients import ORPHAN, People, RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
 from necrostats.registry.findings import NO_RECORD, findings_frame
-from necrostats.registry.privacy import accepting
+from necrostats.registry.privacy import KINDS, Suspicion, accepting
 from necrostats.registry.reading import count
 
 _MOST_ROWS = 12
@@ -44,6 +44,25 @@ def about_withheld(withheld: Sequence[Withheld]) -> Iterator[pd.DataFrame]:
             f"If a person has looked and nobody is named there: --accept {accepting(each.release)}, or in the layout "
             f"accept = [{accepting(each.release)}]. Words of your own can also be explained there, under [synonyms].",
             column=each.heading,
+        )
+
+
+def about_unread(unread: Sequence[Suspicion]) -> Iterator[pd.DataFrame]:
+    """One finding for each column, or row of it, that looks like holding identity and that the layout leaves out."""
+    places: dict[tuple[str, str, int | None, str], dict[str, None]] = {}
+    for each in unread:
+        places.setdefault((each.file, each.sheet, each.row, each.column), {})[KINDS[each.kind]] = None
+    for (file, sheet, row, column), kinds in places.items():
+        yield findings_frame(
+            row=[pd.NA if row is None else row],
+            severity="notes",
+            scope="table" if row is None else "row",
+            rule="IDENTITY_NOT_READ",
+            file=file,
+            sheet=sheet,
+            column=column,
+            problem=f"may hold {', '.join(kinds)}; the layout leaves it out, so nothing of it was read or written",
+            remedy="Nothing to do here. Take it out of any copy of the export that leaves the unit.",
         )
 
 

@@ -11,7 +11,11 @@ Key = tuple[str, str, str]
 TOP: tuple[Key, ...] = (
     ("format", "the version of this form, always first", "format = 1"),
     ("language", "a language, or several, whose words for codes count: en, de, es, fr, it, nl, pt", 'language = "de"'),
-    ("ignore_sheets", "sheets that are not read", 'ignore_sheets = ["Legend", "Pivot*"]'),
+    (
+        "ignore_sheets",
+        "sheets that are not read: identity in them is told, and stops nothing",
+        'ignore_sheets = ["Legend", "Pivot*"]',
+    ),
     (
         "none_happened",
         "tables that the export lacks because nothing of the kind happened; else they count as not recorded",
@@ -100,7 +104,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         ("session", "instead of patient: the column that names a session of another sheet", 'session = "Session ID"'),
         ("each_row_is_a_patient", "instead of patient, where nothing says who", "each_row_is_a_patient = true"),
         ("carry_down", "columns in which a blank cell takes the one above", 'carry_down = ["Study no"]'),
-        ("ignore", "columns that are not read", 'ignore = ["Remarks"]'),
+        ("ignore", "columns that are not read: identity in them is told, and stops nothing", 'ignore = ["Remarks"]'),
         (
             "skip_rows",
             "rows that are no record: their numbers, or what their first cell says",

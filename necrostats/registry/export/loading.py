@@ -15,7 +15,7 @@ from necrostats.registry.checking import about_source, checked, interpreted, req
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
 from necrostats.registry.emptied import about_emptied, emptied
-from necrostats.registry.export.about import about_export, about_withheld, listed_aside, not_mapped
+from necrostats.registry.export.about import about_export, about_unread, about_withheld, listed_aside, not_mapped
 from necrostats.registry.export.assembling import CHILDREN
 from necrostats.registry.export.drafting import Places, marked, raw_source
 from necrostats.registry.export.layout import Layout
@@ -26,6 +26,7 @@ from necrostats.registry.export.private import Withheld, screened
 from necrostats.registry.export.reshaping import Material, Reshaped, Stretch, everything, material_of, reshaped
 from necrostats.registry.findings import in_order, no_findings
 from necrostats.registry.messages import problem_report
+from necrostats.registry.privacy import Suspicion
 from necrostats.registry.reading import quietly, read_export
 from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, link, nothing_set_aside
 
@@ -39,6 +40,7 @@ class Prepared:
     material: Material
     dates_shown: bool
     withheld: tuple[Withheld, ...] = ()
+    unread: tuple[Suspicion, ...] = ()
 
     @property
     def layout(self) -> Layout:
@@ -126,6 +128,7 @@ def prepared(
         material=material_of(laid(passed.export, plan)),
         dates_shown=dates_shown,
         withheld=passed.withheld,
+        unread=passed.unread,
     )
 
 
@@ -161,7 +164,8 @@ def read_stretch(
 
 def all_findings(ready: Prepared, about: Sequence[pd.DataFrame], told: Sequence[pd.DataFrame]) -> pd.DataFrame:
     """What there is to say of an export, in order: `about` the source, and `told` of its rows and cells."""
-    listed = [*about, *about_withheld(ready.withheld), *about_export(ready.material.laid, ready.material.aside), *told]
+    identity = *about_withheld(ready.withheld), *about_unread(ready.unread)
+    listed = [*about, *identity, *about_export(ready.material.laid, ready.material.aside), *told]
     return in_order(pd.concat([each for each in listed if len(each)] or [no_findings()], ignore_index=True))
 
 

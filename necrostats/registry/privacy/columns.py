@@ -153,6 +153,7 @@ class Role:
     accepted: bool = False
     dates: bool = False
     ids: bool = False
+    keys: bool = False
     periods: bool = False
     operators: bool = False
     coded: bool = False
@@ -218,12 +219,17 @@ def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> 
 
 def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
     clue = None if role.periods else heading_clue(heading)
-    if clue and not (role.ids and may_head_study_codes(heading) and are_mostly_study_codes(said)):
+    if clue and not (_may_head_codes(heading, clue, role) and are_mostly_study_codes(said)):
         yield clue
     if role.ids or is_id_heading(heading):
         yield from clues_in_ids(said)
     if is_date_heading(heading) and not role.dates and _are_serial_dates(said):
         yield _UNDECLARED
+
+
+def _may_head_codes(heading: str, clue: Clue, role: Role) -> bool:
+    """Whether study codes may stand under it: "Réf" is one of a device, but not where it tells patients apart."""
+    return (role.ids and may_head_study_codes(heading)) or (role.keys and clue.kind == "device")
 
 
 def _are_serial_dates(said: Shaped) -> bool:

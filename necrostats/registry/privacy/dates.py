@@ -105,6 +105,7 @@ _BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
 _AGE = Clue(kind="date", rule="an age over 89", hard=True)
 AGE_OVER_89 = "a number that may be an age over 89"
 _MAY_BE_AGE = Clue(kind="date", rule=AGE_OVER_89)
+AGES_OVER_89 = (_AGE.rule, AGE_OVER_89)
 
 _MONTH = rf"(?:{SPELT}|{ABBREVIATED}|(?-i:May|MAY))"
 _WEEKDAY = (
