@@ -8,10 +8,11 @@ import pandas as pd
 
 from necrostats.registry.checking import RELATED
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.findings import DUPLICATE_ROW, FOLLOWS, NO_RECORD, findings_frame
+from necrostats.registry.findings import DUPLICATE_ROW, FOLLOWS, NO_RECORD, OF_NO_KIND, findings_frame
 
-NOTHING_LOST = (DUPLICATE_ROW, FOLLOWS, NO_RECORD)
-"""Rules that set rows aside of which nothing is missing: copies, what follows its patient, what is no record."""
+NOTHING_LOST = (DUPLICATE_ROW, FOLLOWS, NO_RECORD, OF_NO_KIND)
+"""Rules that set rows aside of which nothing is missing: copies, what follows its patient, what is no record or of a
+kind that the layout says nothing of."""
 
 
 def emptied(given: Collection[str], kept: Mapping[str, int], set_aside: pd.DataFrame) -> frozenset[str]:

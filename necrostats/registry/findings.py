@@ -21,6 +21,8 @@ FOLLOWS = "PARENT_SET_ASIDE"
 """The rule about a row, or a cell, that follows the row it belongs to."""
 NO_RECORD = "SKIPPED"
 """The rule about a row that a layout says is no record."""
+OF_NO_KIND = "KIND_NOT_MENTIONED"
+"""The rule about a row of a log whose kind a layout does not mention."""
 
 COLUMNS = (
     "severity",

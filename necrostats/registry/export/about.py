@@ -10,11 +10,12 @@ import pandas as pd
 
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
+from necrostats.registry.export.log_rows import mentioned
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import ORPHAN, People, RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
-from necrostats.registry.findings import NO_RECORD, findings_frame
+from necrostats.registry.findings import NO_RECORD, OF_NO_KIND, findings_frame
 from necrostats.registry.privacy import KINDS, Suspicion, accepting
 from necrostats.registry.reading import count
 
@@ -26,7 +27,7 @@ def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]
     """One finding for each, in the order of the sheets."""
     found = [*_strangers(laid), *_files(laid)]
     for sheet in laid.sheets:
-        found += [*_columns(sheet), *_turned_round(sheet), *_marks(sheet)]
+        found += [*_columns(sheet), *_kinds(sheet), *_turned_round(sheet), *_marks(sheet, laid)]
     found += _not_in_every_sheet(laid)
     return [*found, *(_row(each) for each in aside)]
 
@@ -117,14 +118,20 @@ def _files(laid: Laid) -> Iterator[pd.DataFrame]:
 
 def not_mentioned(sheet: LaidSheet) -> list[LaidColumn]:
     """The columns of a sheet with something in them that the layout neither maps nor ignores."""
-    named = {sheet.key(heading) for heading in (*sheet.layout.headings(), *sheet.layout.ignore)}
-    return [column for key, column in sheet.columns.items() if key not in named and column.raw.filled().any()]
+    named = mentioned(sheet) if not sheet.left else sheet.columns
+    return [column for key, column in sheet.columns.items() if key not in named and unread(sheet, key).any()]
+
+
+def unread(sheet: LaidSheet, key: str) -> np.ndarray:
+    """Filled cells (N,) of a column that no other [[sheet]] of the same log reads."""
+    return sheet.columns[key].raw.filled() & ~sheet.elsewhere.get(key, np.zeros(len(sheet), dtype=bool))
 
 
 def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    keys = {id(column): key for key, column in sheet.columns.items()}
     for column in not_mentioned(sheet):
         hidden = "hidden, and " if column.raw.hidden else ""
-        filled = int(column.raw.filled().sum())
+        filled = int(unread(sheet, keys[id(column)]).sum())
         cells = count(filled, "cell was", "cells were")
         yield _about(
             sheet.grid,
@@ -133,6 +140,20 @@ def _columns(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             f"the column is {hidden}not mentioned in the layout; its {cells} not read",
             "Map it, or name it under ignore.",
             column=column.heading,
+        )
+
+
+def _kinds(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
+    """Kinds of row that the layout names and the log does not have."""
+    for heading, word in sheet.absent:
+        yield _about(
+            sheet.grid,
+            "notes",
+            "NO_SUCH_KIND",
+            "is a kind of row that `where` names, and no row says so",
+            "Nothing to do if that is right.",
+            column=heading,
+            value=word,
         )
 
 
@@ -171,8 +192,11 @@ def _turned_round(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
             )
 
 
-def _marks(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
-    hidden = sorted(set(sheet.rows.tolist()) & sheet.grid.hidden_rows)
+def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
+    parts = [each for each in laid.sheets if each is sheet or (each.log and each.log == sheet.log)]
+    if parts[0] is not sheet:
+        return
+    hidden = sorted({row for part in parts for row in part.rows.tolist()} & sheet.grid.hidden_rows)
     rows = count(len(hidden), "hidden row was", "hidden rows were")
     said = {
         "HIDDEN_ROWS": f"{rows} read like any other" if hidden else "",
@@ -197,6 +221,9 @@ def _comments(grid: Grid) -> str:
 
 def _row(aside: RowsAside) -> pd.DataFrame:
     grid = aside.sheet.grid
+    if aside.together:
+        place = {"column": aside.heading, "value": aside.value}
+        return _about(grid, aside.severity, aside.rule, aside.problem, aside.remedy, **place)
     return findings_frame(
         row=aside.sheet.rows[aside.at],
         severity=aside.severity,
@@ -232,11 +259,11 @@ def listed_aside(aside: tuple[RowsAside, ...], people: People) -> Iterator[pd.Da
 def _owners(aside: RowsAside, people: People) -> np.ndarray:
     """The study code of the patient each row is about; None for a row that is no record, or nobody's who is listed."""
     ids = np.array([*people.ids, None], dtype=object)
-    known = aside.rule not in (NO_RECORD, ORPHAN)
+    known = aside.rule not in (NO_RECORD, OF_NO_KIND, ORPHAN)
     return ids[people.of[aside.sheet.number][aside.at]] if known else np.full(len(aside.at), None, dtype=object)
 
 
-UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(4)
+_FATES = NOTHING, NOT_MENTIONED, IGNORED, UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(7)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -279,33 +306,61 @@ class Counts:
 
 def counts_of(material: Material) -> Counts:
     """What became of every cell and row of the export; sheets that were not read are counted too."""
-    told = dict.fromkeys((UNTOLD, UNKNOWN, VALUE, SET_ASIDE), 0)
-    ignored = sum(map(_cells, material.laid.ignored))
-    unmentioned = sum(map(_cells, material.laid.strangers))
-    total, rows, aside = ignored + unmentioned, 0, 0
-    for sheet in material.laid.sheets:
-        filled = {key: column.raw.filled() for key, column in sheet.columns.items()}
-        total += sum(int(each.sum()) for each in filled.values())
-        gone = _gone(material, sheet)
-        rows, aside = rows + len(sheet), aside + int(gone.sum())
-        left = {sheet.key(heading) for heading in sheet.layout.ignore}
-        strange = {id(column) for column in not_mentioned(sheet)}
-        ignored += sum(int(filled[key].sum()) for key in left if key in filled)
-        unmentioned += sum(int(filled[key].sum()) for key, each in sheet.columns.items() if id(each) in strange)
-        for key, became in _became(material, sheet, gone).items():
-            for code in told:
-                told[code] += int((became[filled[key]] == code).sum())
+    became = np.zeros(len(_FATES), dtype=np.int64)
+    became[IGNORED] = sum(map(_cells, material.laid.ignored))
+    became[NOT_MENTIONED] = sum(map(_cells, material.laid.strangers))
+    rows, aside = 0, 0
+    for sheets in _counted_together(material.laid.sheets):
+        fates = [_fates(material, sheet) for sheet in sheets]
+        made = np.logical_or.reduce([_spread(sheets, sheet, ~_gone(material, sheet)) for sheet in sheets])
+        rows, aside = rows + len(made), aside + int((~made).sum())
+        for column in {column for each in fates for column in each}:
+            own = [(sheet, each[column]) for sheet, each in zip(sheets, fates, strict=True) if column in each]
+            last = np.maximum.reduce([_spread(sheets, sheet, fate) for sheet, fate in own])
+            became += np.bincount(last, minlength=len(_FATES))
     return Counts(
-        cells=total,
-        interpreted=told[VALUE],
-        unknown=told[UNKNOWN],
-        cells_set_aside=told[SET_ASIDE],
-        ignored=ignored,
-        not_mentioned=unmentioned,
+        cells=int(became[NOT_MENTIONED:].sum()),
+        interpreted=int(became[VALUE]),
+        unknown=int(became[UNKNOWN]),
+        cells_set_aside=int(became[SET_ASIDE]),
+        ignored=int(became[IGNORED]),
+        not_mentioned=int(became[NOT_MENTIONED]),
         rows=rows,
         rows_made=rows - aside,
         rows_set_aside=aside,
     )
+
+
+def _counted_together(sheets: Sequence[LaidSheet]) -> list[list[LaidSheet]]:
+    """The parts of each log, whose rows may be read twice, and every other sheet by itself."""
+    found: dict[tuple[int, int], list[LaidSheet]] = {}
+    for sheet in sheets:
+        found.setdefault((sheet.log, 0 if sheet.log else sheet.number), []).append(sheet)
+    return list(found.values())
+
+
+def _spread(sheets: Sequence[LaidSheet], sheet: LaidSheet, told: np.ndarray) -> np.ndarray:
+    """What is told of the rows of one part of a log, among the rows of all its parts; 0 for the others."""
+    if len(sheets) == 1:
+        return told
+    every = np.unique(np.concatenate([each.rows for each in sheets]))
+    found = np.zeros(len(every), dtype=told.dtype)
+    found[np.searchsorted(every, sheet.rows)] = told
+    return found
+
+
+def _fates(material: Material, sheet: LaidSheet) -> dict[tuple[int, int], np.ndarray]:
+    """For each column, by its number, what became (N,) of its cells; 0 where there is nothing in them."""
+    gone = _gone(material, sheet)
+    became, mapped = _became(material, sheet, gone), mentioned(sheet)
+    ignored = {sheet.key(heading) for heading in sheet.layout.ignore}
+    fates = {}
+    for key, column in sheet.columns.items():
+        default = SET_ASIDE if sheet.left else UNTOLD if key in mapped else NOT_MENTIONED
+        default = IGNORED if key in ignored else default
+        fate = became.get(key, np.full(len(sheet), default, dtype=np.int8))
+        fates[column.raw.number, column.raw.row] = np.where(column.raw.filled(), fate, NOTHING).astype(np.int8)
+    return fates
 
 
 def _cells(grid: Grid) -> int:
@@ -323,7 +378,8 @@ def _gone(material: Material, sheet: LaidSheet) -> np.ndarray:
 def _became(material: Material, sheet: LaidSheet, gone: np.ndarray) -> dict[str, np.ndarray]:
     """For each column that is mapped or a key, what became (N,) of its cells."""
     keys = {id(column): key for key, column in sheet.columns.items()}
-    became = {sheet.key(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in sheet.layout.keys}
+    said = (*sheet.layout.keys, *(() if sheet.left else sheet.layout.telling))
+    became = {sheet.key(heading): np.full(len(sheet), VALUE, dtype=np.int8) for heading in said}
     for block in material.blocks:
         for part in block.parts if block.sheet is sheet else ():
             codes = np.array([_code(each) for each in part.readings], dtype=np.int8)

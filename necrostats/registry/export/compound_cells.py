@@ -283,6 +283,7 @@ def _sites(rest: str, words: Words) -> list[str] | None:
 
 
 _MOST_STENTS = 9
+_COAXIAL = re.compile(r"\b(?:co-?axial\w*|koaxial\w*|coassial[ei]|coaxia(?:al|ux))\b")
 _UNIT = r"(?:mm|cm|french|fr|ch|f)\b"
 _HOW_MANY = re.compile(rf"^(?P<first>[1-9])\s?(?:x\s?|\s)(?!{_UNIT})(?=[^\W\d])|\bx\s?(?P<last>[1-9])$")
 _SIZE = re.compile(
@@ -297,7 +298,7 @@ _REMOVED = frozenset(
 
 
 def read_stents(text: str, own: Words) -> Reading:
-    """ "LAMS 15 + 2 x DPT 7Fr": a row a stent, with its type and size; a metal stent's bare size is in millimetres."""
+    """ "LAMS 15 + coaxial DPT 7Fr": a row a stent, its type and size; a metal stent's bare size is in millimetres."""
     bare = plain(text)
     if len(bare) > LONGEST:
         return refused("is too long to be a list of stents")
@@ -320,7 +321,8 @@ _STENTS_APART = re.compile(rf"\s*(?:[+&,]|\b(?:and|with|{any_of('with')})(?=\s))
 def _stents_of(part: str, words: Words) -> list[Fills] | str:
     """The stents of one part of a cell, or why it cannot be read."""
     counts = [int(each["first"] or each["last"]) for each in _HOW_MANY.finditer(part)]
-    rest = _HOW_MANY.sub(" ", part)
+    rest = _COAXIAL.sub(" ", _HOW_MANY.sub(" ", part)).strip()
+    through = {"coaxial": "yes"} if _COAXIAL.search(part) else {}
     sizes = list(_SIZE.finditer(rest))
     name = folded(_SIZE.sub(" ", rest).strip(" .-:()"))
     if name not in words:
@@ -331,7 +333,7 @@ def _stents_of(part: str, words: Words) -> list[Fills] | str:
     size = _stent_size(kind, sizes[0]) if sizes else {}
     if size is None:
         return "does not say whether its size is in mm or in Fr"
-    return [{"stent_type": kind, **size}] * (counts[0] if counts else 1) if kind else []
+    return [{"stent_type": kind, **size, **through}] * (counts[0] if counts else 1) if kind else []
 
 
 def _stent_size(kind: str, found: re.Match[str]) -> Fills | None:

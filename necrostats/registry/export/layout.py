@@ -94,6 +94,7 @@ ALTERNATIVE = " | "
 HEADING_OF_A_FORM, VALUES_OF_A_FORM = 0, 1  # the rows that a form is turned into
 NO_WORDS = OwnWords()
 Words = Mapping[str, str]
+Where = tuple[tuple[str, tuple[str, ...]], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,6 +103,9 @@ class ColumnLayout:
 
     `grouped`: blanks part the thousands of its numbers. `of_end`: its cells hold an end, of which it reads a part.
     `codes` are folded words → codes, the layout's synonyms among them. Blank or None: as the codebook has it.
+    `own_codes`: those that the column itself lists.
+    `sharing`: all the columns that read the same cells, this one among them, each a part of them. `own_ids`: what the
+    export calls its collections. `unit_beside`: another column gives the unit.
     """
 
     heading: str
@@ -112,12 +116,16 @@ class ColumnLayout:
     day_first: bool | None = None
     system: str = ""
     codes: Words = field(default_factory=dict)
+    own_codes: Words = field(default_factory=dict)
     days: bool = False
     pseudonyms: bool = False
     session: bool = True
     grouped: bool = False
     of_end: bool = False
     words: OwnWords = NO_WORDS
+    sharing: tuple[ColumnLayout, ...] = ()
+    own_ids: frozenset[str] = frozenset()
+    unit_beside: bool = False
 
     def numbered(self, number: int) -> ColumnLayout:
         """The same column with its number in place of {n}."""
@@ -139,6 +147,8 @@ class RowsLayout:
     """What each row of a sheet makes, in one table; with `numbers`, one row for each of them.
 
     `index`: "" no, "row" these rows are the index drainage, "first_drainage" the earliest drainage among them is.
+    `ends_stents`: a row is no stent but the end of those that are in by then; `by_day`: an event that names no session
+    is of the one session of its day.
     """
 
     table: str
@@ -147,6 +157,8 @@ class RowsLayout:
     constants: Words = field(default_factory=dict)
     index: str = ""
     merge_same_day: bool = False
+    ends_stents: bool = False
+    by_day: bool = False
     overflow: Overflow | None = None
 
     def each_number(self) -> Iterator[tuple[int | None, tuple[ColumnLayout, ...]]]:
@@ -174,7 +186,8 @@ class SheetLayout:
     `labels` and `values` (letters of columns): the sheet is a form with a label beside each value, in `label_rows` or
     in every row, and makes one row. `starts`: what the first cell of its headings says, where they stand in another row
     on each sheet; `ends`: what the first cell of the first row says that is no longer meant. A heading may be several,
-    "Age | Age (years)", of which a sheet has one; one that another sheet of the form has may lack.
+    "Age | Age (years)", of which a sheet has one; one that another sheet of the form has may lack. `where`: only the
+    rows that say so are meant; `skip_where`: those are no record.
     """
 
     names: tuple[str, ...]
@@ -191,6 +204,8 @@ class SheetLayout:
     ignore: tuple[str, ...] = ()
     skip_rows: tuple[int, ...] = ()
     skip_texts: tuple[str, ...] = ()
+    where: Where = ()
+    skip_where: Where = ()
     rows: tuple[RowsLayout, ...] = ()
 
     @property
@@ -198,6 +213,11 @@ class SheetLayout:
         """The headings of the columns that say who a row is about."""
         named = (*self.patient, *((self.session,) if self.session else ()))
         return tuple(heading for heading in named if heading != SHEET)
+
+    @property
+    def telling(self) -> tuple[str, ...]:
+        """The headings of the columns that say what kind of row it is."""
+        return tuple(dict.fromkeys(heading for heading, _ in (*self.where, *self.skip_where)))
 
     def one_of_each(self) -> Iterator[tuple[str, ...]]:
         """The headings of each numbered column: a sheet need not have all of them, but one."""
@@ -209,6 +229,7 @@ class SheetLayout:
     def headings(self) -> Iterator[str]:
         """Every heading that the sheet must have."""
         yield from self.keys
+        yield from self.telling
         for rows in self.rows:
             for _, columns in rows.each_number():
                 yield from (column.heading for column in columns)
@@ -271,13 +292,13 @@ EVENT_TARGETS = tuple(
 )
 SPECIAL: dict[str, tuple[str, ...]] = {
     "patients": ("index_date",),
-    "collections": ("size", "collections"),
+    "collections": ("size", "collections", "collection"),
     "sessions": ("yield", "instruments", "event", *EVENT_TARGETS, "stents", "collection", "session"),
     "instrument_uses": ("yield", "session"),
-    "stents": ("stent", "stent_size", "end", "collection"),
+    "stents": ("stent", "stent_size", "end", "collection", "stent_id"),
     "scans": ("size", "collection"),
     "reviews": (),
-    "adverse_events": ("session",),
+    "adverse_events": ("session", "stent_id"),
     "other_interventions": (),
 }
 OVERFLOW = "overflow"
@@ -304,7 +325,8 @@ FILLS = {
     "session": ("session_id",),
     "instruments": (),
     "stents": (),
-    "stent": ("stent_type", "diameter_mm", "caliber_fr"),
+    "stent": ("stent_type", "diameter_mm", "caliber_fr", "coaxial"),
+    "stent_id": ("stent_id",),
     "stent_size": ("diameter_mm", "caliber_fr"),
     "index_date": (),
     OVERFLOW: (),
@@ -316,6 +338,12 @@ def home(table: str, target: str) -> tuple[str, str]:
     if target.startswith(OF_THE_EVENT):
         return "adverse_events", target.removeprefix(OF_THE_EVENT)
     return table, target
+
+
+def shares_a_cell(table: str, target: str) -> bool:
+    """Whether a target can read its part of a cell that holds several things: it has codes, or yes and no."""
+    table, target = home(table, target)
+    return target in plain_columns(table) and TABLES[table].column(target).kind in ("code", "yes_no")
 
 
 def plain_columns(table: str) -> tuple[str, ...]:

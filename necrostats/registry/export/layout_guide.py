@@ -110,6 +110,12 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
             "rows that are no record: their numbers, or what their first cell says",
             'skip_rows = ["Total", "Mean*"]',
         ),
+        (
+            "where",
+            "only the rows whose cells say so; a log has a [[sheet]] of its name for each kind of row",
+            'where = { "What" = ["CT", "MRI"] }',
+        ),
+        ("skip_where", "rows that are no record, by what a column says", 'skip_where = { "What" = "phone call" }'),
     ),
     "[sheet.rows]": (
         ("table", "the table that a row makes: " + ", ".join(TABLES), 'table = "sessions"'),
@@ -125,7 +131,22 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
             "merge: a necrosectomy on day 0 becomes one with the index drainage; else separate",
             'same_day = "merge"',
         ),
-        ("columns", '"heading" = "target", or = { to = "target", … } with the options below', '"DEN{n} date" = "day"'),
+        (
+            "ends_stents",
+            "a row of stents ends those that are in by then: all, those of the type or size it names, or its stent_id",
+            "ends_stents = true",
+        ),
+        (
+            "by_day",
+            "an event that names no session is of the patient's one session on that day",
+            "by_day = true",
+        ),
+        (
+            "columns",
+            '"heading" = "target", or = { to = "target", … } with the options below; a list of them, each with codes, '
+            "where a cell holds several things",
+            '"Fever, diet" = ["fever", { to = "oral_diet", codes = { "eating" = "yes" } }]',
+        ),
     ),
     "sheet.rows.overflow": (
         ("column", "the column with all further sessions", 'column = "DEN8+"'),
@@ -150,7 +171,10 @@ SPECIAL_TARGETS = {
     "index_date": ("the date of the index drainage: day 0", "12/03/2024"),
     "size": ("one to three axes of a collection", "12 x 10 x 8 cm"),
     "collections": ("the patient's collections, a row each", "WON x2 (lesser sac + L paracolic)"),
-    "collection": ("which of the patient's collections: its site, or its number", "K2"),
+    "collection": (
+        "in collections, what the export calls it; elsewhere the collection meant: that name, its site or its number",
+        "K2",
+    ),
     "yield": ("an amount, a range, a limit, or a word", "~250 cc; 200-300; >500; 1.2 L out (1 L in); minimal"),
     "instruments": ("instruments in order, a use each", "snare + net, then H2O2"),
     "event": ("one adverse event, or that there was none", "bled, stopped; no bleeding"),
@@ -158,9 +182,10 @@ SPECIAL_TARGETS = {
         target: (f"{target.removeprefix('event.')} of the event in the same row", "IIIa, radiological, 2 …")
         for target in EVENT_TARGETS
     },
-    "stents": ("stents placed in this session, a row each", "LAMS 15 + 2 x DPT 7Fr"),
+    "stents": ("stents placed in this session, a row each", "LAMS 15 + coaxial DPT 7Fr"),
     "stent": ("stents of this row, which share its dates, a row each", "2 x DPT 7Fr"),
     "stent_size": ("a size in mm or in Fr", "15 mm; 7 Fr"),
+    "stent_id": ("in stents, what the export calls it; elsewhere the stent meant", "ST002-1"),
     "end": ("why a stent ended, and when", "migrated 23/10/24; in situ"),
     "session": ("the session's own id; elsewhere, the session meant: its id or number", "DEN 3"),
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -17,6 +17,7 @@ from necrostats.registry.export.layout import (
     Layout,
     RowsLayout,
     SheetLayout,
+    Where,
     code_column,
     is_date,
     plain_columns,
@@ -352,14 +353,23 @@ def check_whole(layout: Layout, problems: Problems) -> None:
         )
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_sheet(sheet, f"sheet[{number}]", problems, named=len(layout.sheets) == 1)
-    names = Counter((folded(name), sheet.labels, sheet.starts) for sheet in layout.sheets for name in sheet.names)
-    for name in [name for (name, *_), count in names.items() if count > 1]:
+    named: dict[tuple, list[Where]] = {}
+    for sheet in layout.sheets:
+        for name in sheet.names:
+            named.setdefault((folded(name), sheet.labels, sheet.starts), []).append(sheet.where)
+    for name in [name for (name, *_), kinds in named.items() if len(kinds) > 1 and not _told_apart(kinds)]:
         problems.add(
             "sheet.name",
             "two [[sheet]] have this name",
-            "Put all that it makes under one [[sheet]]; a form, or a block with its own `starts`, has one of its own.",
+            "Put all that it makes under one [[sheet]]; a form, a block with its own `starts`, and rows of one kind, "
+            "with their own `where`, have one of their own.",
             name,
         )
+
+
+def _told_apart(kinds: Sequence[Where]) -> bool:
+    """Whether each of several [[sheet]] of one name says, in its own way, which rows it means."""
+    return all(kinds) and len(set(kinds)) == len(kinds)
 
 
 def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: bool) -> None:
@@ -376,7 +386,7 @@ def _check_sheet(sheet: SheetLayout, place: str, problems: Problems, *, named: b
             column
             for _, columns in rows.each_number()
             for column in columns
-            if column.to != ENDS[0] or not column.of_end
+            if (column.to != ENDS[0] or not column.of_end) and not column.sharing[1:]
         ]
         mapped = Counter(folded(column.heading) for column in once)
         for heading in [heading for heading, count in mapped.items() if count > 1]:
@@ -401,6 +411,10 @@ def check_rows(keys: Keys, rows: RowsLayout) -> None:
         problems.add(keys.at("columns"), f'two columns become "{target}"', "One row has one of each: make two rows.")
     if rows.index and not any(is_date(rows.table, column.to) for column in rows.columns):
         problems.add(keys.at("index"), 'no column becomes "day"', "The index drainage needs its date.")
+    if rows.ends_stents and not rows.holds(ENDS[0]):
+        keys.problems.add(
+            keys.at("ends_stents"), f'no column becomes "{ENDS[0]}"', "A stent ends on a day: map its date."
+        )
     _check_overflow(keys, rows)
 
 

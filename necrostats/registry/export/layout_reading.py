@@ -8,21 +8,16 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from necrostats.errors import ChoiceError, RegistryError, SourceError
+from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import ID_HABITS
 from necrostats.registry.export.layout import (
-    BORES,
-    ENDS,
-    GRAMMAR_UNITS,
     HEADING_OF_A_FORM,
     INSIDE,
-    NO_WORDS,
     WHOLE,
     ColumnLayout,
     Layout,
@@ -30,43 +25,22 @@ from necrostats.registry.export.layout import (
     OwnWords,
     RowsLayout,
     SheetLayout,
-    Words,
-    home,
-    targets,
 )
+from necrostats.registry.export.layout_columns import Defaults, columns_of
 from necrostats.registry.export.layout_keys import (
-    CODED_WORDS,
     Keys,
     Problems,
     check_rows,
     check_whole,
-    choices_of,
-    codes_of,
     constants,
     filled,
-    merged,
-    numbers_of,
     synonyms,
 )
 from necrostats.registry.messages import problem_report
-from necrostats.registry.quantities import read_axes, read_number, read_quantity
 from necrostats.registry.reading_xlsx import MOST_ROWS
 from necrostats.registry.text import LANGUAGES
 
 MOST_NUMBERS = 99
-
-
-@dataclass(frozen=True, kw_only=True)
-class Defaults:
-    """What the layout says for every column."""
-
-    order: str
-    system: str
-    decimal: str
-    grouped: bool
-    synonyms: Mapping[str, Words]
-    languages: tuple[str, ...] = ()
-    words: OwnWords = NO_WORDS
 
 
 def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
@@ -80,11 +54,13 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=_columns(keys.keys("columns"), table, defaults),
+        columns=columns_of(keys.keys("columns"), table, defaults),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),
         merge_same_day=_same_day(keys, table),
+        ends_stents=_only_for(keys, "ends_stents", table, "stents"),
+        by_day=_only_for(keys, "by_day", table, "adverse_events"),
         overflow=_overflow(keys),
     )
     keys.done()
@@ -112,65 +88,12 @@ def _same_day(keys: Keys, table: str) -> bool:
     return merge
 
 
-def _columns(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    read = (_column(keys, heading, written, table, defaults) for heading, written in keys.content.items())
-    return tuple(part for column in read if column is not None for part in _parts(column, defaults))
-
-
-def _parts(column: ColumnLayout, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    """A column whose cells hold the reason and the date of an end is read twice, once for each."""
-    if column.to != "end":
-        return (column,)
-    codes = merged(defaults.synonyms.get("end_reason", {}), column.codes)
-    return tuple(replace(column, to=to, codes=codes, of_end=True) for to in ENDS)
-
-
-def _column(keys: Keys, heading: str, written: object, table: str, defaults: Defaults) -> ColumnLayout | None:
-    place = f'"{heading}"'
-    if not isinstance(written, str | dict):
-        keys.wrong(place, written, 'a target, or a table such as { to = "day" }')
-        return None
-    options = Keys({"to": written} if isinstance(written, str) else written, keys.at(place), keys.problems)
-    to = options.choice("to", targets(table))
-    if not to:
-        if "to" not in options.content:
-            keys.problems.add(
-                options.place,
-                "it is not said what the column becomes",
-                f"Add to = one of: {', '.join(targets(table))}.",
-            )
-        return None
-    order = options.choice("order", ("day_first", "month_first"), defaults.order)
-    column = ColumnLayout(
-        heading=heading,
-        to=to,
-        unit=options.text("unit"),
-        ml_only=options.flag("ml_only"),
-        decimal=options.choice("decimal", (".", ","), defaults.decimal),
-        day_first={"day_first": True, "month_first": False}.get(order),
-        system=options.choice("system", ("1900", "1904"), defaults.system),
-        codes=_words(options, table, to, defaults),
-        days=options.flag("days"),
-        pseudonyms=options.flag("pseudonyms"),
-        session=options.flag("session", True),
-        grouped=defaults.grouped,
-        words=defaults.words,
-    )
-    options.done()
-    _check_unit(options, table, column)
-    return column
-
-
-def _words(options: Keys, table: str, to: str, defaults: Defaults) -> Words:
-    table, to = home(table, to)
-    kind = TABLES[table].column(to).kind if to not in CODED_WORDS and to in TABLES[table].names else ""
-    name = CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
-    choices = TABLES[table].column(to).codes if kind == "code" else choices_of(name)
-    numeric = to in ("size", "yield") or kind in ("number", "whole")
-    own = numbers_of(options.keys("codes")) if numeric else codes_of(options.keys("codes"), choices)
-    said = merged(defaults.synonyms.get(name, {}), defaults.synonyms.get(to, {}))
-    general = {word: code for word, code in said.items() if not code or code in choices}
-    return merged(general, own)
+def _only_for(keys: Keys, key: str, table: str, wanted: str) -> bool:
+    """An option of the rows of one table."""
+    said = keys.flag(key)
+    if said and table != wanted:
+        keys.problems.add(keys.at(key), f"stands with a table other than {wanted}", "Take it away.")
+    return said
 
 
 def _overflow(keys: Keys) -> Overflow | None:
@@ -337,7 +260,7 @@ def _habits(ids: Keys) -> tuple[str, ...]:
 def _is_texts(value: object) -> bool:
     """Whether rows to skip are given by what their first cell says: "Total", ["Total", "Mean*"]; "1-3" are numbers."""
     listed = value if isinstance(value, list) else [value]
-    return all(isinstance(each, str) and re.search(r"[^\W\d]", each) for each in listed)
+    return all(isinstance(each, str) and (re.search(r"[^\W\d]", each) or not re.search(r"\d", each)) for each in listed)
 
 
 def _skipped_rows(keys: Keys) -> tuple[tuple[int, ...], tuple[str, ...]]:
@@ -371,6 +294,15 @@ def _column_letters(keys: Keys, key: str) -> str:
     return letters
 
 
+def _where(keys: Keys, key: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Headings, each with what its cells must say: { "What" = "CT" }, { "What" = ["CT", "MRI"] }."""
+    own = keys.keys(key)
+    found = tuple((heading, own.texts(heading)) for heading in list(own.content))
+    if found and "labels" in keys.content:
+        keys.problems.add(keys.at(key), "stands with a form, which makes one row", "Take it away.")
+    return tuple((heading, words) for heading, words in found if words)
+
+
 def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
     skipped = _skipped_rows(keys)
     labels, values = _column_letters(keys, "labels"), _column_letters(keys, "values")
@@ -395,6 +327,8 @@ def _sheet(keys: Keys, defaults: Defaults) -> SheetLayout:
         ignore=keys.texts("ignore"),
         skip_rows=skipped[0],
         skip_texts=skipped[1],
+        where=_where(keys, "where"),
+        skip_where=_where(keys, "skip_where"),
         rows=tuple(rows_of(each, defaults) for each in keys.tables("rows")),
     )
     sheet = replace(sheet, rows=tuple(_naming_sessions(rows, sheet.session) for rows in sheet.rows))
@@ -423,28 +357,3 @@ def _naming_sessions(rows: RowsLayout, session: str) -> RowsLayout:
     if not session or rows.table not in _WITH_SESSION or rows.holds("session"):
         return rows
     return replace(rows, columns=(*rows.columns, ColumnLayout(heading=session, to="session")))
-
-
-def _check_unit(options: Keys, table: str, column: ColumnLayout) -> None:
-    if not column.unit:
-        return
-    try:
-        if column.to == "yield":
-            read_quantity("1", default_unit=column.unit)
-        elif column.to in BORES:
-            read_number("1", unit=BORES[column.to], default_unit=column.unit)
-        elif column.to == "size":
-            read_axes("1", column.unit)
-        else:
-            own = TABLES[table].column(column.to).unit if column.to in TABLES[table].names else "none"
-            read_number("1", unit=GRAMMAR_UNITS[own], default_unit=column.unit)
-    except ChoiceError as error:
-        problem = "is no unit of this column"
-        options.problems.add(options.at("unit"), problem, str(error).partition(". ")[2] or str(error), column.unit)
-    except KeyError:
-        options.problems.add(
-            options.at("unit"),
-            f"stands with {column.to}, which has no unit that can be changed",
-            "Take it away.",
-            column.unit,
-        )

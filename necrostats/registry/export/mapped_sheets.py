@@ -37,10 +37,10 @@ def _block(grid: Grid, sheet: SheetLayout) -> tuple[Grid, SheetLayout]:
     first = first_texts(grid)
     begins = _matching(first, sheet.starts)
     if sheet.starts and not len(begins):
-        return _rows(grid, np.empty(0, dtype=np.int64)), sheet
+        return rows_of(grid, np.empty(0, dtype=np.int64)), sheet
     start = int(begins[0]) if len(begins) else 0
     ends = [at for at in _matching(first, sheet.ends) if at > start or not sheet.starts]
-    block = _rows(grid, np.arange(start, int(ends[0]) if ends else len(grid.rows)))
+    block = rows_of(grid, np.arange(start, int(ends[0]) if ends else len(grid.rows)))
     return block, replace(sheet, header_rows=(int(grid.rows[start]),)) if sheet.starts and not sheet.labels else sheet
 
 
@@ -61,7 +61,7 @@ def first_texts(grid: Grid) -> list[str]:
     return found.tolist()
 
 
-def _rows(grid: Grid, at: np.ndarray) -> Grid:
+def rows_of(grid: Grid, at: np.ndarray) -> Grid:
     """Some rows of a sheet."""
     columns = tuple(replace(column, which=column.which[at]) for column in grid.columns)
     beside = {name: getattr(grid, name)[at] for name in ("swallowed", "widths") if len(getattr(grid, name))}
@@ -160,7 +160,9 @@ class LaidColumn:
 class LaidSheet:
     """A sheet with its headings found. `rows` (N,) are the spreadsheet rows below the headings.
 
-    `lacking` are headings that other sheets of the same form have: here nothing stands under them.
+    `lacking` are headings that other sheets of the same form have: here nothing stands under them. `log` is the number
+    of the log that the rows are of (0: of none); `left`: they are those that no [[sheet]] of it takes; `elsewhere`:
+    which cells (N,) of a column another [[sheet]] reads; `absent`: (heading, word) of its `where` that no row says.
     """
 
     number: int
@@ -171,6 +173,10 @@ class LaidSheet:
     below: np.ndarray
     aliases: Mapping[str, str] = field(default_factory=dict)
     lacking: tuple[str, ...] = ()
+    log: int = 0
+    left: bool = False
+    elsewhere: Mapping[str, np.ndarray] = field(default_factory=dict)
+    absent: tuple[tuple[str, str], ...] = ()
 
     def column(self, heading: str) -> LaidColumn:
         """The column of a heading, however it is written."""
@@ -200,7 +206,7 @@ def laid(export: Export, layout: Layout) -> Laid:
     """RegistryError, with all `findings`, if the export lacks sheets or headings that the layout names."""
     problems = Problems(layout.name)
     chosen = [(sheet, grid) for sheet in layout.sheets for grid in _grids(export, sheet, layout, problems)]
-    found = tuple(_laid(number, *as_laid(grid, sheet)) for number, (sheet, grid) in enumerate(chosen))
+    found = tuple(laid_sheet(number, *as_laid(grid, sheet)) for number, (sheet, grid) in enumerate(chosen))
     for number, sheet in enumerate(layout.sheets, start=1):
         _check_headings([made for made, (own, _) in zip(found, chosen, strict=True) if own is sheet], number, problems)
     if len(problems):
@@ -252,7 +258,8 @@ def _left_out(grid: Grid, name: str, layout: Layout) -> bool:
     return bool({"*", "?"} & set(name)) and is_named(grid, exact)
 
 
-def _laid(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
+def laid_sheet(number: int, grid: Grid, sheet: SheetLayout) -> LaidSheet:
+    """A sheet with its headings found."""
     below = np.flatnonzero(grid.rows > max(sheet.header_rows))
     columns, seen = {}, {}
     for column, heading in zip(grid.columns, headings(grid, sheet.header_rows), strict=True):

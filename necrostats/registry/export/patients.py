@@ -14,9 +14,12 @@ import pandas as pd
 
 from necrostats.registry.export.cells import ID_HABITS, first_rows
 from necrostats.registry.export.layout import SHEET, Layout
+from necrostats.registry.export.log_rows import kinds, saying
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
-from necrostats.registry.findings import DUPLICATE_ROW, NO_RECORD
+from necrostats.registry.export.private import shown
+from necrostats.registry.findings import DUPLICATE_ROW, NO_RECORD, OF_NO_KIND
 from necrostats.registry.quantities import is_blank
+from necrostats.registry.reading import count
 from necrostats.registry.source_table import objects
 from necrostats.registry.text import folded
 
@@ -45,7 +48,9 @@ def people_of(sheets: Sequence[LaidSheet], layout: Layout) -> People:
     known: dict[str, int] = {}
     of = {}
     for sheet in sorted(sheets, key=lambda sheet: bool(sheet.layout.session)):
-        if sheet.layout.each_row_is_a_patient:
+        if sheet.left:
+            of[sheet.number] = np.full(len(sheet), NOBODY)
+        elif sheet.layout.each_row_is_a_patient:
             of[sheet.number] = np.arange(len(known), len(known) + len(sheet))
             known.update({f"{_BETWEEN}{sheet.number}{_BETWEEN}{row}": len(known) + row for row in range(len(sheet))})
         elif sheet.layout.session:
@@ -186,7 +191,10 @@ ORPHAN = "NO_SUCH_PATIENT"
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class RowsAside:
-    """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in."""
+    """Rows (positions) of a sheet set aside whole, and why. `heading` names the column it shows in.
+
+    `together`: they say the same, `value`, and are told of once.
+    """
 
     rule: str
     sheet: LaidSheet
@@ -195,6 +203,8 @@ class RowsAside:
     problem: str
     remedy: str
     heading: str = ""
+    together: bool = False
+    value: str = ""
 
 
 def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
@@ -203,7 +213,7 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     listed = _listed(sheets, people)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
-        for rule in (_skipped, _swallowed, _long, _nobody, _copies, _same_session):
+        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, _copies, _same_session):
             for aside in rule(sheet, person, free.copy()):
                 if len(aside.at):
                     free[aside.at] = False
@@ -266,6 +276,45 @@ def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator
         problem="the layout says that this row is no record",
         remedy="Nothing to do if that is right.",
     )
+
+
+_MOST_SHOWN = 12
+
+
+def _together(sheet: LaidSheet, rows: np.ndarray, rule: str, severity: str, problem: str, remedy: str):
+    """Rows (N,) set aside by what they say of themselves, told of once for each thing that they say."""
+    for value, at in kinds(sheet, rows):
+        places = ", ".join(map(str, sheet.rows[at[:_MOST_SHOWN]])) + (" …" if len(at) > _MOST_SHOWN else "")
+        yield RowsAside(
+            rule=rule,
+            sheet=sheet,
+            at=at,
+            severity=severity,
+            problem=f"{problem}: {count(len(at), 'row', 'rows')} not read ({places})",
+            remedy=remedy if value else "Fill in the cell, or name the rows in skip_rows if they are no record.",
+            heading=next(iter(sheet.layout.telling)),
+            together=True,
+            value=shown(value),
+        )
+
+
+def _no_record(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    skipped = free & saying(sheet, sheet.layout.skip_where)
+    problem = "the layout says that such rows are no record"
+    yield from _together(sheet, skipped, NO_RECORD, "notes", problem, "Nothing to do if that is right.")
+
+
+def _of_no_kind(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    """Rows of a log that no [[sheet]] takes."""
+    if sheet.left:
+        yield from _together(
+            sheet,
+            free,
+            OF_NO_KIND,
+            "asks",
+            "is a kind of row that no [[sheet]] of this name takes",
+            "Add it to a `where`, or, if such rows are no record, to skip_where.",
+        )
 
 
 def _swallowed(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:

@@ -18,7 +18,17 @@ from necrostats.registry.codebook import TABLES
 from necrostats.registry.days import MONTHS
 from necrostats.registry.export.cells import COMMENT, Export, Grid, OtherText, RawCell, RawColumn
 from necrostats.registry.export.layout import Layout, RowsLayout, SheetLayout
-from necrostats.registry.export.mapped_sheets import aliases, as_laid, headings, in_form, is_named, no_record
+from necrostats.registry.export.log_rows import saying
+from necrostats.registry.export.mapped_sheets import (
+    aliases,
+    as_laid,
+    headings,
+    in_form,
+    is_named,
+    laid_sheet,
+    no_record,
+    rows_of,
+)
 from necrostats.registry.privacy import (
     AGE_OVER_89,
     AGES_OVER_89,
@@ -107,7 +117,7 @@ def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> 
     names = _names(export, {each for each in export.sheets if folded(each) in layout.vouched})
     looked_at = [_Looked.at(*seen, layout, accepted, names) for seen in _as_laid(export, layout)]
     found = not_released(names.suspicions, accepted)
-    found += [each for looked in looked_at for each in looked.stopping()]
+    found += dict.fromkeys(each for looked in looked_at for each in looked.stopping())
     found += _outside_the_cells(export, names, accepted)
     if found:
         raise RegistryError(refusal_text(found))
@@ -143,13 +153,31 @@ def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, Sheet
         whole = [sheet for sheet in named if sheet not in parts]
         laid = [as_laid(grid, sheet) for sheet in parts]
         yield from ((grid, *each) for each in laid)
-        yield grid, _without(grid, parts), _ignoring_what_none_reads(whole) if whole else _UNNAMED if parts else _BARE
+        rest = _without(grid, parts)
+        kinds = [sheet for sheet in whole if sheet.where]
+        yield from ((grid, *each) for each in _by_kind(rest, kinds))
+        if not kinds:
+            yield grid, rest, _ignoring_what_none_reads(whole) if whole else _UNNAMED if parts else _BARE
 
 
 def _ignoring_what_none_reads(sheets: Sequence[SheetLayout]) -> SheetLayout:
     """The first of several layouts of one sheet, which ignores nothing that another of them reads."""
     read = {folded(heading) for sheet in sheets for heading in sheet.headings()}
     return replace(sheets[0], ignore=tuple(each for each in sheets[0].ignore if folded(each) not in read))
+
+
+def _by_kind(grid: Grid, forms: Sequence[SheetLayout]) -> Iterator[tuple[Grid, SheetLayout]]:
+    """A log by the kinds of its rows, each as its part of the layout reads it; then the rows of no kind."""
+    free = np.ones(len(grid.rows), dtype=bool)
+    for form in forms:
+        sheet = laid_sheet(0, grid, form)
+        told = all(sheet.key(heading) in sheet.columns for heading in form.telling)
+        taken = np.isin(grid.rows, sheet.rows[saying(sheet, form.where)]) if told else free
+        yield rows_of(grid, np.flatnonzero(taken | np.isin(grid.rows, form.header_rows))), form
+        free &= ~taken
+    if forms:
+        nothing = replace(forms[0], rows=(), ignore=(), where=tuple(each for form in forms for each in form.where))
+        yield rows_of(grid, np.flatnonzero(free)), nothing
 
 
 def _without(grid: Grid, parts: Collection[SheetLayout]) -> Grid:
@@ -192,7 +220,8 @@ class _Looked:
         """Every suspicion in a sheet as the layout sees it; of rows that are no record, and so never read, the hard."""
         sheet = _sheet(seen, form.header_rows)
         there = _headings_there(form, sheet)
-        coded = frozenset(there(_mapped(form, _coded)))
+        kept = set(there(_mapped(form, _kept_as_text)))
+        coded = frozenset(there((*_mapped(form, _coded), *form.telling))) - kept
         roles = _roles(form, sheet, there, coded)
         skipped = no_record(seen, form)
         record, rest = (_sheet(seen, form.header_rows, rows) for rows in (~skipped, skipped))
@@ -267,9 +296,11 @@ def _in_own_rows(found: Iterable[Suspicion], sheet: Sheet, form: Grid) -> tuple[
 
 def _known_words(layout: Layout) -> frozenset[str]:
     """The words that the layout lists for codes, and those that the reader knows by itself."""
-    return (
-        frozenset(word for _, rows in layout.makers() for column in rows.columns for word in column.codes) | all_words()
-    )
+    codes = {word for _, rows in layout.makers() for column in rows.columns for word in column.codes}
+    kinds = {
+        folded(word) for sheet in layout.sheets for _, words in (*sheet.where, *sheet.skip_where) for word in words
+    }
+    return frozenset(codes | kinds) | all_words()
 
 
 def _roles(
@@ -345,6 +376,10 @@ def _coded(rows: RowsLayout) -> set[str]:
     """The columns whose cells become codes, numbers or days: of their texts nothing is kept."""
     coded = {column.heading for column in rows.columns if not _keeps_text(rows.table, column.to)}
     return coded | ({rows.overflow.column} if rows.overflow else set())
+
+
+def _kept_as_text(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if _keeps_text(rows.table, column.to)}
 
 
 def _keeps_text(table: str, target: str) -> bool:

@@ -29,6 +29,7 @@ from necrostats.registry.export.compound_cells import (
 )
 from necrostats.registry.export.layout import BORES, ENDS, GRAMMAR_UNITS, ColumnLayout, as_written, home, is_date
 from necrostats.registry.export.private import holds_date, holds_old_age
+from necrostats.registry.export.shared_cells import Sharing, code_of
 from necrostats.registry.quantities import (
     Number,
     is_blank,
@@ -62,14 +63,22 @@ def readings_of(
     cells: Sequence[RawCell], table: str, column: ColumnLayout, date_system: str, pseudonyms: Pseudonyms
 ) -> tuple[Reading, ...]:
     """What each of some different cells is read as. `date_system`: the workbook's; blank for a csv."""
+    sharing = Sharing.of(table, column.sharing) if column.sharing[1:] else None
+    number = [each.to for each in column.sharing].index(column.to) if sharing else 0
     table, to = home(table, column.to)
     column = replace(column, to=to, words=column.words.of_column(to))
-    reader = _reader(table, column, date_system or column.system, pseudonyms)
+    own = _reader(table, column, date_system or column.system, pseudonyms)
+    reader = _shared(sharing, number) if sharing else own
     if column.days:
         cells = [_day_alone(cell) for cell in cells]
     if is_date(table, column.to):
         return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
-    return tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+    found = tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
+    return with_the_axes_of_the_column(found) if column.to == "size" else found
+
+
+def _shared(sharing: Sharing, number: int) -> Reader:
+    return lambda cell: _without_value(cell.text) or sharing.read(cell.text, number)
 
 
 _A_DAY = re.compile(
@@ -159,10 +168,11 @@ def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
 
 _AGE = re.compile(
     rf"(?P<above>>=?|over|above|{any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
-    rf"(?:years?|yrs?|y|y/o|yo|{any_of('years')})?\.?(?: old)?"
+    rf"(?:years?|yrs?|y|y/o|yo|lata?|rok|roku|let|ar|vuotta|{any_of('years')})?\.?(?: old)?"
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89
+_SOLID = re.compile(r"(?<=[0-9%])\s*(?:of )?(?:solid|necrosis|necrotic|debris)$")
 _YEAR_OF_LIFE = re.compile(r"([0-9]{2,3})(?:st|nd|rd|th) year(?: of life)?")
 
 
@@ -203,6 +213,8 @@ def _plainer(cell: RawCell, plain: Column) -> RawCell:
     text = bare(cell.text)
     if plain.name == "age_years" and (year := _YEAR_OF_LIFE.fullmatch(text)) and int(year[1]) > _OLD + 2:
         return cell._replace(text=str(_OLD + 1))
+    if plain.name == "solid_percent":
+        return cell._replace(text=_SOLID.sub("", text), value=cell.value) if _SOLID.search(text) else cell
     if plain.name == "asa_class":
         return cell._replace(text=_ROMAN.get(text.removeprefix("asa").strip(), cell.text))
     found = _AGE.fullmatch(text) if plain.name == "age_years" else None
@@ -247,7 +259,9 @@ def _both_in_one(text: str, words: dict[str, str]) -> str | None:
 
 
 def _code(cell: RawCell, plain: Column, words: dict[str, str]) -> Reading:
-    code = words.get(folded(cell.text)) or (_both_in_one(cell.text, words) if plain.name == "session_type" else None)
+    code = code_of(cell.text, plain.name, words) or (
+        _both_in_one(cell.text, words) if plain.name == "session_type" else None
+    )
     if code is not None:
         return Reading(rule="code", fills={plain.name: code})
     return _as_it_stands(cell, plain)
@@ -332,6 +346,26 @@ def _one_size(cell: RawCell, column: ColumnLayout) -> Reading:
     fills = {name: number_text(value) for name, value in axes.items() if value is not None}
     question = "is about so much, and is kept as that size" if found.approximate and fills else found.question
     return Reading(rule=found.rule, fills=fills, question=question)
+
+
+_AXES = ("long_mm", "mid_mm", "short_mm")
+_SHORT_OF_AXES = "gives fewer axes than the other cells of its column, and is read as the longest first"
+
+
+def with_the_axes_of_the_column(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Sizes as the cells beside them are: nothing left is 0 in every axis they give; fewer axes than most are asked."""
+    counts = [sum(name in reading.fills for name in _AXES) for reading in readings]
+    most = max(counts, default=0)
+    usual = sum(count == most for count in counts) > sum(0 < count < most for count in counts)
+    found = []
+    for reading, count in zip(readings, counts, strict=True):
+        if count and set(reading.fills.values()) == {"0"}:
+            found.append(replace(reading, fills=dict.fromkeys(_AXES[:most], "0")))
+        elif usual and 0 < count < most and not reading.question:
+            found.append(replace(reading, question=_SHORT_OF_AXES))
+        else:
+            found.append(reading)
+    return tuple(found)
 
 
 def _event_of_a_row(cell: RawCell, column: ColumnLayout) -> Reading:

@@ -24,6 +24,7 @@ from necrostats.registry.export.linking import (
     timed,
     with_collections,
 )
+from necrostats.registry.export.log_rows import parted
 from necrostats.registry.export.mapped_sheets import Laid, LaidSheet
 from necrostats.registry.export.patients import People, RowsAside, people_of, rows_aside
 from necrostats.registry.export.table_drafts import NO_MAKER, NOWHERE, Days, Made, Making, Mark, Texts, joined
@@ -268,6 +269,7 @@ class Reshaped:
 
 def material_of(laid: Laid) -> Material:
     """Every row that the layout reads, with its patient, and every mapped cell read."""
+    laid = parted(laid)
     people = people_of(laid.sheets, laid.layout)
     aside = rows_aside(laid.sheets, people)
     return Material(laid=laid, people=people, aside=tuple(aside), blocks=tuple(blocks_of(laid.sheets)))
