@@ -239,9 +239,11 @@ def _row(aside: RowsAside) -> pd.DataFrame:
 
 
 def listed_aside(aside: tuple[RowsAside, ...], people: People) -> Iterator[pd.DataFrame]:
-    """The rows set aside early, in the form of a registry's list: one line for each table a row would have been in."""
+    """The rows set aside early, in the form of a registry's list: one line for each table a row would have been in, or
+    for the patient alone, with whom all the rest is gone."""
     for each in aside:
-        for table in dict.fromkeys(rows.table for rows in each.sheet.layout.rows):
+        tables = dict.fromkeys(rows.table for rows in each.sheet.layout.rows)
+        for table in ("patients",) if "patients" in tables else tables:
             yield pd.DataFrame(
                 {
                     "table": table,
