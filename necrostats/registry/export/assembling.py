@@ -16,7 +16,7 @@ from necrostats.registry.codebook import TABLES, Table
 from necrostats.registry.export.cells import BLANK, DATE, NO_RESULT, RawCell, Reading, refused
 from necrostats.registry.export.layout import OF_THE_EVENT, OVERFLOW, ColumnLayout, Overflow, RowsLayout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
-from necrostats.registry.export.patients import People
+from necrostats.registry.export.patients import People, own_keys
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, Texts, joined, no_rows, spread
 from necrostats.registry.findings import Verdict
@@ -183,10 +183,12 @@ class Block:
 def blocks_of(sheets: Sequence[LaidSheet]) -> Iterator[Block]:
     """Every block, in the order of the layout; all rows of its sheet."""
     pseudonyms = Pseudonyms()
+    called = frozenset(key for sheet in sheets for key in own_keys(sheet, "collections", "collection")) - {""}
     for sheet in sheets:
         for rows in sheet.layout.rows:
             for number, columns in rows.each_number():
-                yield _block(sheet, rows, number or 0, columns, pseudonyms)
+                knowing = [replace(column, own_ids=called, unit_beside=rows.holds("yield_unit")) for column in columns]
+                yield _block(sheet, rows, number or 0, knowing, pseudonyms)
             if rows.overflow:
                 yield _overflow_block(sheet, rows, pseudonyms)
 
@@ -198,7 +200,24 @@ def _block(
     everything = np.arange(len(sheet))
     block = Block(sheet=sheet, rows=rows, number=np.full(len(sheet), number), at=everything, parts=parts)
     naming = next((part for part in parts if part.layout.to in ("collections", "stent")), None)
-    return _a_row_each(block, naming) if naming else replace(block, parts=_one_size(block.parts))
+    return _a_row_each(block, naming) if naming else replace(block, parts=_units_of_amounts(_one_size(block.parts)))
+
+
+_NO_AMOUNT = Reading(rule="no amount beside it")
+
+
+def _units_of_amounts(parts: tuple[Part, ...]) -> tuple[Part, ...]:
+    """The parts in which a unit with a column of its own stands only beside an amount that was read."""
+    amounts = next((part for part in parts if part.layout.to == "yield"), None)
+    if amounts is None:
+        return parts
+    without = ~amounts.mask(lambda reading: bool(reading.fills.keys() & {"yield_low", "yield_high"}))
+    return tuple(
+        replace(part, readings=(*part.readings, _NO_AMOUNT), which=np.where(without, len(part.readings), part.which))
+        if part.layout.to == "yield_unit"
+        else part
+        for part in parts
+    )
 
 
 def _part(sheet: LaidSheet, table: str, layout: ColumnLayout, pseudonyms: Pseudonyms) -> Part:

@@ -88,6 +88,7 @@ def as_written(reading: Reading, cell: RawCell) -> Reading:
     return replace(reading, fills={**reading.fills, "yield_as_written": cell.text.strip()})
 
 
+NOT_UNDERSTOOD, BY_ID = "?", "="  # a reference to a collection that nothing explains; before what the export calls one
 NUMBER = "{n}"
 SHEET = "{sheet}"
 ALTERNATIVE = " | "

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from types import MappingProxyType
@@ -12,9 +11,9 @@ import numpy as np
 import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, TABLES
-from necrostats.registry.columns import LATEST
 from necrostats.registry.days import quarter, sequential_periods
-from necrostats.registry.export.layout import Layout, RowsLayout
+from necrostats.registry.export.event_links import with_day, with_their_sessions
+from necrostats.registry.export.layout import BY_ID, NOT_UNDERSTOOD, Layout, RowsLayout
 from necrostats.registry.export.table_drafts import NOWHERE, Days, Made, Making, Mark, Origin, Texts, joined
 
 ID_FORMS = {"collections": "C%04d", "sessions": "S%05d", "stents": "T%05d", "scans": "N%05d", "adverse_events": "E%04d"}
@@ -81,8 +80,10 @@ def _taken(made: Made, order: np.ndarray) -> Made:
     return made if np.array_equal(order, np.arange(len(order))) else made.take(order)
 
 
-def linked(making: Making, layout: Layout, before: Mapping[str, int] = NOTHING_BEFORE) -> Making:
-    """Every row with its own id and those of its patient, collection and session.
+def linked(
+    making: Making, layout: Layout, makers: Sequence[RowsLayout], before: Mapping[str, int] = NOTHING_BEFORE
+) -> Making:
+    """Every row with its own id and those of its patient, collection, session and stent.
 
     Ids run on after so many rows of each table as were made `before`.
     """
@@ -92,11 +93,7 @@ def linked(making: Making, layout: Layout, before: Mapping[str, int] = NOTHING_B
     making = _under_sessions(making)
     treated = {name: _with_collection(making.tables[name], making.tables["collections"], layout) for name in TREATED}
     making = making.with_tables(**treated)
-    sessions = making.tables["sessions"]
-    under = ("instrument_uses", "adverse_events")
-    naming = any(making.tables[name].text("session").filled.any() for name in under)
-    known = _known_sessions(sessions) if naming else {}
-    return making.with_tables(**{name: _with_session(making.tables[name], sessions, known) for name in under})
+    return with_their_sessions(making, makers)
 
 
 def _under_sessions(making: Making) -> Making:
@@ -105,7 +102,7 @@ def _under_sessions(making: Making) -> Making:
     rows = np.flatnonzero(stents.parent >= 0)
     if not len(rows):
         return making
-    stents = _with_day(stents, sessions, rows, "placed_day")
+    stents = with_day(stents, sessions, rows, "placed_day")
     collection = sessions.text("collection").take(stents.parent[rows])
     return making.with_tables(stents=stents.with_text("collection", rows, collection))
 
@@ -130,11 +127,19 @@ def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     main = np.nan_to_num(first, nan=-1).astype(np.int64)
     further = np.full(len(made), "", dtype=object)
     named, bad = made.text("collection").plain(), _unreadable(made, "collection")
-    ids, lost = collections.text("collection_id"), []
-    site = collections.text("site").plain()
+    ids, lost, guessed = collections.text("collection_id"), [], []
+    known = KnownCollections(
+        site=collections.text("site").plain(),
+        number=collections.number,
+        own=collections.text("collection").plain(),
+    )
     rows_of = {person: rows.to_numpy() for person, rows in of_person} if (named != "").any() else {}
     for row in np.flatnonzero(named != ""):
-        found = _found(named[row], rows_of.get(made.person[row], ()), site, collections.number)
+        theirs = rows_of.get(made.person[row], ())
+        if named[row] == NOT_UNDERSTOOD and len(theirs) == 1:
+            guessed.append(row)
+            continue
+        found = known.found(named[row], theirs)
         if not found or (len(found) > 1 and made.table.name != "sessions"):
             lost.append(row)
         main[row] = found[0] if found and row not in lost[-1:] else -1
@@ -147,7 +152,30 @@ def _with_collection(made: Made, collections: Made, layout: Layout) -> Made:
     made = made.with_all("collection_id", ids.or_blank(main))
     if made.table.name == "sessions" and (further != "").any():
         made = made.with_all("also_treated", Texts.of(further))
-    return made.with_marks(*_about_collections(made, np.array(lost, dtype=np.int64), free, layout))
+    strange = np.array([_is_of_another(named[row], known.own) for row in lost], dtype=bool)
+    return made.with_marks(
+        *_about_collections(made, np.array(lost, dtype=np.int64), strange, layout, free),
+        _only_one(made, np.array(guessed, dtype=np.int64)),
+    )
+
+
+def _is_of_another(named: str, own: np.ndarray) -> bool:
+    """Whether every part of a reference is the id of a collection; then it is another patient's."""
+    parts = named.split(";")
+    return all(part.startswith(BY_ID) and part.removeprefix(BY_ID) in own for part in parts)
+
+
+def _only_one(made: Made, at: np.ndarray) -> Mark:
+    return Mark(
+        rule="COLLECTION_NOT_KNOWN",
+        at=at,
+        column="collection",
+        severity="asks",
+        problem="names no collection that is known here; the patient has one only, and that is taken",
+        origin=made.origin("collection").take(at),
+        remedy='Map what the export calls its collections to "collection" in the table of collections, or list the '
+        "words under codes.",
+    )
 
 
 def _others(collections: Made, person: int, main: int) -> np.ndarray:
@@ -163,30 +191,39 @@ def _unreadable(made: Made, column: str) -> np.ndarray:
     return found
 
 
-def _found(named: str, rows: np.ndarray, site: np.ndarray, number: np.ndarray) -> list[int]:
-    """The collections (row numbers) that a reference means; none if one of its parts cannot be found.
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class KnownCollections:
+    """What the collections (N,) are known by: the site, the number in a heading ("K2 size"), the export's own id."""
 
-    A number is that of the heading ("K2 size") where the collections have one, else their place in the order written.
-    """
-    if named == "all":
-        return list(rows)
-    found = []
-    for part in named.split(";"):
+    site: np.ndarray
+    number: np.ndarray
+    own: np.ndarray
+
+    def found(self, named: str, rows: Sequence[int]) -> list[int]:
+        """The collections (row numbers) that a reference means; none if one of its parts cannot be found.
+
+        A number is that of the heading where the collections have one, else their place in the order written.
+        """
+        if named == "all":
+            return list(rows)
+        each = [self._meant(part, rows) for part in named.split(";")]
+        return list(dict.fromkeys(row for one in each for row in one)) if all(len(one) == 1 for one in each) else []
+
+    def _meant(self, part: str, rows: Sequence[int]) -> list[int]:
+        if part.startswith(BY_ID):
+            return [row for row in rows if self.own[row] == part.removeprefix(BY_ID)]
         if part.isdecimal():
             wanted = int(part[:_LONGEST_NUMBER]) if len(part) <= _LONGEST_NUMBER else 0
-            own = [number[row] or place for place, row in enumerate(rows, start=1)]
-            matching = [row for row, each in zip(rows, own, strict=True) if each == wanted]
-        else:
-            matching = [row for row in rows if site[row] == part]
-            if not matching and len(rows) == 1 and not site[rows[0]]:
-                matching = [rows[0]]
-        if len(matching) != 1:
-            return []
-        found.append(matching[0])
-    return list(dict.fromkeys(found))
+            own = [self.number[row] or place for place, row in enumerate(rows, start=1)]
+            return [row for row, each in zip(rows, own, strict=True) if each == wanted]
+        matching = [row for row in rows if self.site[row] == part]
+        alone = part != NOT_UNDERSTOOD and len(rows) == 1 and not self.site[rows[0]]
+        return [rows[0]] if not matching and alone else matching
 
 
-def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: Layout):
+def _about_collections(
+    made: Made, lost: np.ndarray, strange: np.ndarray, layout: Layout, free: np.ndarray
+) -> Iterator[Mark]:
     origin = made.origin("collection")
     yield Mark(
         rule="NO_SUCH_COLLECTION",
@@ -194,7 +231,9 @@ def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: L
         column="collection",
         severity="stops",
         takes="row" if made.table.column("collection_id").required else "cell",
-        problem="is none of the patient's collections, or more than one",
+        problem=np.where(
+            strange, "is a collection of another patient", "is none of the patient's collections, or more than one"
+        ),
         origin=origin.take(lost),
         remedy="Name the collection as it is named where the patient's collections stand.",
     )
@@ -208,54 +247,6 @@ def _about_collections(made: Made, lost: np.ndarray, free: np.ndarray, layout: L
             origin=Origin.none(len(free)),
             remedy='Map a column to "collection", or write unnamed = "index" under [collections] in the layout.',
         )
-
-
-def _known_sessions(sessions: Made) -> dict[tuple[int, str], int]:
-    """(patient, key of a session as the export writes it) → row; keys that two sessions share are left out."""
-    known: dict[tuple[int, str], int] = {}
-    own, numbers = sessions.text("session").plain(), sessions.number
-    for row, person in enumerate(sessions.person.tolist()):
-        key = (person, own[row] or (str(numbers[row]) if numbers[row] else ""))
-        if key[1]:
-            known[key] = NOWHERE if key in known else row
-    return {key: row for key, row in known.items() if row != NOWHERE}
-
-
-def _with_session(made: Made, sessions: Made, known: dict[tuple[int, str], int]) -> Made:
-    """Rows made in a session's cell have its id, and an event its day; others have the session that they name."""
-    parent = made.parent.copy()
-    named = made.text("session").plain()
-    lost = []
-    for row in np.flatnonzero((named != "") & (parent < 0)):
-        number = re.search(r"0*([0-9]+)$", named[row])
-        keys = [named[row], *([number[1]] if number else [])]
-        parent[row] = next((known[made.person[row], key] for key in keys if (made.person[row], key) in known), NOWHERE)
-        if parent[row] < 0:
-            lost.append(row)
-    made = made.with_all("session_id", sessions.text("session_id").or_blank(parent))
-    at = np.array(lost, dtype=np.int64)
-    mark = Mark(
-        rule="NO_SUCH_SESSION",
-        at=at,
-        column="session",
-        severity="stops",
-        takes="cell",
-        problem="is none of the patient's sessions",
-        origin=made.origin("session").take(at),
-        remedy="Write the number of the session, or the key it has in the sheet of sessions.",
-    )
-    read_in_session = np.flatnonzero(made.parent >= 0)
-    made = replace(made.with_marks(mark), parent=parent)
-    return _with_day(made, sessions, read_in_session) if made.table.name == "adverse_events" else made
-
-
-def _with_day(made: Made, sessions: Made, rows: np.ndarray, column: str = "day") -> Made:
-    """An event or stent read from a session's own cell happened on the session's day."""
-    for latest in ("", LATEST):
-        texts = sessions.text("day" + latest).take(made.parent[rows])
-        if texts.filled.any():
-            made = made.with_text(column + latest, rows[texts.filled], texts.take(texts.filled))
-    return made
 
 
 INDEX_DATE = "index_date"

@@ -86,10 +86,10 @@ def _spellings(sheets: Sequence[LaidSheet], layout: Layout) -> dict[str, str]:
     return found
 
 
-def session_keys(sheet: LaidSheet) -> np.ndarray:
-    """The session (N,) that each row of a sheet of sessions is, as the export names it; blank where it has no name."""
+def own_keys(sheet: LaidSheet, table: str, target: str) -> np.ndarray:
+    """What the export calls the session, collection or stent (N,) that each row makes; blank where it has no name."""
     for rows in sheet.layout.rows:
-        heading = rows.heading_of("session") if rows.table == "sessions" and not rows.numbers else ""
+        heading = rows.heading_of(target) if rows.table == table and not (rows.numbers or rows.ends_stents) else ""
         if heading:
             return _texts(sheet, heading)
     return np.full(len(sheet), "", dtype=object)
@@ -105,7 +105,7 @@ def _through_sessions(sheet: LaidSheet, others: Sequence[tuple[LaidSheet, np.nda
     """The patient (N,) of each row by the session it names; nobody, where none or more than one patient has it."""
     patients: dict[str, set[int]] = {}
     for other, person in others:
-        for key, number in zip(session_keys(other), person.tolist(), strict=True):
+        for key, number in zip(own_keys(other, "sessions", "session"), person.tolist(), strict=True):
             if key and number != NOBODY:
                 patients.setdefault(key, set()).add(number)
     one = {key: next(iter(numbers)) for key, numbers in patients.items() if len(numbers) == 1}
@@ -150,12 +150,16 @@ def _key(text: str, layout: Layout) -> str:
         key = "" if is_blank(text) or text.startswith("#") else folded(text)
     for habit in layout.id_habits:
         key = ID_HABITS[habit](key)
-    return _of_form(ID_HABITS["decimals"](key), layout.id_form) if key and layout.id_form else key
+    return _of_form(ID_HABITS["decimals"](key), layout) if key and layout.id_form else key
 
 
-def _of_form(key: str, form: str) -> str:
-    prefix, width = folded(form.rstrip("0")), len(form) - len(form.rstrip("0"))
-    found = re.fullmatch(rf"(?:{re.escape(prefix)})?([0-9]+)", key)
+def _of_form(key: str, layout: Layout) -> str:
+    """A key in the form that the layout gives, whose own signs are forgiven as those of the key are."""
+    prefix, width = folded(layout.id_form.rstrip("0")), len(layout.id_form) - len(layout.id_form.rstrip("0"))
+    bare = prefix
+    for habit in layout.id_habits:
+        bare = ID_HABITS[habit](bare)
+    found = re.fullmatch(rf"(?:{re.escape(prefix)}|{re.escape(bare)})?([0-9]+)", key)
     return f"{prefix}{found[1].lstrip('0').rjust(width, '0')}" if found else key
 
 
@@ -212,7 +216,7 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     copies = _copies(Copies(sheets, people.of), listed)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
-        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, copies, _same_session):
+        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, copies, _same_id):
             for aside in rule(sheet, person, free.copy()):
                 if len(aside.at):
                     free[aside.at] = False
@@ -380,22 +384,38 @@ def _copies(met: Copies, listed: np.ndarray) -> Callable[[LaidSheet, np.ndarray,
     return again
 
 
-def _same_session(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
-    """Rows of one session of a patient: word for word the same, the first counts; with other cells, none does."""
-    keys = session_keys(sheet)
+_CALLED = {
+    "session": ("sessions", "session"),
+    "collection": ("collections", "collection"),
+    "stent": ("stents", "stent_id"),
+}
+
+
+def _same_id(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+    for noun, called in _CALLED.items():
+        for aside in _same_again(sheet, person, free, noun, *called):
+            free[aside.at] = False
+            yield aside
+
+
+def _same_again(
+    sheet: LaidSheet, person: np.ndarray, free: np.ndarray, noun: str, table: str, target: str
+) -> Iterator[RowsAside]:
+    """Rows of one thing of a patient: word for word the same, the first counts; with other cells, none does."""
+    keys = own_keys(sheet, table, target)
     rows = np.flatnonzero(free & (keys != ""))
     session = pd.DataFrame({"person": person[rows], "key": keys[rows]})
     cells = pd.DataFrame({name: column.raw.which[rows] for name, column in sheet.columns.items()})
     copy = cells.duplicated().to_numpy(dtype=bool) & session.duplicated().to_numpy(dtype=bool)
     different = np.zeros(len(rows), dtype=bool)
     different[~copy] = session[~copy].duplicated(keep=False).to_numpy(dtype=bool)
-    heading = next((rows.heading_of("session") for rows in sheet.layout.rows if rows.table == "sessions"), "")
+    heading = next((rows.heading_of(target) for rows in sheet.layout.rows if rows.table == table), "")
     yield RowsAside(
         rule=DUPLICATE_ROW,
         sheet=sheet,
         at=rows[copy],
         severity="asks",
-        problem="this session stands here word for word a second time; the first one counts",
+        problem=f"this {noun} stands here word for word a second time; the first one counts",
         remedy="Take the copy away.",
         heading=heading,
     )
@@ -404,7 +424,7 @@ def _same_session(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Ite
         sheet=sheet,
         at=rows[different],
         severity="stops",
-        problem="another row of the same patient has this session id and other contents, so neither counts",
-        remedy="Give each session an id of its own, or take away the row that is wrong.",
+        problem=f"another row of the same patient has this {noun} id and other contents, so neither counts",
+        remedy=f"Give each {noun} an id of its own, or take away the row that is wrong.",
         heading=heading,
     )

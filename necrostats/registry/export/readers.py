@@ -27,7 +27,17 @@ from necrostats.registry.export.compound_cells import (
     read_instruments,
     read_stents,
 )
-from necrostats.registry.export.layout import BORES, ENDS, GRAMMAR_UNITS, ColumnLayout, as_written, home, is_date
+from necrostats.registry.export.layout import (
+    BORES,
+    BY_ID,
+    ENDS,
+    GRAMMAR_UNITS,
+    NOT_UNDERSTOOD,
+    ColumnLayout,
+    as_written,
+    home,
+    is_date,
+)
 from necrostats.registry.export.private import holds_date, holds_old_age
 from necrostats.registry.export.shared_cells import Sharing, code_of
 from necrostats.registry.quantities import (
@@ -39,6 +49,7 @@ from necrostats.registry.quantities import (
     read_number,
     read_quantity,
 )
+from necrostats.registry.quantities.amounts import NO_UNIT_GIVEN
 from necrostats.registry.text import Unread, folded, without_value
 from necrostats.registry.text import plain as bare
 from necrostats.registry.words import known_words
@@ -131,8 +142,9 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
         "instruments": lambda cell: _several(cell, column, read_instruments, unknown_counts=True),
         "event": lambda cell: _several(cell, column, read_event),
         "collections": lambda cell: _several(cell, column, read_collections),
-        "collection": lambda cell: _collection(cell, column),
-        "session": _session,
+        "collection": lambda cell: _collection(cell, table, column),
+        "session": lambda cell: _reference(cell, "session"),
+        "stent_id": lambda cell: _reference(cell, "stent"),
         "stent": lambda cell: _several(cell, column, read_stents),
         "stents": lambda cell: _several(cell, column, read_stents),
         "event_type": lambda cell: _event_of_a_row(cell, column),
@@ -316,7 +328,8 @@ def _yield(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
     }
     names = {each.name for each in TABLES[table].columns}
     known = {name: text for name, text in fills.items() if text and name in names}
-    return Reading(rule=found.rule, fills=known, question=found.question, withheld=dated)
+    asked = [each for each in found.question.split("; ") if not (column.unit_beside and each == NO_UNIT_GIVEN)]
+    return Reading(rule=found.rule, fills=known, question="; ".join(asked), withheld=dated)
 
 
 def _text(value: float | None) -> str:
@@ -388,9 +401,9 @@ def _several(
     return replace(found, withheld=DATE) if holds_date(cell.text) else found
 
 
-def _session(cell: RawCell) -> Reading:
+def _reference(cell: RawCell, target: str) -> Reading:
     unknown = _without_value(cell.text)
-    return unknown or Reading(rule="reference", fills={"session": folded(cell.text)})
+    return unknown or Reading(rule="reference", fills={target: folded(cell.text)})
 
 
 def _numbered(part: str) -> str:
@@ -399,16 +412,29 @@ def _numbered(part: str) -> str:
     return found[1] if found else part
 
 
-def _collection(cell: RawCell, column: ColumnLayout) -> Reading:
-    """Which of the patient's collections: sites or numbers, joined by ";", or "all"."""
+def _collection(cell: RawCell, table: str, column: ColumnLayout) -> Reading:
+    """Which of the patient's collections: what the export calls them, sites or numbers, joined by ";", or "all".
+
+    In the table of collections, what the export calls this one.
+    """
+    if table == "collections":
+        return _reference(cell, "collection")
     unknown = _without_value(cell.text)
     if unknown is not None:
         return unknown
+    return Reading(rule="reference", fills={"collection": _meant(cell.text, column)})
+
+
+def _meant(text: str, column: ColumnLayout) -> str:
     words = known_words("site", COLLECTIONS.column("site").codes, column.codes)
-    parts = [_numbered(folded(part)) for part in re.split(r"[+;,&]|\band\b", cell.text) if part.strip()]
+    whole, pieces = folded(text), [folded(part) for part in re.split(r"[+;,&]|\band\b", text) if part.strip()]
+    for parts in ([whole], pieces):
+        if column.own_ids.issuperset(parts) and not set(parts) & set(column.own_codes):
+            return ";".join(dict.fromkeys(BY_ID + part for part in parts))
+    parts = [_numbered(part) for part in pieces]
     if len(parts) == 1 and parts[0] in ("all", "both"):
-        return Reading(rule="reference", fills={"collection": "all"})
+        return "all"
     named = [part if part.isdecimal() else words.get(part, "") for part in parts]
     if not all(named):
-        return refused("names a site that is neither in the codebook nor in the layout")
-    return Reading(rule="reference", fills={"collection": ";".join(dict.fromkeys(named))})
+        return BY_ID + whole if column.own_ids else NOT_UNDERSTOOD
+    return ";".join(dict.fromkeys(named))

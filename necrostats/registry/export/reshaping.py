@@ -13,7 +13,8 @@ from necrostats.registry.codebook import DRAINAGES, NECROSECTOMIES
 from necrostats.registry.export.assembling import CHILDREN, Block, assembled, blocks_of, conflict
 from necrostats.registry.export.cells import first_rows
 from necrostats.registry.export.drafting import filled, without_index
-from necrostats.registry.export.layout import Layout
+from necrostats.registry.export.last_contacts import with_one_contact
+from necrostats.registry.export.layout import Layout, RowsLayout
 from necrostats.registry.export.linking import (
     INDEX_DATE,
     NOTHING_BEFORE,
@@ -27,6 +28,7 @@ from necrostats.registry.export.linking import (
 from necrostats.registry.export.log_rows import parted
 from necrostats.registry.export.mapped_sheets import Laid, LaidSheet
 from necrostats.registry.export.patients import People, RowsAside, people_of, rows_aside
+from necrostats.registry.export.stent_ends import enders, placed_days, with_ends
 from necrostats.registry.export.table_drafts import NO_MAKER, NOWHERE, Days, Made, Making, Mark, Texts, joined
 
 
@@ -170,9 +172,9 @@ def _same_key(name: str, at: np.ndarray, origin) -> Mark:
     )
 
 
-def one_row_a_patient(making: Making) -> Making:
+def one_row_a_patient(making: Making, makers: Sequence[RowsLayout]) -> Making:
     """The patients, a row for each one that the main sheets know, in the order of their numbers."""
-    patients = making.tables["patients"]
+    patients = with_one_contact(making.tables["patients"], makers)
     order = np.lexsort((np.arange(len(patients)), patients.maker, patients.person))
     return making.with_tables(patients=merged(patients.take(order), patients.person[order]))
 
@@ -212,7 +214,7 @@ def same_day(making: Making, merging: np.ndarray, on_day_0: np.ndarray) -> Makin
     return making.with_tables(sessions=joined, **children)
 
 
-def ends_with_their_stents(making: Making) -> Making:
+def ends_with_their_stents(making: Making, makers: Sequence[RowsLayout]) -> Making:
     """An end that stands with the patient, with neither kind nor day of a stent, goes to the patient's first stent.
 
     First is the one placed first; of several on one day the lumen-apposing one, through which the others lie.
@@ -221,26 +223,20 @@ def ends_with_their_stents(making: Making) -> Making:
     typed = stents.text("stent_type").filled
     loose = ~typed & ~stents.text("placed_day").filled & (stents.parent == NOWHERE)
     loose &= stents.text("removed_day").filled | stents.text("end_reason").filled
+    loose &= ~enders(stents, makers)
     if not loose.any():
         return making
     stents = stents.take(np.argsort(loose, kind="stable"))
     loose, homes = np.sort(loose), np.flatnonzero(~np.sort(loose))
     later = ~stents.text("stent_type").among(["lumen_apposing"])
-    homes = homes[np.lexsort((later[homes], _placed(stents, making.tables["sessions"])[homes]))]
+    placed = np.nan_to_num(placed_days(stents, making.tables["sessions"]), nan=np.inf)
+    homes = homes[np.lexsort((later[homes], placed[homes]))]
     first = pd.Series(homes, index=stents.person[homes])
     first = first[~first.index.duplicated()]
     group = np.arange(len(stents))
     found = loose & np.isin(stents.person, first.index)
     group[found] = first.reindex(stents.person[found]).to_numpy(dtype=np.int64)
     return making.with_tables(stents=merged(stents, group))
-
-
-def _placed(stents: Made, sessions: Made) -> np.ndarray:
-    """The day (N,) each stent was placed, or that of its session; infinite where neither is known."""
-    own = pd.to_numeric(pd.Series(stents.text("placed_day").plain()), errors="coerce").to_numpy(dtype=float)
-    held = pd.to_numeric(pd.Series(sessions.text("day").plain()), errors="coerce").to_numpy(dtype=float)
-    day = np.where(np.isnan(own), np.append(held, np.nan)[stents.parent], own)
-    return np.where(np.isnan(day), np.inf, day)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -280,7 +276,7 @@ def reshaped(material: Material, stretch: Stretch, before: Mapping[str, int] = N
     layout, people = material.laid.layout, material.people
     makers = list({id(block.rows): block.rows for block in material.blocks}.values())
     blocks = tuple(block.between(*stretch.rows_of(block.sheet.number)) for block in material.blocks)
-    making = one_row_a_patient(assembled(blocks, _usable(material), people))
+    making = one_row_a_patient(assembled(blocks, _usable(material), people), makers)
     making = _with_index_sessions(making, layout)
     day_0 = np.full(len(people.ids), np.nan)
     if any(rows.index or rows.holds(INDEX_DATE) for rows in makers):
@@ -288,8 +284,9 @@ def reshaped(material: Material, stretch: Stretch, before: Mapping[str, int] = N
         making = timed(making, index, layout)
         making, day_0 = without_index(making, index), index.day
     merging = np.isin(making.tables["sessions"].maker, [n for n, rows in enumerate(makers) if rows.merge_same_day])
-    making = ends_with_their_stents(same_day(making, merging, _on_day_0(making)))
-    making = linked(grouped(with_collections(making, layout)), layout, before)
+    making = ends_with_their_stents(same_day(making, merging, _on_day_0(making)), makers)
+    making = with_ends(making, makers)
+    making = linked(grouped(with_collections(making, layout)), layout, makers, before)
     making = filled(making, layout)
     making, key = hidden_quarters(making) if layout.sequential else (making, {})
     return Reshaped(making=making, blocks=blocks, stretch=stretch, day_0=day_0, key=key)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -263,6 +263,17 @@ class Making:
     def with_tables(self, **tables: Made) -> Making:
         """The same with some tables replaced."""
         return replace(self, tables={**self.tables, **tables})
+
+
+def without(made: Made, home: Mapping[int, int]) -> Made:
+    """The table without some rows; what was to be said of them is said of others (row → row)."""
+    gone = np.array(sorted(home), dtype=np.int64)
+    kept = np.setdiff1d(np.arange(len(made)), gone)
+    to = np.full(len(made), NOWHERE)
+    to[kept] = np.arange(len(kept))
+    to[gone] = to[[home[row] for row in gone.tolist()]]
+    taken = replace(made, marks=()).take(kept)
+    return replace(taken, marks=tuple(mark.moved(to) for mark in made.marks))
 
 
 def no_rows(name: str) -> Made:

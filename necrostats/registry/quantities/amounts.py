@@ -12,6 +12,7 @@ from necrostats.registry.quantities.grammar import Amount, Reader
 from necrostats.registry.quantities.vocabulary import DecimalSign, Unit, tokens_of
 from necrostats.registry.text import Unread, folded, is_number, plain, without_value, written
 
+NO_UNIT_GIVEN = "gives no unit, and neither does the layout"
 _LOOSE = "is read with its thousands parted by a space"
 _SHOWN = {"ml": " ml", "g": " g", "percent_cleared": " %", "": ""}
 _SEPARATORS = frozenset(",;():.")
@@ -216,7 +217,7 @@ def _one(parts: _Parts) -> Quantity:
         _only_cleared(parts, amount)
     if max(amount.low or 0, amount.high or 0) >= _CEILING:
         raise Unread("has more digits than an amount can have")
-    questions = [_LOOSE] * amount.loose + ["gives no unit, and neither does the layout"] * (not amount.unit)
+    questions = [_LOOSE] * amount.loose + [NO_UNIT_GIVEN] * (not amount.unit)
     questions += ["holds a word for an amount beside the number, which is kept alone"] * bool(parts.sizes)
     return Quantity(
         low=_float(amount.low),

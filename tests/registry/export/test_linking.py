@@ -7,7 +7,7 @@ from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.about import counts_of
 from necrostats.registry.export.layout_reading import parse_layout
-from necrostats.registry.export.linking import _found
+from necrostats.registry.export.linking import KnownCollections
 from necrostats.registry.export.loading import read_with_layout
 
 LAYOUT = (
@@ -122,11 +122,10 @@ def test_an_event_in_a_sessions_own_cell_has_its_day(tmp_path):
 
 @pytest.mark.parametrize("named", ["0001" + "0" * 5_000, "00015", "9" * 4_400])
 def test_a_collection_by_a_number_without_end_is_none_of_the_patients(named):
-    assert (
-        _found(named, np.array([4, 7]), np.array(["", "", "", "", "", "", "", ""], dtype=object), np.zeros(8, int))
-        == []
-    )
-    assert _found("2", np.array([4, 7]), np.array([""] * 8, dtype=object), np.zeros(8, int)) == [7]
+    blank = np.array([""] * 8, dtype=object)
+    known = KnownCollections(site=blank, number=np.zeros(8, int), own=blank)
+    assert known.found(named, [4, 7]) == []
+    assert known.found("2", [4, 7]) == [7]
 
 
 STENTS = (

@@ -286,3 +286,25 @@ def test_of_a_session_written_twice_the_first_counts_and_of_two_with_one_id_neit
         ["P0001", "3"],
         ["P0002", "5"],
     ]
+
+
+@pytest.mark.parametrize("form", ["WON-000", "WON000"])
+def test_with_a_form_and_its_signs_forgiven_every_way_to_write_a_code_is_one_patient(tmp_path, form):
+    written = ["7", "7.0", "007", "won7", "WON 007", "Won-7", "WON-007"]
+    ids = f'[ids]\npatients = "keep"\nform = "{form}"\nignore = ["hyphens", "blanks", "zeros", "decimals"]\n[fill]'
+    sheets = {
+        "DEN": [HEADINGS, wide_line("WON-007")],
+        "Scans": [["Study no", "Day", "Size"], *([each, 10 + at, "3 cm"] for at, each in enumerate(written))],
+    }
+    found = read(tmp_path, sheets, WIDE.replace("[fill]", ids) + SCANS)
+    assert found.registry.patients["patient_id"].tolist() == [form.replace("000", "007")]
+    assert len(found.registry.scans) == len(written)
+
+
+def test_without_its_signs_forgiven_a_form_takes_bare_numbers_only(tmp_path):
+    sheets = {
+        "DEN": [HEADINGS, wide_line("WON-007")],
+        "Scans": [["Study no", "Day", "Size"], ["7", 10, "3 cm"], ["won7", 11, "3 cm"]],
+    }
+    found = read(tmp_path, sheets, WIDE.replace("[fill]", '[ids]\nform = "WON-000"\n[fill]') + SCANS)
+    assert len(found.registry.scans) == 1
