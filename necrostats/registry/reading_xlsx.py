@@ -143,6 +143,8 @@ def _refuse_twice(path: Path, names: dict[str, str | None]) -> None:
 
 
 def _table(book, title: str, table: str, path: Path) -> RawTable:
+    with zipfile.ZipFile(path) as archive:
+        marks_of(archive, book[title]._worksheet_path)  # its rows and cells stand in order, or it is damaged
     lines = ([as_text(value) for value in row] for row in _rows(book, title, path))
     return collect(Place(table=table, file=path.name, sheet=title), lines)
 
@@ -218,13 +220,13 @@ class Marks:
 def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
     """The marks of the sheet stored in a part of a workbook. The file must have been looked at for entities before."""
     hidden_rows, hidden_columns, merges, no_result, texts = set(), set(), [], set(), []
-    row = 0
+    row, column = 0, (0, "")
     with archive.open(part) as file:
         for event, element in ElementTree.iterparse(file, ("start", "end")):
             name = _name(element)
             if event == "start":
                 if name == "row":
-                    row = int(element.get("r") or row + 1)
+                    row, column = _next_row(element, row), (0, "")
                     if element.get("hidden") in ("1", "true"):
                         hidden_rows.add(row)
                 continue
@@ -234,6 +236,7 @@ def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
             elif name == "mergeCell" and len(merges) < _MOST_MERGES:
                 merges += _area(element.get("ref", ""))
             elif name == "c":
+                column = _next_column(element, row, column)
                 no_result.update(_without_result(element))
             elif name in ("oddHeader", "oddFooter", "evenHeader", "evenFooter", "firstHeader", "firstFooter"):
                 texts.append(element.text or "")
@@ -248,6 +251,27 @@ def marks_of(archive: zipfile.ZipFile, part: str) -> Marks:
         comments=comments,
         other_texts=(*texts, *drawn),
     )
+
+
+def _next_row(element: ElementTree.Element, before: int) -> int:
+    """The number of a row. ValueError if it is not below the one before: openpyxl would leave it out unsaid."""
+    row = int(element.get("r") or before + 1)
+    if row <= before:
+        raise ValueError("rows or cells that say a place where they do not stand")
+    return row
+
+
+def _next_column(cell: ElementTree.Element, row: int, before: tuple[int, str]) -> tuple[int, str]:
+    """The column of a cell, to be compared. ValueError if it is not right of the one before, in its own row."""
+    reference = cell.get("r")
+    if not reference:
+        return before
+    letters = reference.rstrip("0123456789")
+    column = len(letters), letters
+    elsewhere = row <= MOST_ROWS and reference[len(letters) :] != str(row)
+    if column <= before or elsewhere:
+        raise ValueError("rows or cells that say a place where they do not stand")
+    return column
 
 
 def _name(element: ElementTree.Element) -> str:

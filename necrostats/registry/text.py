@@ -147,7 +147,7 @@ def undefused(text: str) -> str:
 
 
 _WORD_LISTS = Path(__file__).with_name("languages")
-LANGUAGES = ("de", "es", "fr", "it", "nl", "pt")  # English stands beside the code that reads it
+LANGUAGES = ("da", "de", "es", "fr", "it", "nl", "no", "pl", "pt", "sv")  # English stands beside the code that reads it
 SHORT = 2
 
 
@@ -198,7 +198,7 @@ def headings() -> Mapping[str, Mapping[str, str]]:
     return tomllib.loads((_WORD_LISTS / "headings.toml").read_text(encoding="utf-8"))
 
 
-@lru_cache(maxsize=8)
+@lru_cache(maxsize=16)
 def _words_of(language: str) -> Mapping[str, Mapping]:
     return tomllib.loads((_WORD_LISTS / f"{language}.toml").read_text(encoding="utf-8"))
 

@@ -169,6 +169,45 @@ def merge(rng: np.random.Generator, book: Workbook) -> None:
         sheet.merge_cells(start_row=top, start_column=left, end_row=bottom, end_column=right)
 
 
+def shift_rows(rng: np.random.Generator, book: Workbook) -> None:
+    """Some columns moved a row down from one row on, as happens when part of a table is sorted or pasted."""
+    sheet = _sheet(rng, book)
+    first, last = sorted(int(each) for each in rng.integers(1, sheet.max_column + 1, 2))
+    start = int(rng.integers(2, max(sheet.max_row, 3)))
+    for column in range(first, last + 1):
+        values = [sheet.cell(row, column).value for row in range(start, sheet.max_row + 1)]
+        for row, value in enumerate(values, start + 1):
+            cell = sheet.cell(row, column)
+            if not isinstance(cell, MergedCell):
+                cell.value = value
+
+
+def change_ids(rng: np.random.Generator, book: Workbook) -> None:
+    """Codes that lose a sign, a zero or their case, gain a letter, or become another's."""
+    sheet = _sheet(rng, book)
+    for _ in range(int(rng.integers(1, 6))):
+        cells = [sheet.cell(row, int(rng.integers(1, 4))) for row in rng.integers(2, sheet.max_row + 2, 2).tolist()]
+        first, second = cells
+        text = str(first.value or "")
+        others = text.replace("-", ""), text.replace("0", ""), text.replace("0", "O"), text.lower(), f"{text}b", None
+        if not isinstance(first, MergedCell):
+            first.value = _one(rng, (*others, second.value))
+
+
+def negate(rng: np.random.Generator, book: Workbook) -> None:
+    """A word for no before what a cell says, or in its place."""
+    for _ in range(int(rng.integers(1, 8))):
+        cell = _cell(rng, _sheet(rng, book))
+        word = _one(rng, ("no", "kein", "keine", "pas de", "sin", "sem", "geen", "ingen", "brak", "not", "denies"))
+        cell.value = f"{word} {cell.value}" if cell.value is not None else word
+
+
+def remove_sheet(rng: np.random.Generator, book: Workbook) -> None:
+    """A sheet gone altogether."""
+    if len(book.worksheets) > 1:
+        book.remove(_sheet(rng, book))
+
+
 def empty_sheet(rng: np.random.Generator, book: Workbook) -> None:
     """A sheet with nothing in it: a new one, or one that held something."""
     if rng.random() < 0.5:
@@ -206,6 +245,9 @@ def far_away(rng: np.random.Generator, book: Workbook) -> None:
     _sheet(rng, book).cell(int(rng.integers(5_000, 60_000)), int(rng.integers(100, 16_000))).value = "x"
 
 
-SOFT = (swap, swap, retype, extreme, strange, strange, formulas, formats, double_rows, merge, epoch, hide)
-HARD = (rename_sheet, delete_rows, shift_columns, empty_sheet, heading, far_away)
+SOFT = (
+    *(swap, swap, retype, extreme, strange, strange, formulas, formats, double_rows, merge, epoch, hide),
+    *(shift_rows, shift_rows, change_ids, change_ids, negate, negate),
+)
+HARD = (rename_sheet, delete_rows, shift_columns, empty_sheet, remove_sheet, heading, far_away)
 CELL_DAMAGE: tuple[Callable[[np.random.Generator, Workbook], None], ...] = (*SOFT * 3, *HARD)

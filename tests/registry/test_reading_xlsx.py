@@ -9,6 +9,7 @@ from datetime import date, datetime, time
 import numpy as np
 import openpyxl
 import pytest
+import xlsxwriter
 from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 from openpyxl.packaging.core import DocumentProperties
@@ -19,6 +20,7 @@ from necrostats.errors import RegistryError, SourceError
 from necrostats.registry import reading_xlsx
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.loading import read_with_layout
+from necrostats.registry.reading import read_export
 from necrostats.registry.reading_xlsx import as_text, read_workbook
 from necrostats.registry.words import is_program
 
@@ -235,3 +237,26 @@ def test_a_real_author_still_stops(tmp_path, property_, author):
     with pytest.raises(RegistryError, match="the properties of the workbook") as caught:
         read_with_layout(path, parse_layout(WIDE))
     assert "Brandelow" not in str(caught.value) and "example.org" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("was", "instead"), [(b'<row r="2"', b'<row r="-1"'), (b'<row r="2"', b'<row r="1"'), (b'r="B2"', b'r="A2"')]
+)
+def test_a_row_or_cell_that_would_be_left_out_unsaid_makes_the_workbook_a_damaged_one(tmp_path, was, instead):
+    path = tmp_path / "a.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet("S")
+        for row in range(3):
+            sheet.write_row(row, 0, ["x", 1, 2])
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    sheet = next(name for name in parts if name.endswith("sheet1.xml"))
+    assert was in parts[sheet]
+    parts[sheet] = parts[sheet].replace(was, instead, 1)
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, body in parts.items():
+            archive.writestr(name, body)
+    with pytest.raises(SourceError, match="is damaged"):
+        read_export(path)
+    with pytest.raises(SourceError, match="is damaged"):
+        read_workbook(path, {"s": "reviews"}, hashlib.sha256())

@@ -10,6 +10,7 @@ import pandas as pd
 
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
+from necrostats.registry.export.left_over import left_over
 from necrostats.registry.export.log_rows import mentioned
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
 from necrostats.registry.export.patients import ORPHAN, People, RowsAside
@@ -25,7 +26,7 @@ _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     """One finding for each, in the order of the sheets."""
-    found = [*_strangers(laid), *_files(laid)]
+    found = [*_strangers(laid), *_beside(laid), *_files(laid)]
     for sheet in laid.sheets:
         found += [*_columns(sheet), *_kinds(sheet), *_turned_round(sheet), *_marks(sheet, laid)]
     found += _not_in_every_sheet(laid)
@@ -101,6 +102,21 @@ def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
             f"the sheet is {hidden}not mentioned in the layout; it was not read",
             "Add it to the layout, or name it in ignore_sheets.",
         )
+
+
+def _beside(laid: Laid) -> Iterator[pd.DataFrame]:
+    """Cells of a sheet that is read in parts, and that stand in none of them."""
+    for left in left_over(laid):
+        if left.places:
+            cells = count(len(left.places), "cell stands", "cells stand")
+            places = ", ".join(left.places[:_MOST_ROWS]) + (" …" if len(left.places) > _MOST_ROWS else "")
+            yield _about(
+                left.grid,
+                "asks",
+                "CELLS_NOT_MENTIONED",
+                f"{cells} in no form or block that the layout reads: {places}",
+                "Add a [[sheet]] for them, or end the block above them with `ends`.",
+            )
 
 
 def _files(laid: Laid) -> Iterator[pd.DataFrame]:
@@ -225,7 +241,7 @@ def _row(aside: RowsAside) -> pd.DataFrame:
         place = {"column": aside.heading, "value": aside.value}
         return _about(grid, aside.severity, aside.rule, aside.problem, aside.remedy, **place)
     return findings_frame(
-        row=aside.sheet.rows[aside.at],
+        row=aside.sheet.rows_shown(aside.at),
         severity=aside.severity,
         scope="row",
         rule=aside.rule,
@@ -249,7 +265,7 @@ def listed_aside(aside: tuple[RowsAside, ...], people: People) -> Iterator[pd.Da
                     "table": table,
                     "file": each.sheet.grid.file,
                     "sheet": each.sheet.grid.sheet,
-                    "row": pd.array(each.sheet.rows[each.at], dtype="Int64"),
+                    "row": each.sheet.rows_shown(each.at),
                     "scope": "row",
                     "column": "",
                     "patient_id": _owners(each, people),
@@ -311,6 +327,9 @@ def counts_of(material: Material) -> Counts:
     became = np.zeros(len(_FATES), dtype=np.int64)
     became[IGNORED] = sum(map(_cells, material.laid.ignored))
     became[NOT_MENTIONED] = sum(map(_cells, material.laid.strangers))
+    for left in left_over(material.laid):
+        became[IGNORED] += left.below
+        became[NOT_MENTIONED] += len(left.places)
     rows, aside = 0, 0
     for sheets in _counted_together(material.laid.sheets):
         fates = [_fates(material, sheet) for sheet in sheets]

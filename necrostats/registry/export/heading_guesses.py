@@ -228,10 +228,29 @@ def _is_sound(reading: Reading, table: str) -> bool:
     return not any(isinstance(each, Verdict) and each.severity == "stops" for each in read)
 
 
+_OF_SEVERAL_UNITS = ("size", "yield", "stent_size", "volume_ml")
+
+
+def meant_by(heading: str, table: str) -> tuple[tuple[str, str], ...]:
+    """The targets, with the unit if it names one, of which a whole heading, but for its number, is a phrase."""
+    bare = plain_heading(re.sub(r"\S*\{n\}\S*", " ", heading))
+    named = [target for target, listed in phrases()[table].items() if bare in listed]
+    return tuple((target, _unit_written(heading, target)) for target in named)
+
+
+def _unit_written(heading: str, target: str) -> str:
+    return unit_of(heading, target, ()) if target in _OF_SEVERAL_UNITS and unit_named(heading) else ""
+
+
+def unit_named(heading: str) -> str:
+    """The unit that a heading names, as written; blank if it names none."""
+    found = re.search(r"(?<![a-z])(mm|cm|ml|cc|l|g|min|fr|ch)(?![a-z])", folded(heading))
+    return found[1] if found else ""
+
+
 def unit_of(heading: str, target: str, cells: Sequence[RawCell]) -> str:
     """The unit that a heading names, or that the numbers of a size suggest."""
-    found = re.search(r"(?<![a-z])(mm|cm|ml|cc|l|g|min|fr|ch)(?![a-z])", folded(heading))
-    named = found[1] if found else ""
+    named = unit_named(heading)
     if target == "size":
         return named if named in ("mm", "cm") else _size_unit(cells)
     if target == "yield":

@@ -15,6 +15,7 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.form_drafts import forms_of
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
     Group,
@@ -116,11 +117,14 @@ def _sheet(grid: Grid) -> Sheet:
 
 def _whole(export: Export) -> Iterator[str]:
     grids = [grid for grid in export.grids if not grid.hidden]
-    sheets = _with_keys([_sheet(grid) for grid in grids if not _is_no_record(grid)])
+    records = [grid for grid in grids if not _is_no_record(grid)]
+    forms = forms_of(records)
+    named = {name for form in forms for name in form.names}
+    sheets = _with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)])
     reader = _reader(sheets)
     main = _main(sheets)
-    plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main)) for sheet in sheets])
-    read = {sheet.grid.name for group, _ in plans for sheet in group}
+    plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main or bool(sheet.labels))) for sheet in sheets])
+    read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
     left = [grid.name for grid in export.grids if grid.name not in read]
     if reader.language:
         yield f"language = {toml(reader.language)}  {GUESS}from words in the cells"
@@ -152,7 +156,9 @@ def _patient_like(sheet: Sheet) -> float:
     listed = [
         phrase for section in ("patients", "collections") for each in phrases()[section].values() for phrase in each
     ]
-    named = likeness(sheet.name, phrases()["sheets"]["patients"]) - likeness(sheet.name, phrases()["sheets"]["deaths"])
+    named = likeness(sheet.grid.name, phrases()["sheets"]["patients"]) - likeness(
+        sheet.grid.name, phrases()["sheets"]["deaths"]
+    )
     return named + sum(likeness(heading, listed) >= WITHIN for heading in sheet.columns)
 
 
@@ -253,7 +259,7 @@ def _makers(sheet: Sheet, reader: Reader, *, main: bool) -> list[Maker]:
     free = [heading for heading in sheet.columns if heading not in used | {sheet.key, sheet.session}]
     own = _of_patients(sheet, free, reader) if main else _long(sheet, free, reader)
     wide = [found for group in grouped if (found := _wide(sheet, group, reader))]
-    return [*own, *wide] if sheet.key or sheet.session or main else []
+    return [*own, *wide] if sheet.key or sheet.session or sheet.names or main else []
 
 
 def _of_patients(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
@@ -379,7 +385,7 @@ def _long(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
         table = "patients" if section == "deaths" else section
         maker = Maker(table=table, found=tuple(found))
         if any(maker.holds(target) for target in _ESSENTIAL[section]):
-            tried.append((2 * likeness(sheet.name, phrases()["sheets"][section]) + maker.score, maker))
+            tried.append((2 * likeness(sheet.grid.name, phrases()["sheets"][section]) + maker.score, maker))
     if not tried:
         return []
     best = max(tried, key=lambda each: each[0])[1]

@@ -10,7 +10,11 @@ from necrostats.registry.export.layout import EVENT_TARGETS, INSIDE, SPECIAL, WH
 Key = tuple[str, str, str]
 TOP: tuple[Key, ...] = (
     ("format", "the version of this form, always first", "format = 1"),
-    ("language", "a language, or several, whose words for codes count: en, de, es, fr, it, nl, pt", 'language = "de"'),
+    (
+        "language",
+        "a language, or several, whose words for codes count: en, da, de, es, fr, it, nl, no, pl, pt, sv",
+        'language = "de"',
+    ),
     (
         "ignore_sheets",
         "sheets that are not read: identity in them is told, and stops nothing",
@@ -146,6 +150,11 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
             '"heading" = "target", or = { to = "target", … } with the options below; a list of them, each with codes, '
             "where a cell holds several things",
             '"Fever, diet" = ["fever", { to = "oral_diet", codes = { "eating" = "yes" } }]',
+        ),
+        (
+            "as_headed",
+            "headings that say by themselves what they become: each the whole of a phrase listed for one target only",
+            'as_headed = ["Age", "Sex", "ASA", "Size (cm)"]',
         ),
     ),
     "sheet.rows.overflow": (

@@ -22,18 +22,27 @@ _ORDERS = ("day_first", "month_first")
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Sheet:
-    """A sheet with its headings and the rows below them, and who its rows are about."""
+    """A sheet with its headings and the rows below them, and who its rows are about.
+
+    `names`: several sheets of which each is a form, with its `labels` and `values` in these columns, or holds a table
+    that `starts` so below one.
+    """
 
     grid: Grid
     header_rows: tuple[int, ...]
     columns: dict[str, RawColumn]
     key: str = ""
     session: str = ""
+    names: tuple[str, ...] = ()
+    labels: str = ""
+    values: str = ""
+    label_rows: str = ""
+    starts: str = ""
 
     @property
-    def name(self) -> str:
-        """What the layout calls it."""
-        return self.grid.name
+    def every_name(self) -> tuple[str, ...]:
+        """What the layout calls it, or each of several."""
+        return self.names or (self.grid.name,)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -157,11 +166,13 @@ def fill_lines(plans: Sequence[Plan]) -> Iterator[str]:
 
 def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: bool) -> Iterator[str]:
     sheet = group[0]
-    names = [each.name for each in group]
+    names = [name for each in group for name in each.every_name]
     yield "[[sheet]]"
     yield f"name = {toml(names[0]) if len(names) == 1 else tomls(names)}"
-    yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
-    if sheet.key:
+    yield from _place_lines(sheet)
+    if sheet.names and not sheet.key:
+        yield f'patient = "{{sheet}}"  {GUESS}each sheet is a patient: its name must be the study code'
+    elif sheet.key:
         yield f"patient = {toml(sheet.key)}  {GUESS}it must hold study codes, not record numbers"
     elif sheet.session:
         yield f"session = {toml(sheet.session)}  {GUESS}it names a session, and through it the patient"
@@ -173,6 +184,17 @@ def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: boo
     yield "ignore = []\n"
     for maker in makers:
         yield from _rows(sheet, maker, indexed=indexed)
+
+
+def _place_lines(sheet: Sheet) -> Iterator[str]:
+    if sheet.labels:
+        yield f"labels = {toml(sheet.labels)}  {GUESS}these sheets share the labels in this column"
+        yield f"values = {toml(sheet.values)}"
+        yield f"label_rows = {toml(sheet.label_rows)}"
+    elif sheet.starts:
+        yield f"starts = {toml(sheet.starts)}  {GUESS}the first row full of headings below a form"
+    else:
+        yield f"header_rows = {list(sheet.header_rows)}  {GUESS}the first row that looks like headings"
 
 
 def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:

@@ -118,7 +118,7 @@ NO_COLUMN = -1
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Lines:
     """n lines before they are placed: the column of the export (or NO_COLUMN) and the position of each one's cell, and
-    what is told of it: arrays (n,), or one for all."""
+    what is told of it: arrays (n,), or one for all. `row`: that of the spreadsheet, 0 where the position says it."""
 
     number: np.ndarray
     at: np.ndarray
@@ -131,6 +131,7 @@ class Lines:
     written: np.ndarray | str = ""
     heading: np.ndarray | str = ""
     letters: np.ndarray | int = 0
+    row: np.ndarray | int = 0
 
     def __len__(self) -> int:
         return len(self.at)
@@ -182,6 +183,7 @@ COLUMNS = (
     "rule",
 )
 AT_A_TIME = 10_000
+_WRITTEN_ANEW = ("age_years", "index_period", "period")
 
 
 def ledger_of(read: ReadExport) -> pd.DataFrame:
@@ -300,13 +302,16 @@ class _Piece:
         )
 
     def _shown(self, given: _Given, rows: np.ndarray) -> np.ndarray:
-        """The values of a column as the tidy form has them; ages over 90 as 90."""
+        """The values of a column as the tidy form has them: ages over 90 as 90, quarters in one way of writing."""
         table = self.read.draft[given.made.table.name]
-        if given.column == "age_years" and table.given:
-            cells = table.cells[given.column]
-            kept = cells.values[cells.which[rows]]
+        texts = given.made.text(given.column).take(rows).plain()
+        if given.column not in _WRITTEN_ANEW or not table.given:
+            return texts
+        cells = table.cells[given.column]
+        kept = cells.values[cells.which[rows]]
+        if given.column == "age_years":
             return np.array([f"{age:g}" if age == age else "" for age in kept], dtype=object)
-        return given.made.text(given.column).take(rows).plain()
+        return np.array([text if each is None else each for text, each in zip(texts, kept, strict=True)], dtype=object)
 
     def _rest(self, block: Block, part: Part, seen: np.ndarray) -> Iterator[Lines]:
         """The cells of a part that gave no value of their own: unknown, set aside, or the same as another cell."""
@@ -353,6 +358,7 @@ class _Piece:
             yield Lines(
                 number=np.full(len(rows), NO_COLUMN),
                 at=rows,
+                outcome=np.where(self.whole.lost[person[rows]], SET_ASIDE, VALUE).astype(object),
                 table="patients",
                 field="patient_id",
                 id=self.whole.ids[person[rows]],
@@ -360,13 +366,21 @@ class _Piece:
                 rule="key",
                 written=WITHHELD,
                 letters=raw.number,
+                row=raw.row,
                 heading=self.sheet.column(heading).heading,
             )
 
     def _rows_aside(self) -> Iterator[Lines]:
         table = self.sheet.layout.rows[0].table
         for each, at in self._aside():
-            yield Lines(number=np.full(len(at), NO_COLUMN), at=at, outcome=SET_ASIDE, rule=each.rule, table=table)
+            told = {"outcome": SET_ASIDE, "rule": each.rule, "table": table}
+            if not self.sheet.layout.labels:
+                yield Lines(number=np.full(len(at), NO_COLUMN), at=at, **told)
+            for column in self.sheet.columns.values() if self.sheet.layout.labels else ():
+                filled = at[column.raw.filled()[at]]
+                none = np.full(len(filled), NO_COLUMN)
+                place = {"letters": column.raw.number, "row": column.raw.row, "heading": column.heading}
+                yield Lines(number=none, at=filled, **place, **told)
 
     def _placed(self, parts: Sequence[Lines]) -> pd.DataFrame:
         """The lines with the places of their cells, in the order of the export."""
@@ -377,7 +391,8 @@ class _Piece:
         letters = np.array([*(column.raw.number for column in columns), 0])[lines.number]
         letters = np.where(mapped, letters, lines.letters).astype(np.int64)
         own = np.array([*(column.raw.row for column in columns), 0])[lines.number]
-        row = np.where(mapped & (own > 0), own, self.sheet.rows[lines.at])
+        own = np.where(mapped, own, lines.row).astype(np.int64)
+        row = np.where(own > 0, own, self.sheet.rows[lines.at])
         order = np.lexsort((_rank(lines.field), _rank(lines.table), letters, row))
         placed = {
             "file": constant(self.sheet.grid.file, len(row)),

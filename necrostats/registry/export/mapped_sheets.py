@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 
 import numpy as np
+import pandas as pd
 
 from necrostats.errors import RegistryError
 from necrostats.registry.export.cells import EMPTY, Export, Grid, RawCell, RawColumn
@@ -187,17 +188,26 @@ class LaidSheet:
         key = folded(heading)
         return self.aliases.get(key, key)
 
+    def rows_shown(self, at: np.ndarray) -> pd.arrays.IntegerArray:
+        """The spreadsheet's rows of some positions; none of a form, which has as many as it has labels."""
+        rows = pd.array(self.rows[at], dtype="Int64")
+        return pd.array([pd.NA] * len(rows), dtype="Int64") if self.layout.labels else rows
+
     def __len__(self) -> int:
         return len(self.rows)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Laid:
-    """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention."""
+    """The sheets that the layout reads, in its order; those it ignores by name, and those it does not mention.
+
+    `read` are the sheets as they are, each with the part of the layout that reads it.
+    """
 
     export: Export
     layout: Layout
     sheets: tuple[LaidSheet, ...]
+    read: tuple[tuple[SheetLayout, Grid], ...]
     ignored: tuple[Grid, ...]
     strangers: tuple[Grid, ...]
 
@@ -218,6 +228,7 @@ def laid(export: Export, layout: Layout) -> Laid:
         export=export,
         layout=layout,
         sheets=sheets,
+        read=tuple(chosen),
         ignored=tuple(grid for grid in others if is_named(grid, layout.ignore_sheets)),
         strangers=tuple(grid for grid in others if not is_named(grid, layout.ignore_sheets)),
     )

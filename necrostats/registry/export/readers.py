@@ -261,11 +261,14 @@ def _number_read(cell: RawCell, column: ColumnLayout, plain: Column) -> Number:
 
 
 _BOTH = {"drainage", "necrosectomy"}
-_JOINED_TYPES = re.compile(rf"\s*[+&/,]\s*|\s+(?:and|{any_of('and')})\s+")
+_JOINED_TYPES = re.compile(rf"\s*[+&,]\s*|\s+(?:and|{any_of('and')})\s+")
 
 
 def _both_in_one(text: str, words: dict[str, str]) -> str | None:
-    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text."""
+    """ "drainage + DEN": a drainage and a necrosectomy in one session; None for any other text.
+
+    A slash stands for "or" as often as for "and": two codes in one cell, which are set aside.
+    """
     parts = [words.get(part) for part in _JOINED_TYPES.split(folded(text))]
     return "drainage_and_necrosectomy" if len(parts) == len(_BOTH) and set(parts) == _BOTH else None
 

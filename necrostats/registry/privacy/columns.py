@@ -203,8 +203,16 @@ def _held(texts: np.ndarray, which: np.ndarray) -> Distinct:
     return Distinct(texts=texts[held], which=places[which])
 
 
+def _says_nothing(column: Any) -> bool:
+    """Quickly, whether a column that holds each text once holds only the blank."""
+    texts = getattr(column, "texts", None)
+    return texts is not None and len(texts) == 1 and not texts[0]
+
+
 def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> Iterator[Hit]:
     """Every hit in a column: one for the whole of it, or one a clue with its rows."""
+    if _says_nothing(column):
+        return
     cells = distinct(column)
     said = cells.said()
     if not len(said):

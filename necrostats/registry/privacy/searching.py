@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 
@@ -125,11 +126,14 @@ def withheld_heading(number: int) -> str:
     return f"column {number} (heading withheld)"
 
 
+_LETTERS = re.compile(r"\([A-Z]{1,3}\)")  # of a column without a heading
 _SAID_WITHOUT_VALUE = ("biometric", "photograph")
 
 
 def _clues_in_heading(heading: str) -> tuple[Clue, ...]:
     """What a heading must not hold: anything hard, a place or a person (a first row that is no header)."""
+    if _LETTERS.fullmatch(heading):
+        return ()
     texts = heading, heading.replace("_", " ")
     clues = without_recent_dates(clues_in_each(*texts), texts)
     hard = [clue for clue in clues if clue.kind == "place" or (clue.hard and clue.kind not in _SAID_WITHOUT_VALUE)]

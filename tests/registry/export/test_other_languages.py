@@ -201,8 +201,8 @@ def test_in_spanish_the_layout_has_to_say_what_m_stands_for():
 
 
 def test_a_language_without_words_is_answered_with_those_there_are():
-    with pytest.raises(RegistryError, match='"en", "de", "es", "fr", "it", "nl", "pt"'):
-        parse_layout(LAYOUT.format(language="sv", words=""))
+    with pytest.raises(RegistryError, match='"en", "da", "de", "es", "fr", "it", "nl", "no", "pl", "pt", "sv"'):
+        parse_layout(LAYOUT.format(language="fi", words=""))
 
 
 @pytest.mark.parametrize(
@@ -213,3 +213,52 @@ def test_an_open_age_is_read_only_from_ninety_on(tmp_path, written, age):
     layout = LAYOUT.format(language="fr", words="")
     ages = read(tmp_path, {"DEN": [HEADINGS, line]}, layout).registry.patients["age_years"]
     assert ages.dropna().tolist() == ([] if age is None else [age])
+
+
+NORTH_AND_EAST = {
+    "sv": (
+        "kvinna",
+        "slynga, därefter spolning",
+        "ca 250 ml",
+        "ingen blödning",
+        "tång",
+        "upp till 50",
+        "blödning, lätt",
+    ),
+    "da": ("kvinde", "slynge, derefter skylning", "ca. 250 ml", "ingen blødning", "tang", "op til 50", "blødning, let"),
+    "no": (
+        "kvinne",
+        "slynge, deretter skylling",
+        "ca. 250 ml",
+        "ingen blødning",
+        "tang",
+        "opptil 50",
+        "blødning, lett",
+    ),
+    "pl": ("kobieta", "pętla, potem płukanie", "ok. 250 ml", "bez krwawienia", "kleszcze", "poniżej 50", "krwawienie"),
+}
+
+
+@pytest.mark.parametrize("language", NORTH_AND_EAST)
+def test_a_wide_sheet_of_the_north_or_east_is_read_as_it_stands(tmp_path, language):
+    sex, tools, yielded, nothing, tool, below, event = NORTH_AND_EAST[language]
+    line = ("B1", 67, sex, "III", DAY_0, "10.03.24", tools, yielded, nothing, "15.03.24", tool, below, event)
+    registry = read(tmp_path, {"DEN": [HEADINGS, line]}, LAYOUT.format(language=language, words="")).registry
+    sessions = registry.sessions[registry.sessions["day"] > 0]
+    assert registry.patients["sex"].tolist() == ["female"]
+    assert sessions[["yield_low", "yield_high"]].to_numpy().tolist() == [[250, 250], [0, 50]]
+    assert sessions["events_checked"].tolist() == [True, True]
+    assert registry.adverse_events["event_type"].tolist() == ["bleeding"]
+    assert registry.instrument_uses["instrument_class"].tolist() == ["snare", "lavage", "forceps"]
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        *("ingen blödning", "inga komplikationer", "ingen blødning", "uden komplikationer", "uten komplikasjoner"),
+        *("bez powikłań", "brak krwawienia", "bez krwawienia", "utan blödning", "nie"),
+    ],
+)
+def test_a_negated_event_of_the_north_or_east_is_never_an_event(cell):
+    found = read_event(cell, {})
+    assert (found.children, found.fills) == ((), {"events_checked": "yes"})
