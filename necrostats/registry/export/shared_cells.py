@@ -1,6 +1,7 @@
 """A cell that feeds several targets: each takes the part that it knows, and what none of them knows is said.
 
-A word counts for every target whose own `codes` list it; one that is generally known, for the one target that knows it.
+A word counts for every target whose own `codes` list it; one that is generally known, for the one target that knows it,
+or of which it is the very code ("IVa" is a grade, and in Swedish an intensive care unit).
 """
 
 from __future__ import annotations
@@ -88,4 +89,5 @@ class Sharing:
             for place, (name, words) in enumerate(zip(self.names, self.words, strict=True))
             if (code := code_of(part, name, words)) is not None
         }
-        return own or (known if len(known) == 1 else {})
+        exact = {place: code for place, code in known.items() if part.strip() == code}
+        return own or next((found for found in (exact, known) if len(found) == 1), {})
