@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import ID_HABITS, Grid, RawCell, RawColumn
 from necrostats.registry.export.heading_guesses import Group, Guess, Reader, beyond, filled_cells
+from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_keys import choices_of
+from necrostats.registry.export.patients import key_of
 from necrostats.registry.privacy import find_identifiers
 from necrostats.registry.text import folded
 
@@ -90,35 +93,47 @@ def id_lines(sheets: Sequence[Sheet], main: Sheet | None) -> Iterator[str]:
         return
     known = _written_codes(main)
     strays = {code for sheet in sheets if sheet.key and sheet is not main for code in _written_codes(sheet)} - known
-    habits = [name for name, plainer in ID_HABITS.items() if strays and _found_by(plainer, strays, known)]
-    form = _form(strays, known)
+    form, habits = _told_apart(strays, known)
     if form or habits:
         yield "[ids]"
         if form:
             yield f"form = {toml(form)}  {GUESS}codes of other sheets lack its letters or zeros"
         if habits:
-            yield f"ignore = {tomls(habits)}  {GUESS}codes of other sheets differ from the patients' in these only"
+            yield f"ignore = {tomls(habits)}  {GUESS}codes of other sheets differ from the patients' in these"
         yield ""
+
+
+def _told_apart(strays: set[str], known: set[str]) -> tuple[str, list[str]]:
+    """The form of codes and the fewest habits by which the most codes of other sheets are those of patients, no two of
+    whom become one."""
+    ways = [
+        (form, habits)
+        for form in dict.fromkeys(("", _form(known)))
+        for number in range(len(ID_HABITS) + 1)
+        for habits in combinations(ID_HABITS, number)
+    ]
+    found = [_found_by(Layout(sheets=(), id_form=form, id_habits=habits), strays, known) for form, habits in ways]
+    form, habits = min(zip(found, ways, strict=True), key=lambda each: (-each[0], len(each[1][1]) + bool(each[1][0])))[
+        1
+    ]
+    return form, list(habits)
 
 
 def _written_codes(sheet: Sheet) -> set[str]:
     return {folded(cell.text) for cell in filled_cells(sheet.columns[sheet.key])}
 
 
-def _found_by(plainer: Callable[[str], str], strays: set[str], known: set[str]) -> bool:
-    there = {plainer(code) for code in known}
-    return len(there) == len(known) and any(plainer(code) in there for code in strays)
+def _found_by(way: Layout, strays: set[str], known: set[str]) -> int:
+    """How many codes of other sheets are those of patients; none, if two patients become one."""
+    there = {key_of(code, way) for code in known}
+    return sum(key_of(code, way) in there for code in strays) if len(there) == len(known) else 0
 
 
-def _form(strays: set[str], known: set[str]) -> str:
-    """ "P000" where most codes of patients are so, and bare numbers stand for them elsewhere."""
+def _form(known: set[str]) -> str:
+    """ "P000" where most codes of patients are so; blank where no one form is that of most."""
     shaped = Counter((found[1], len(found[2])) for code in known if (found := re.fullmatch(r"(\D*)([0-9]+)", code)))
-    if not shaped:
-        return ""
-    (prefix, width), count = shaped.most_common(1)[0]
-    digits = {code.removeprefix(prefix).lstrip("0") for code in known if code.startswith(prefix)}
-    short = [code for code in strays if code.isdecimal() and code.lstrip("0") in digits]
-    return f"{prefix.upper()}{'0' * width}" if short and count > len(known) / 2 else ""
+    (prefix, width), count = shaped.most_common(1)[0] if shaped else (("", 0), 0)
+    return f"{prefix.upper()}{'0' * width}" if count > len(known) / 2 else ""
 
 
 def sex_lines(plans: Sequence[Plan], reader: Reader) -> Iterator[str]:

@@ -82,7 +82,7 @@ def _spellings(sheets: Sequence[LaidSheet], layout: Layout) -> dict[str, str]:
         for heading in sheet.layout.patient if len(sheet.layout.patient) == 1 else ():
             texts = [sheet.grid.name] if heading == SHEET else sheet.column(heading).raw.texts().tolist()
             for text in dict.fromkeys(texts):
-                found.setdefault(_key(text, layout), folded(text).upper())
+                found.setdefault(key_of(text, layout), folded(text).upper())
     return found
 
 
@@ -135,15 +135,16 @@ def _numbered(columns: Sequence[_Keys], known: dict[str, int]) -> np.ndarray:
 
 def _key_column(sheet: LaidSheet, heading: str, layout: Layout) -> _Keys:
     if heading == SHEET:
-        return _Keys(texts=[_key(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
+        return _Keys(texts=[key_of(sheet.grid.name, layout)], which=np.zeros(len(sheet), dtype=np.int64))
     column = sheet.column(heading)
     carried = sheet.key(heading) in {sheet.key(each) for each in sheet.layout.carry_down}
     above = ~column.raw.filled() & (carried | _merged_down(sheet, column))
     source = np.maximum.accumulate(np.where(above, 0, np.arange(len(sheet))))
-    return _Keys(texts=[_key(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
+    return _Keys(texts=[key_of(cell.text, layout) for cell in column.raw.cells], which=column.raw.which[source])
 
 
-def _key(text: str, layout: Layout) -> str:
+def key_of(text: str, layout: Layout) -> str:
+    """A study code as the layout compares it; blank if the cell names nobody."""
     if text.isascii() and text.isalnum() and not text.isalpha():
         key = text.casefold()
     else:

@@ -284,6 +284,7 @@ _GERMAN = frozenset(_GERMAN_WORDS.split())
 _LOWER_NAME = re.compile("[a-z]{4,}, ?[a-z]{3,}")
 _NAME_AND_NUMBER = re.compile(r"([^\W\d_]{4,})[ ,:;]+[\d\W]+")
 _LONGEST_LABEL = 5
+_GRADE = re.compile("[IVX]{1,4}[a-f]?")  # of a scale, right or wrong: IIIc
 
 
 def clues_in_names(text: str) -> Iterator[Clue]:
@@ -351,7 +352,7 @@ def _may_be_named(word: str) -> bool:
 def _is_unexplained(word: str) -> bool:
     """A capitalised word of four letters or more that neither the lists nor its ending explain."""
     lower = word.casefold()
-    if len(word) < 4 or not word[0].isupper() or lower in EPONYMS or lower in DISEASES:
+    if len(word) < 4 or not word[0].isupper() or lower in EPONYMS or lower in DISEASES or _GRADE.fullmatch(word):
         return False
     if lower.endswith("'s") and lower[:-2] in SURELY_EPONYMS:
         return False

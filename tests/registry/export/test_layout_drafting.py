@@ -202,3 +202,22 @@ def test_a_column_of_symptoms_is_drafted_with_its_answers_turned_round(tmp_path,
     text = draft_layout(workbook(tmp_path / "a.xlsx", {"Patients": people, "Clinic": clinic}))
     turned = 'codes = { "yes" = "no", "no" = "yes" }'
     assert f'"{heading}" = ' in text and (turned in text) == opposite
+
+
+@pytest.mark.parametrize(
+    ("written", "lines"),
+    [
+        (["7", "008"], ['form = "WON-000"']),
+        (["won7", "WON 008"], ['form = "WON-000"', 'ignore = ["blanks", "hyphens"]']),
+        (["7.0", "won8"], ['form = "WON-000"', 'ignore = ["decimals", "hyphens"]']),
+        (["WON-007"], []),
+    ],
+)
+def test_the_form_and_the_habits_that_codes_of_other_sheets_need_are_proposed(tmp_path, written, lines):
+    sheets = {
+        "DEN": [HEADINGS, wide_line("WON-007"), wide_line("WON-008")],
+        "Scans": [["Study no", "Scan date", "Size mm"], *([each, date(2024, 4, 1), "30 x 20"] for each in written)],
+    }
+    drafted = draft_layout(workbook(tmp_path / "unit.xlsx", sheets))
+    ids = drafted.partition("[ids]\n")[2].partition("\n\n")[0].splitlines()
+    assert [line.partition("  #")[0] for line in ids] == lines

@@ -334,3 +334,24 @@ def test_amounts_are_no_dates(text):
 @pytest.mark.parametrize(("text", "old"), [("90", True), ("93 yrs", True), ("89", False), ("", False), ("9", False)])
 def test_an_age_of_90_or_over_is_seen(text, old):
     assert holds_old_age(text) is old
+
+
+def test_a_grade_that_is_on_no_scale_is_a_wrong_code_and_no_name(tmp_path):
+    layout = (
+        WIDE
+        + """
+[[sheet]]
+name = "Events"
+patient = "Study no"
+[[sheet.rows]]
+table = "adverse_events"
+columns = { "Day" = { to = "day", days = true }, "Event" = "event_type", "AGREE" = "agree_grade" }
+"""
+    )
+    sheets = {
+        "DEN": [HEADINGS, wide_line("1")],
+        "Events": [["Study no", "Day", "Event", "AGREE"], ["1", 5, "bleeding", "IIIc"]],
+    }
+    found = read(tmp_path, sheets, layout)
+    assert told(found, "NOT_LISTED") == [("Events", 2, "AGREE", "IIIc")]
+    assert told(found, "MAY_BE_A_NAME") == []
