@@ -10,6 +10,7 @@ import pandas as pd
 
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
+from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.left_over import left_over
 from necrostats.registry.export.log_rows import mentioned
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
@@ -26,7 +27,7 @@ _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     """One finding for each, in the order of the sheets."""
-    found = [*_strangers(laid), *_beside(laid), *_files(laid)]
+    found = [*_inert(laid.layout), *_strangers(laid), *_beside(laid), *_files(laid)]
     for sheet in laid.sheets:
         found += [*_columns(sheet), *_kinds(sheet), *_turned_round(sheet), *_marks(sheet, laid)]
     found += _not_in_every_sheet(laid)
@@ -90,6 +91,21 @@ def _about(grid: Grid, severity: str, rule: str, problem: str, remedy: str, **pl
         remedy=remedy,
         **place,
     )
+
+
+def _inert(layout: Layout) -> Iterator[pd.DataFrame]:
+    """Lines of the layout that do nothing."""
+    for place, problem in layout.inert:
+        yield findings_frame(
+            row=[pd.NA],
+            severity="asks",
+            scope="table",
+            rule="NO_EFFECT",
+            file=layout.name,
+            column=place,
+            problem=problem,
+            remedy="Take it away, or list the words beside the column that they are for: codes = { … }.",
+        )
 
 
 def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
@@ -209,10 +225,10 @@ def _turned_round(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
 
 
 def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
-    parts = [each for each in laid.sheets if each is sheet or (each.log and each.log == sheet.log)]
+    parts = [each for each in laid.sheets if (each.grid.file, each.grid.sheet) == (sheet.grid.file, sheet.grid.sheet)]
     if parts[0] is not sheet:
         return
-    hidden = sorted({row for part in parts for row in part.rows.tolist()} & sheet.grid.hidden_rows)
+    hidden = {row for part in parts for row in _rows_read(part)} & sheet.grid.hidden_rows
     rows = count(len(hidden), "hidden row was", "hidden rows were")
     said = {
         "HIDDEN_ROWS": f"{rows} read like any other" if hidden else "",
@@ -225,6 +241,14 @@ def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
     for rule, problem in said.items():
         if problem:
             yield _about(sheet.grid, "notes", rule, problem, "Nothing to do, unless they matter.")
+
+
+def _rows_read(sheet: LaidSheet) -> Iterator[int]:
+    """The spreadsheet's rows that a part of a sheet reads; of a form those of its labels."""
+    if sheet.layout.labels:
+        yield from (column.raw.row for column in sheet.columns.values())
+    else:
+        yield from sheet.rows.tolist()
 
 
 def _comments(grid: Grid) -> str:

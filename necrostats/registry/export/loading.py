@@ -33,12 +33,16 @@ from necrostats.registry.tables import SET_ASIDE_COLUMNS, Registry, Source, link
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Prepared:
-    """An export searched for identifiers and laid out, its cells read, nothing made of them yet."""
+    """An export searched for identifiers and laid out, its cells read, nothing made of them yet.
+
+    `to_file`: its findings go into a file, so that those on the screen are told apart.
+    """
 
     name: str
     sha256: str
     material: Material
     dates_shown: bool
+    to_file: bool = False
     withheld: tuple[Withheld, ...] = ()
     unread: tuple[Suspicion, ...] = ()
 
@@ -52,11 +56,13 @@ class Prepared:
 class ReadExport:
     """A registry, and how each of its cells came about.
 
+    `on_screen` are the findings of its rows and cells with their dates, for the person at the screen and no file.
     `about_source` are findings about tables and columns that the layout does not give; `unusable`: no registry can do
     without one of them.
     """
 
     registry: Registry
+    on_screen: pd.DataFrame
     material: Material
     reshaped: Reshaped
     draft: Draft
@@ -114,6 +120,7 @@ def prepared(
     *,
     accepted: Collection[str] = (),
     dates_shown: bool = False,
+    to_file: bool = False,
     say: Callable[[str], None] = quietly,
 ) -> Prepared:
     """An export as far as all of it must be looked at together; raises as `read_with_layout` does."""
@@ -127,6 +134,7 @@ def prepared(
         sha256=hashlib.sha256(f"{export.sha256}{plan.sha256}".encode()).hexdigest(),
         material=material_of(laid(passed.export, plan)),
         dates_shown=dates_shown,
+        to_file=to_file,
         withheld=passed.withheld,
         unread=passed.unread,
     )
@@ -144,15 +152,17 @@ def read_stretch(
     sheets = ready.material.laid.sheets
     places = Places(making=shape.making, sheets=sheets, name=ready.name, dates_shown=ready.dates_shown)
     aside = _set_aside(draft, places)
+    found = draft.findings, len(read.findings), said
     registry = Registry(
         **link(frames_of(draft)),
-        findings=places.all_findings(draft.findings, len(read.findings), said),
+        findings=places.all_findings(*found),
         set_aside=_as_rows(aside),
         source=_with_unread(source_of(raw, draft), aside),
         given=frozenset(raw.tables),
     )
     return ReadExport(
         registry=registry,
+        on_screen=replace(places, dates_shown=True).all_findings(*found) if ready.to_file else registry.findings,
         material=ready.material,
         reshaped=shape,
         draft=draft,

@@ -74,7 +74,7 @@ LONGEST_CELL = 32_767
 _HARMLESS = re.compile(
     r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|"
     r"20)\d\dQ[1-4]|[a-z_]{0,24}"
-    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18}|"
+    r"|[A-Z]{1,3}|[IVX]{1,3}[a-d]?|[+\-]?\d\.\d{1,18}|"
     r"\d{1,3}(?:\.\d)?(?: ?[x*×] ?\d{1,3}(?:\.\d)?){1,2}(?: ?[mc]m)?)\s*"
 )
 # Shapes of codes in which no clue hangs on which digits they hold, but whether eight are a date.
