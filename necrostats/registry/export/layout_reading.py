@@ -15,7 +15,6 @@ from typing import Any
 from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import ID_HABITS
-from necrostats.registry.export.heading_guesses import meant_by
 from necrostats.registry.export.inert import inert_lines
 from necrostats.registry.export.layout import (
     HEADING_OF_A_FORM,
@@ -28,7 +27,7 @@ from necrostats.registry.export.layout import (
     RowsLayout,
     SheetLayout,
 )
-from necrostats.registry.export.layout_columns import Defaults, columns_of
+from necrostats.registry.export.layout_columns import Defaults, as_headed, columns_of
 from necrostats.registry.export.layout_keys import (
     Keys,
     Problems,
@@ -56,7 +55,7 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=(*columns_of(keys.keys("columns"), table, defaults), *_as_headed(keys, table, defaults)),
+        columns=(*columns_of(keys.keys("columns"), table, defaults), *as_headed(keys, table, defaults)),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),
@@ -96,25 +95,6 @@ def _only_for(keys: Keys, key: str, table: str, wanted: str) -> bool:
     if said and table != wanted:
         keys.problems.add(keys.at(key), f"stands with a table other than {wanted}", "Take it away.")
     return said
-
-
-def _as_headed(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    """Columns whose whole heading is a phrase of one target; any other is a problem: nothing is guessed."""
-    said = {}
-    for heading in keys.texts("as_headed"):
-        meant = meant_by(heading, table)
-        if len(meant) == 1:
-            (to, unit), *_ = meant
-            said[heading] = {"to": to, "unit": unit} if unit else to
-        else:
-            several = " or ".join(to for to, _ in meant)
-            keys.problems.add(
-                keys.at("as_headed"),
-                f"can be {several}" if meant else f"does not say by itself what it becomes in {table}",
-                "Write it under columns, with what it becomes.",
-                heading,
-            )
-    return columns_of(Keys(said, keys.at("as_headed"), keys.problems), table, defaults)
 
 
 def _overflow(keys: Keys) -> Overflow | None:

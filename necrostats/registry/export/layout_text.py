@@ -113,9 +113,11 @@ def _told_apart(strays: set[str], known: set[str]) -> tuple[str, list[str]]:
         for habits in combinations(ID_HABITS, number)
     ]
     found = [_found_by(Layout(sheets=(), id_form=form, id_habits=habits), strays, known) for form, habits in ways]
-    form, habits = min(zip(found, ways, strict=True), key=lambda each: (-each[0], len(each[1][1]) + bool(each[1][0])))[
-        1
+    rank = [
+        (-count, len(habits) + bool(form), not form, at)
+        for at, (count, (form, habits)) in enumerate(zip(found, ways, strict=True))
     ]
+    form, habits = ways[min(rank)[-1]]
     return form, list(habits)
 
 

@@ -21,7 +21,7 @@ from necrostats.registry.export.drafting import best_origin, cell_texts, taken_c
 from necrostats.registry.export.loading import ReadExport
 from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.patients import RowsAside
-from necrostats.registry.export.private import WITHHELD
+from necrostats.registry.export.private import WITHHELD, shown
 from necrostats.registry.export.table_drafts import NOWHERE, Made, Origin, Texts, spread
 from necrostats.registry.source_table import objects
 
@@ -283,7 +283,7 @@ class _Piece:
             told[each.number, each.at - self.first] = True
         blocks = [block for block in self.read.reshaped.blocks if block.sheet is self.sheet]
         rest = [each for block in blocks for part in block.parts for each in self._rest(block, part, told)]
-        return self._placed([*given, each_once(rest), *self._keys(), *self._rows_aside()])
+        return self._placed([*given, each_once(rest), *self._keys(), *self._kinds(), *self._rows_aside()])
 
     def _values(self, given: _Given) -> Lines:
         low, high = np.searchsorted(given.place, _place(self.sheet.number, np.array([self.first, self.end])))
@@ -370,10 +370,25 @@ class _Piece:
                 heading=self.sheet.column(heading).heading,
             )
 
+    def _kinds(self) -> Iterator[Lines]:
+        """The cells that say what kind of row it is, and nothing else."""
+        sheet, here = self.sheet, slice(self.first, self.end)
+        mapped = {sheet.key(column.heading) for rows in sheet.layout.rows for column in rows.columns}
+        for key in dict.fromkeys(map(sheet.key, sheet.layout.telling)):
+            column = sheet.columns[key]
+            rows = np.flatnonzero(column.raw.filled()[here] & ~self._gone() & (key not in mapped)) + self.first
+            written = objects(shown(cell.text.strip()) for cell in column.raw.cells)[column.raw.which[rows]]
+            place = {"letters": column.raw.number, "heading": column.heading}
+            none = np.full(len(rows), NO_COLUMN)
+            yield Lines(number=none, at=rows, rule="kind of row", written=written, table=self._table, **place)
+
+    @property
+    def _table(self) -> str:
+        return self.sheet.layout.rows[0].table
+
     def _rows_aside(self) -> Iterator[Lines]:
-        table = self.sheet.layout.rows[0].table
         for each, at in self._aside():
-            told = {"outcome": SET_ASIDE, "rule": each.rule, "table": table}
+            told = {"outcome": SET_ASIDE, "rule": each.rule, "table": self._table}
             if not self.sheet.layout.labels:
                 yield Lines(number=np.full(len(at), NO_COLUMN), at=at, **told)
             for column in self.sheet.columns.values() if self.sheet.layout.labels else ():

@@ -171,7 +171,7 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
 
 _AGE = re.compile(
     rf"(?P<above>>=?|over|above|{any_of('above')})?\s*(?P<years>[0-9]{{1,3}})\s*(?P<more>\+)?\s*"
-    rf"(?:years?|yrs?|y|y/o|yo|lata?|rok|roku|let|ar|vuotta|{any_of('years')})?\.?(?: old)?"
+    rf"(?:years?|yrs?|y|y/o|yo|let|{any_of('years')})?\.?(?: old)?"
 )
 _ROMAN = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _OLD = 89

@@ -1,7 +1,6 @@
 """A cell that feeds several targets: each takes the part that it knows, and what none of them knows is said.
 
-A word counts for every target whose own `codes` list it; one that is generally known, for the one target that knows it,
-or of which it is the very code ("IVa" is a grade, and in Swedish an intensive care unit).
+A word counts for every target whose own `codes` list it; else for the one target whose code it is, or that knows it.
 """
 
 from __future__ import annotations
@@ -39,10 +38,11 @@ def code_of(text: str, column: str, words: Mapping[str, str]) -> str | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Sharing:
-    """The targets that share the cells of a column, in order: their columns, own words and all words that they know."""
+    """The targets that share the cells of a column, in order: their columns, own words, codes, and all words known."""
 
     names: tuple[str, ...]
     own: tuple[Mapping[str, str], ...]
+    codes: tuple[Mapping[str, str], ...]
     words: tuple[Mapping[str, str], ...]
 
     @classmethod
@@ -53,6 +53,7 @@ class Sharing:
         return cls(
             names=tuple(column.name for column in plain),
             own=tuple(column.own_codes for column in columns),
+            codes=tuple({folded(code): code for code in column.codes or ("yes", "no")} for column in plain),
             words=tuple(
                 known_words(column.name, column.codes or ("yes", "no"), layout.codes)
                 for column, layout in zip(plain, columns, strict=True)
@@ -84,10 +85,12 @@ class Sharing:
     def _codes(self, part: str) -> dict[int, str]:
         """The targets (their numbers) that take a part, and the code that it is for each."""
         own = {place: words[folded(part)] for place, words in enumerate(self.own) if folded(part) in words}
-        known = {
-            place: code
-            for place, (name, words) in enumerate(zip(self.names, self.words, strict=True))
-            if (code := code_of(part, name, words)) is not None
-        }
-        exact = {place: code for place, code in known.items() if part.strip() == code}
-        return own or next((found for found in (exact, known) if len(found) == 1), {})
+        for listed in () if own else (self.codes, self.words):
+            known = {
+                place: code
+                for place, (name, words) in enumerate(zip(self.names, listed, strict=True))
+                if (code := code_of(part, name, words)) is not None
+            }
+            if known:
+                return known if len(known) == 1 else {}
+        return own

@@ -115,6 +115,15 @@ def test_the_ledger_says_of_rows_of_no_kind_that_they_were_set_aside(tmp_path):
     assert aside[["sheet", "row", "outcome"]].to_numpy().tolist() == [["Log", 3, "set aside"]]
 
 
+def test_the_ledger_has_a_line_for_each_cell_that_says_what_a_row_is(tmp_path):
+    ledger = ledger_of(log(tmp_path, DRAINED, SCANNED))
+    told = ledger[(ledger["column"] == "What") & (ledger["sheet"] == "Log")]
+    assert told[["row", "written", "outcome", "rule"]].to_numpy().tolist() == [
+        [2, "Drainage", "value", "code"],
+        [3, "ct", "value", "kind of row"],
+    ]
+
+
 def test_a_patient_of_rows_that_nothing_takes_is_no_patient(tmp_path):
     found = log(tmp_path, DRAINED, ("99", date(2024, 4, 2), "Phone call", "x"))
     assert told(found, "NO_SUCH_PATIENT") == []
