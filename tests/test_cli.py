@@ -229,15 +229,15 @@ def test_an_export_is_checked_by_its_layout(said):
     assert "can be used in part" in out
 
 
-def test_a_check_shows_dates_as_written_and_what_is_tidied_holds_none(said, tmp_path):
+def test_the_screen_shows_dates_as_written_and_what_is_tidied_holds_none(said, tmp_path):
     arguments = (EXPORT / "unit_export.xlsx", "--layout", EXPORT / "layout.toml", "--all")
     _, out, _ = said("check", *arguments)
     dates = re.compile(r"\b[0-9]{1,2}[./-][0-9]{1,2}[./-](?:20)?[0-9]{2}\b|\b20[0-9]{2}-[0-9]{2}-[0-9]{2}\b")
     assert len(dates.findall(out)) > 5
     assert "value withheld" not in out
     _, tidied, _ = said("tidy", *arguments, "--to", tmp_path / "out")
-    assert "value withheld" in tidied
-    assert not dates.findall(tidied)
+    assert len(dates.findall(tidied)) > 5
+    assert "value withheld" not in tidied
     for path in (tmp_path / "out").iterdir():
         assert not dates.findall(text_in(path)), path.name
 

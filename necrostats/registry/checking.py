@@ -9,7 +9,7 @@ from itertools import groupby
 import numpy as np
 import pandas as pd
 
-from necrostats.registry import checking_days, checking_ids, checking_values
+from necrostats.registry import checking_days, checking_events, checking_ids, checking_values
 from necrostats.registry.codebook import TABLES, Column, Table
 from necrostats.registry.drafts import (
     Cells,
@@ -239,6 +239,7 @@ def checked(draft: Draft, *, whole: bool = True) -> Draft:
             draft = applied(draft, rule(draft))
         draft = checking_ids.followed(draft)
     draft = applied(draft, checking_ids.also_treated(draft))
+    draft = applied(draft, checking_events.lost_events(draft))
     for rule in ASK if whole else [rule for rule in ASK if rule not in ACROSS_PATIENTS]:
         draft = applied(draft, rule(draft))
     return draft

@@ -15,7 +15,7 @@ import pandas as pd
 
 from necrostats.registry.codebook import DRAINAGES, TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading
-from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.findings import DUPLICATE_ROW, FOLLOWS
 from necrostats.registry.source_table import smallest
 
 
@@ -167,7 +167,7 @@ def followed(draft: Draft) -> Draft:
         table, parent = draft[name], draft.link(name, column.name)
         lost = table.kept & (parent >= 0) & np.append(draft[column.refers_to].gone, False)[parent]
         flag = Flag(
-            rule="PARENT_SET_ASIDE",
+            rule=FOLLOWS,
             table=name,
             at=np.flatnonzero(lost),
             severity="notes",

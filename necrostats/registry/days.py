@@ -64,6 +64,9 @@ def month_number(word: str) -> int | None:
 
 
 YEARS = range(1900, 2100)
+NO_ORDER = "may be day first or month first, and the layout does not say which"
+NO_SYSTEM = "may be a spreadsheet's serial number, but its date system is not given"
+_DAY_0 = "gives the day as 00, and is read as the whole month"
 _THIRDS = {"early": (1, 10), "mid": (11, 20), "late": (21, 31)}
 
 
@@ -72,7 +75,7 @@ class DateRange:
     """A date as written, as the first and last day it can be: equal when exact, both None when unknown.
 
     No date shows in its repr. `problem` says why a cell was set aside, `question` what to ask about one that was
-    kept; both continue the sentence that begins with the cell, and never repeat what is in it.
+    kept, `note` what else to say of it; all continue the sentence that begins with the cell, and never repeat it.
     """
 
     first: date | None = field(default=None, repr=False)
@@ -80,6 +83,7 @@ class DateRange:
     rule: str
     problem: str = ""
     question: str = ""
+    note: str = ""
     as_written: str = field(default="", repr=False)
 
     @property
@@ -98,7 +102,7 @@ def day_of(year: int, month: int, day: int, rule: str) -> DateRange:
     if year not in YEARS:
         raise Unread("has a year that no date here can have")
     if day == 0:
-        return month_of(year, month) if month else year_of(year)
+        return replace(month_of(year, month), note=_DAY_0) if month else year_of(year)
     try:
         exact = date(year, month, day)
     except ValueError:
@@ -271,7 +275,7 @@ def _read(
 
 def _serial(text: str, date_system: DateSystem | None, shown_as: str | None) -> DateRange:
     if date_system is None:
-        raise Unread("may be a spreadsheet's serial number, but its date system is not given")
+        raise Unread(NO_SYSTEM)
     return _as_shown(from_serial(float(text.replace(",", ".")), date_system), shown_as, "serial number")
 
 
@@ -371,7 +375,7 @@ def _numbers(fields: _Fields, day_first: bool | None) -> DateRange:
         raise Unread("is not a date")
     if day_first is None and fields.parted[0] != ".":
         _some_order(first, second, _year(third, fields.lengths[2]))
-        raise Unread("may be day first or month first, and the layout does not say which")
+        raise Unread(NO_ORDER)
     day, month, rule = (second, first, "month first") if day_first is False else (first, second, "day first")
     if month > 12 >= day:
         raise Unread(f"is not a date with the {rule.replace(' first', '')} first")

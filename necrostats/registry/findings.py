@@ -17,6 +17,12 @@ SEVERITIES = ("stops", "asks", "notes")
 SCOPES = ("cell", "row", "table")
 DUPLICATE_ROW = "DUPLICATE_ROW"
 """The rule about a row that stands a second time word for word: the first counts, and nothing is lost."""
+FOLLOWS = "PARENT_SET_ASIDE"
+"""The rule about a row, or a cell, that follows the row it belongs to."""
+NO_RECORD = "SKIPPED"
+"""The rule about a row that a layout says is no record."""
+OF_NO_KIND = "KIND_NOT_MENTIONED"
+"""The rule about a row of a log whose kind a layout does not mention."""
 
 COLUMNS = (
     "severity",

@@ -13,6 +13,7 @@ from necrostats.errors import RegistryError
 from necrostats.registry.checking import about_source, checked, interpreted, required_missing
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.drafts import Draft, frames_of, set_aside_of, source_of
+from necrostats.registry.emptied import about_emptied, emptied
 from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.findings import findings_frame, in_order, no_findings
 from necrostats.registry.messages import problem_report
@@ -160,16 +161,19 @@ def _registry(raw: RawSource, draft: Draft, before: pd.DataFrame) -> Registry:
     said = [*about_source(raw), *draft.findings, *([about_before(before, raw.name)] if len(before) else [])]
     if not unusable and not len(draft["patients"]):
         said.append(_no_patient(raw))
+    lists = [each for each in (before, set_aside_of(draft)) if len(each)]
+    aside, source = pd.concat(lists, ignore_index=True) if lists else nothing_set_aside(), source_of(raw, draft)
+    lost = emptied(raw.tables, source.rows_kept, aside)
+    said += about_emptied(lost, raw.name)
     findings = in_order(pd.concat(said, ignore_index=True)) if said else no_findings()
     if unusable or not draft["patients"].kept.any():
         raise RegistryError(problem_report(findings, raw.name), findings=findings)
-    aside = [each for each in (before, set_aside_of(draft)) if len(each)]
     return Registry(
         **link(frames_of(draft)),
         findings=findings,
-        source=source_of(raw, draft),
-        given=frozenset(raw.tables),
-        set_aside=pd.concat(aside, ignore_index=True) if aside else nothing_set_aside(),
+        source=source,
+        given=frozenset(raw.tables) - lost,
+        set_aside=aside,
     )
 
 

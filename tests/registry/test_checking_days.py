@@ -150,7 +150,9 @@ def test_a_record_that_may_lie_before_the_last_contact_is_not_asked_about(tmp_pa
 
 
 def test_a_record_after_the_data_lock_is_set_aside_and_not_asked_about_too(tmp_path):
-    assert rules(registry_of(tmp_path, spoilt("reviews", 0, day="201"))) == ["AFTER_LOCK"]
+    tables = spoilt("reviews", 0, day="201")
+    tables["reviews"].append({"patient_id": "P01", "day": "42", "symptom_free": "yes"})
+    assert rules(registry_of(tmp_path, tables)) == ["AFTER_LOCK"]
 
 
 @pytest.mark.parametrize(("day", "aside"), [("199", 0), ("200", 0), ("201", 1)])

@@ -10,14 +10,15 @@ import pandas as pd
 
 from necrostats.registry.export.cells import Grid, Reading
 from necrostats.registry.export.heading_guesses import asks_the_opposite
+from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.left_over import left_over
 from necrostats.registry.export.log_rows import mentioned
 from necrostats.registry.export.mapped_sheets import Laid, LaidColumn, LaidSheet
-from necrostats.registry.export.patients import RowsAside
+from necrostats.registry.export.patients import ORPHAN, People, RowsAside
 from necrostats.registry.export.private import Withheld
 from necrostats.registry.export.reshaping import Material
-from necrostats.registry.findings import findings_frame
-from necrostats.registry.privacy import accepting
+from necrostats.registry.findings import NO_RECORD, OF_NO_KIND, findings_frame
+from necrostats.registry.privacy import KINDS, Suspicion, accepting
 from necrostats.registry.reading import count
 
 _MOST_ROWS = 12
@@ -26,7 +27,7 @@ _YES = ("yes", "ja", "oui", "si", "y", "j", "o", "s", "1", "x")
 
 def about_export(laid: Laid, aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
     """One finding for each, in the order of the sheets."""
-    found = [*_strangers(laid), *_beside(laid), *_files(laid)]
+    found = [*_inert(laid.layout), *_strangers(laid), *_beside(laid), *_files(laid)]
     for sheet in laid.sheets:
         found += [*_columns(sheet), *_kinds(sheet), *_turned_round(sheet), *_marks(sheet, laid)]
     found += _not_in_every_sheet(laid)
@@ -46,6 +47,25 @@ def about_withheld(withheld: Sequence[Withheld]) -> Iterator[pd.DataFrame]:
             f"If a person has looked and nobody is named there: --accept {accepting(each.release)}, or in the layout "
             f"accept = [{accepting(each.release)}]. Words of your own can also be explained there, under [synonyms].",
             column=each.heading,
+        )
+
+
+def about_unread(unread: Sequence[Suspicion]) -> Iterator[pd.DataFrame]:
+    """One finding for each column, or row of it, that looks like holding identity and that the layout leaves out."""
+    places: dict[tuple[str, str, int | None, str], dict[str, None]] = {}
+    for each in unread:
+        places.setdefault((each.file, each.sheet, each.row, each.column), {})[KINDS[each.kind]] = None
+    for (file, sheet, row, column), kinds in places.items():
+        yield findings_frame(
+            row=[pd.NA if row is None else row],
+            severity="notes",
+            scope="table" if row is None else "row",
+            rule="IDENTITY_NOT_READ",
+            file=file,
+            sheet=sheet,
+            column=column,
+            problem=f"may hold {', '.join(kinds)}; the layout leaves it out, so nothing of it was read or written",
+            remedy="Nothing to do here. Take it out of any copy of the export that leaves the unit.",
         )
 
 
@@ -71,6 +91,21 @@ def _about(grid: Grid, severity: str, rule: str, problem: str, remedy: str, **pl
         remedy=remedy,
         **place,
     )
+
+
+def _inert(layout: Layout) -> Iterator[pd.DataFrame]:
+    """Lines of the layout that do nothing."""
+    for place, problem in layout.inert:
+        yield findings_frame(
+            row=[pd.NA],
+            severity="asks",
+            scope="table",
+            rule="NO_EFFECT",
+            file=layout.name,
+            column=place,
+            problem=problem,
+            remedy="Take it away, or list the words beside the column that they are for: codes = { … }.",
+        )
 
 
 def _strangers(laid: Laid) -> Iterator[pd.DataFrame]:
@@ -190,10 +225,10 @@ def _turned_round(sheet: LaidSheet) -> Iterator[pd.DataFrame]:
 
 
 def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
-    parts = [each for each in laid.sheets if each is sheet or (each.log and each.log == sheet.log)]
+    parts = [each for each in laid.sheets if (each.grid.file, each.grid.sheet) == (sheet.grid.file, sheet.grid.sheet)]
     if parts[0] is not sheet:
         return
-    hidden = sorted({row for part in parts for row in part.rows.tolist()} & sheet.grid.hidden_rows)
+    hidden = {row for part in parts for row in _rows_read(part)} & sheet.grid.hidden_rows
     rows = count(len(hidden), "hidden row was", "hidden rows were")
     said = {
         "HIDDEN_ROWS": f"{rows} read like any other" if hidden else "",
@@ -206,6 +241,14 @@ def _marks(sheet: LaidSheet, laid: Laid) -> Iterator[pd.DataFrame]:
     for rule, problem in said.items():
         if problem:
             yield _about(sheet.grid, "notes", rule, problem, "Nothing to do, unless they matter.")
+
+
+def _rows_read(sheet: LaidSheet) -> Iterator[int]:
+    """The spreadsheet's rows that a part of a sheet reads; of a form those of its labels."""
+    if sheet.layout.labels:
+        yield from (column.raw.row for column in sheet.columns.values())
+    else:
+        yield from sheet.rows.tolist()
 
 
 def _comments(grid: Grid) -> str:
@@ -235,23 +278,31 @@ def _row(aside: RowsAside) -> pd.DataFrame:
     )
 
 
-def listed_aside(aside: tuple[RowsAside, ...]) -> list[pd.DataFrame]:
-    """The rows set aside early, in the form of a registry's list; no patient is known for them."""
-    return [
-        pd.DataFrame(
-            {
-                "table": each.sheet.layout.rows[0].table,
-                "file": each.sheet.grid.file,
-                "sheet": each.sheet.grid.sheet,
-                "row": each.sheet.rows_shown(each.at),
-                "scope": "row",
-                "column": "",
-                "patient_id": None,
-                "rule": each.rule,
-            }
-        )
-        for each in aside
-    ]
+def listed_aside(aside: tuple[RowsAside, ...], people: People) -> Iterator[pd.DataFrame]:
+    """The rows set aside early, in the form of a registry's list: one line for each table a row would have been in, or
+    for the patient alone, with whom all the rest is gone."""
+    for each in aside:
+        tables = dict.fromkeys(rows.table for rows in each.sheet.layout.rows)
+        for table in ("patients",) if "patients" in tables else tables:
+            yield pd.DataFrame(
+                {
+                    "table": table,
+                    "file": each.sheet.grid.file,
+                    "sheet": each.sheet.grid.sheet,
+                    "row": each.sheet.rows_shown(each.at),
+                    "scope": "row",
+                    "column": "",
+                    "patient_id": _owners(each, people),
+                    "rule": each.rule,
+                }
+            )
+
+
+def _owners(aside: RowsAside, people: People) -> np.ndarray:
+    """The study code of the patient each row is about; None for a row that is no record, or nobody's who is listed."""
+    ids = np.array([*people.ids, None], dtype=object)
+    known = aside.rule not in (NO_RECORD, OF_NO_KIND, ORPHAN)
+    return ids[people.of[aside.sheet.number][aside.at]] if known else np.full(len(aside.at), None, dtype=object)
 
 
 _FATES = NOTHING, NOT_MENTIONED, IGNORED, UNTOLD, UNKNOWN, VALUE, SET_ASIDE = range(7)

@@ -1,139 +1,22 @@
-"""From blocks of readings to made tables: constants, values, dates, the rows a cell makes in another table.
-
-The "8+" column: several sessions in one cell, read whole or set aside whole.
-"""
+"""From blocks of readings to made tables: constants, values, dates, the rows a cell makes in another table."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, pairwise
 
 import numpy as np
 
-from necrostats.registry.codebook import TABLES, Table
-from necrostats.registry.export.cells import BLANK, DATE, NO_RESULT, RawCell, Reading, refused
-from necrostats.registry.export.layout import OF_THE_EVENT, OVERFLOW, ColumnLayout, Overflow, RowsLayout
+from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.cells import BLANK, Reading, refused
+from necrostats.registry.export.layout import OF_THE_EVENT, OVERFLOW, ColumnLayout, RowsLayout
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
+from necrostats.registry.export.overflow_cells import overflow_entries
 from necrostats.registry.export.patients import People, own_keys
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.export.table_drafts import Days, Made, Making, Mark, Origin, Texts, joined, no_rows, spread
-from necrostats.registry.findings import Verdict
-from necrostats.registry.quantities import is_blank
 from necrostats.registry.source_table import objects
 from necrostats.registry.text import folded
-from necrostats.registry.tidy_cells import read_cell
-
-Entry = Mapping[str, Reading]
-
-
-def overflow_entries(
-    cells: Sequence[RawCell],
-    table: str,
-    layouts: Sequence[ColumnLayout],
-    overflow: Overflow,
-    system: str,
-    pseudonyms: Pseudonyms,
-) -> list[list[Entry]]:
-    """For each different cell, its sessions (target → reading); one entry with a problem if it cannot be read whole."""
-    return [_entries(cell, table, layouts, overflow, system, pseudonyms) for cell in cells]
-
-
-def _entries(
-    cell: RawCell,
-    table: str,
-    layouts: Sequence[ColumnLayout],
-    overflow: Overflow,
-    system: str,
-    pseudonyms: Pseudonyms,
-) -> list[Entry]:
-    if cell.no_result:
-        return [{OVERFLOW: replace(NO_RESULT, withheld=DATE)}]
-    if is_blank(cell.text):
-        return []
-    found = []
-    for written in re.split(rf"{re.escape(overflow.between)}|[\r\n]+", cell.text):
-        if not written.strip():
-            continue
-        ways = _ways(_NUMBERED.sub("", written), overflow.between_parts, len(layouts))
-        if not ways:
-            return _aside("holds a session with more parts than the layout names")
-        entries = [_entry(pieces, table, layouts, system, pseudonyms) for pieces in ways]
-        whole = _fullest(zip(ways, entries, strict=True), TABLES[table])
-        if len(whole) != 1:
-            return _aside(
-                "holds further sessions that can be read in several ways"
-                if whole
-                else "holds further sessions that cannot be read whole"
-            )
-        entry = whole[0]
-        found.append(entry)
-    return found or _aside("holds further sessions that cannot be read whole")
-
-
-_NUMBERED = re.compile(r"\A\s*\(?\d{1,2}[).:]\s+")
-_DANGLING = re.compile(r"\A[+,&/]|(?:[+,&/]|\b(?:then|and|with))\Z")
-_MOST_WORDS = 12
-
-
-def _ways(written: str, between: str, parts: int) -> list[list[str]]:
-    """How a session can be cut into its parts: at what stands between them; where that is a blank, wherever it reads.
-
-    Nothing is cut beside a plus or comma, which joins what stands on both sides of it.
-    """
-    if between.strip():
-        pieces = [piece.strip() for piece in written.split(between)]
-        return [pieces + [""] * (parts - len(pieces))] if len(pieces) <= parts else []
-    words = written.split()
-    if len(words) > _MOST_WORDS:
-        return []
-    cuts = (cut for size in range(parts) for cut in combinations(range(1, len(words)), size))
-    ways = (_cut(words, cut, parts) for cut in cuts)
-    return [pieces for pieces in ways if not any(_DANGLING.search(piece) for piece in pieces)]
-
-
-def _fullest(cut: Iterable[tuple[list[str], Entry]], table: Table) -> list[Entry]:
-    """Of the ways that read whole those with the most parts filled."""
-    whole = [(sum(map(bool, pieces)), entry) for pieces, entry in cut if _whole(entry, table)]
-    most = max((filled for filled, _ in whole), default=0)
-    return [entry for filled, entry in whole if filled == most]
-
-
-def _cut(words: Sequence[str], cut: Sequence[int], parts: int) -> list[str]:
-    ends = [0, *cut, len(words)]
-    pieces = [" ".join(words[first:last]) for first, last in pairwise(ends)]
-    return pieces + [""] * (parts - len(pieces))
-
-
-def _entry(
-    pieces: Sequence[str], table: str, layouts: Sequence[ColumnLayout], system: str, pseudonyms: Pseudonyms
-) -> Entry:
-    return {
-        layout.to: replace(_read(piece, table, layout, system, pseudonyms), withheld=DATE)
-        for layout, piece in zip(layouts, pieces, strict=True)
-    }
-
-
-def _read(piece: str, table: str, layout: ColumnLayout, system: str, pseudonyms: Pseudonyms) -> Reading:
-    if not piece:
-        return BLANK
-    return readings_of([RawCell(text=piece)], table, layout, system, pseudonyms)[0]
-
-
-def _whole(entry: Entry, table: Table) -> bool:
-    day = entry["day"].date
-    return day is not None and day.exact and all(_sound(reading, table) for reading in entry.values())
-
-
-def _sound(reading: Reading, table: Table) -> bool:
-    columns = {column.name: column for column in table.columns if column.name in reading.fills}
-    read = (read_cell(reading.fills[name], column) for name, column in columns.items())
-    return not reading.problem and not any(isinstance(each, Verdict) and each.severity == "stops" for each in read)
-
-
-def _aside(problem: str) -> list[Entry]:
-    return [{OVERFLOW: replace(refused(problem, "OVERFLOW"), withheld=DATE)}]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -306,7 +189,7 @@ def _named(known: dict[str, ColumnLayout], heading: str) -> ColumnLayout:
 
 CHILDREN = {"instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}
 REMEDIES = {
-    "NOT_A_DATE": "Correct the date, or say in the layout whether the day or the month comes first.",
+    "NOT_A_DATE": "Correct the date.",
     "NOT_READ": "Write it in a plain form, or add its words to the layout. Nothing is guessed.",
     "NO_RESULT": "Let the workbook calculate and save it again, or write the value itself into the cell.",
     "OVERFLOW": "Give each session columns of its own, or separate them as the layout says. Until then the patient's "
@@ -380,7 +263,29 @@ def _with_event(
         child = _with_part(child, replace(part.at(parent), layout=replace(part.layout, to=name)), number)
         alone = np.flatnonzero(without & part.mask(lambda reading: bool(reading.fills)))
         made = made.with_marks(_no_event_beside(part.layout.to, alone, origin_of(part, made.at, number).take(alone)))
-    return made, child
+    return _to_grade(made, child, parent), child
+
+
+_GRADES = ("agree_grade", "asge_severity", "clavien_grade")
+
+
+def _to_grade(made: Made, child: Made, parent: np.ndarray) -> Made:
+    """The sessions with a note on each event that no cell beside it grades."""
+    graded, told = (np.zeros(len(made), dtype=bool) for _ in range(2))
+    for name in child.texts:
+        if name in _GRADES:
+            graded[parent[child.text(name).filled]] = True
+        elif name != "event_type":
+            told[parent[child.text(name).filled]] = True
+    return replace(made, marks=tuple(_without_the_graded(mark, graded, told) for mark in made.marks))
+
+
+def _without_the_graded(mark: Mark, graded: np.ndarray, told: np.ndarray) -> Mark:
+    if mark.rule != TO_GRADE:
+        return mark
+    kept = np.flatnonzero(~graded[mark.at])
+    said = np.where(told[mark.at], "was read to an event without a grade", mark.problem)
+    return replace(mark, at=mark.at[kept], origin=mark.origin.take(kept), problem=said[kept])
 
 
 def _no_event_beside(target: str, at: np.ndarray, origin: Origin) -> Mark:
@@ -452,29 +357,35 @@ def conflict(column: str, at: np.ndarray, origin: Origin, takes: str = "cell") -
 
 def _marks(part: Part, origin: Origin) -> Iterator[Mark]:
     for said, severity, takes in (("problem", "stops", "cell"), ("question", "asks", ""), ("note", "notes", "")):
-        for code in sorted({each.code for each in part.readings if getattr(each, said)}):
-            texts = objects([_said(each, said, code) for each in part.readings])[part.which]
+        for code, remedy in sorted({(each.code, each.remedy) for each in part.readings if getattr(each, said)}):
+            texts = objects([_said(each, said, code, remedy) for each in part.readings])[part.which]
             at = np.flatnonzero(texts != "")
             yield Mark(
-                rule={"problem": code, "question": "IN_DOUBT", "note": "TO_GRADE"}[said],
+                rule={"problem": code, "question": "IN_DOUBT", "note": _NOTES.get(code, TO_GRADE)}[said],
                 at=at,
                 column=part.layout.to,
                 severity=severity,
                 takes=takes,
                 problem=texts[at],
                 origin=origin.take(at),
-                remedy=REMEDIES.get(code, "") if said == "problem" else _WHAT_TO_DO[said],
+                remedy=(remedy or REMEDIES.get(code, "")) if said == "problem" else _what_to_do(said, code),
             )
 
 
-_WHAT_TO_DO = {
-    "question": "It is kept as it was read. Correct it if that is wrong.",
-    "note": "Add its grade, treatment and attribution in a table of adverse events.",
-}
+TO_GRADE = "TO_GRADE"
+_NOTES = {"DAY_UNKNOWN": "DAY_UNKNOWN"}
 
 
-def _said(reading: Reading, said: str, code: str) -> str:
-    return getattr(reading, said) if reading.code == code else ""
+def _what_to_do(said: str, code: str) -> str:
+    if said == "question":
+        return "It is kept as it was read. Correct it if that is wrong."
+    if code in _NOTES:
+        return "Write the day, if it is known."
+    return "Add its grade, treatment and attribution in a table of adverse events."
+
+
+def _said(reading: Reading, said: str, code: str, remedy: str) -> str:
+    return getattr(reading, said) if (reading.code, reading.remedy) == (code, remedy) else ""
 
 
 def _children(made: Made, part: Part, first: int, columns: Mapping[int, LaidColumn]) -> Made:

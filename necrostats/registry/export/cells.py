@@ -240,7 +240,8 @@ class Reading:
 
     `fills`: column → text in the codebook's codes, for the row the cell stands in. `children`: further rows,
     of instruments, events or collections. `date`: what a date can be. `problem` (then nothing else is filled) and
-    `question` continue the sentence that begins with the cell; `note` says what a person should still do.
+    `question` continue the sentence that begins with the cell; `note` says what a person should still do, `remedy` what
+    to do about the problem where that is not plain from its `code`.
     `withheld`: DATE or PRIVATE, why the cell is not shown. `named`: that the row is there is all the cell says.
     """
 
@@ -252,6 +253,7 @@ class Reading:
     problem: str = ""
     question: str = ""
     note: str = ""
+    remedy: str = ""
     withheld: int = 0
     named: bool = False
 

@@ -18,12 +18,14 @@ from necrostats.registry.export.mapped_sheets import LaidSheet
 from necrostats.registry.export.private import WITHHELD
 from necrostats.registry.export.private import shown as shown_text
 from necrostats.registry.export.table_drafts import NOWHERE, Made, Making, Mark, Origin, Texts
-from necrostats.registry.findings import findings_frame, no_findings
+from necrostats.registry.findings import FOLLOWS, findings_frame, no_findings
+from necrostats.registry.privacy.dates import may_be_a_birth
 from necrostats.registry.reading import RawSource
 from necrostats.registry.source_table import Place, RawTable, Written, objects, shaped
 from necrostats.registry.text import defused
 
 MADE = "made from the export"
+BEFORE_DAY_0 = "lies before the index drainage"
 AS_WRITTEN = "the cell as written"
 _FREE = ("text", "id", "ids")
 _MAKES = {"index_date": "sessions", "instruments": "instrument_uses", "event": "adverse_events", "stents": "stents"}
@@ -147,7 +149,7 @@ def without_index(making: Making, index: Index) -> Making:
         main = name == "patients"
         tables[name] = made.with_marks(
             Mark(
-                rule="INDEX_UNKNOWN" if main else "PARENT_SET_ASIDE",
+                rule="INDEX_UNKNOWN" if main else FOLLOWS,
                 at=at,
                 column=("patient_id" if "patient_id" in made.table.names else "session_id"),
                 severity="stops" if main else "notes",
@@ -228,6 +230,9 @@ def _dead(making: Making) -> Made:
         rows = rows[patients.text("death_day").filled[rows]]
         if len(rows):
             patients = patients.with_text(column, rows, patients.text(value).take(rows) if value else "dead")
+    if len(rows):
+        seen = patients.origin("last_contact_day").put(rows, patients.origin("death_day").take(rows))
+        patients = replace(patients, origins={**patients.origins, "last_contact_day": seen})
     if len(rows) and patients.text("death_day_latest").filled.any():
         patients = patients.with_text("last_contact_day_latest", rows, patients.text("death_day_latest").take(rows))
     return patients
@@ -269,13 +274,19 @@ class _Seen:
     @classmethod
     def of(cls, raw: RawColumn, *, dates_shown: bool) -> _Seen:
         texts = written_in(raw)
-        shown = texts if dates_shown else np.array([shown_text(text) for text in texts], dtype=object)
-        return cls(shown=shown, filled=texts != "")
+        return cls(
+            shown=objects((_with_date if dates_shown else shown_text)(text) for text in texts), filled=texts != ""
+        )
+
+
+def _with_date(text: str) -> str:
+    return WITHHELD if may_be_a_birth(text) else text.removesuffix(" 00:00:00")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Places:
-    """Finds the place in the export of rows and columns of made tables. Dates show as written only if `dates_shown`."""
+    """Finds the place in the export of rows and columns of made tables. Dates show as written only if `dates_shown`,
+    and what may be a birth never."""
 
     making: Making
     sheets: tuple[LaidSheet, ...]
@@ -308,6 +319,8 @@ class Places:
             if len(at):
                 place = self.of(made, column, rows[at])
                 place["value"] = _value(found["value"].to_numpy(dtype=object)[at], place["value"])
+                if column in made.table.names and made.table.column(column).kind == "day":
+                    place["problem"] = found["problem"].iloc[at].replace("is below 0", BEFORE_DAY_0).to_numpy(object)
                 for name, values in place.items():
                     out.iloc[at, out.columns.get_loc(name)] = values
         out.loc[~located, "file"] = self.name
@@ -384,9 +397,10 @@ class Places:
 
 
 def _once(found: pd.DataFrame) -> pd.DataFrame:
-    """The findings without those that say the same of the same cell; only cells found twice are compared whole."""
+    """The findings without those that say the same of the same cell, of which one that takes the row stays."""
     doubtful = found[found.duplicated(["row", "column"], keep=False)]
-    again = doubtful.index[doubtful.duplicated()]
+    graver = doubtful.assign(scope=doubtful["scope"] != "row").sort_values("scope", kind="stable").drop(columns="scope")
+    again = graver.index[graver.drop(columns="remedy").duplicated()]
     return found.drop(index=again).reset_index(drop=True) if len(again) else found
 
 

@@ -247,7 +247,8 @@ class SheetLayout:
 class Layout:
     """A whole layout. `fill`: (table, column) → what counts where no cell was written.
 
-    `accept` names columns and places that a person has looked at, `none_happened` tables that the export lacks because
+    `inert`: (place, what to say) of its lines that do nothing. `accept` names columns and places that a person has
+    looked at, `none_happened` tables that the export lacks because
     nothing of the kind happened.
     `id_habits` name what does not matter in an id: "decimals", "blanks", "hyphens", "zeros".
     """
@@ -265,6 +266,7 @@ class Layout:
     index_named: bool = False
     unnamed: str = ""
     fill: Mapping[tuple[str, str], str] = field(default_factory=dict)
+    inert: tuple[tuple[str, str], ...] = ()
     sha256: str = ""
     name: str = "layout"
 

@@ -17,10 +17,11 @@ from necrostats.registry.export.layout import (
     OwnWords,
     Words,
     home,
+    is_date,
     shares_a_cell,
     targets,
 )
-from necrostats.registry.export.layout_keys import CODED_WORDS, Keys, choices_of, codes_of, merged, numbers_of
+from necrostats.registry.export.layout_keys import CODED_WORDS, YES_NO, Keys, choices_of, codes_of, merged, numbers_of
 from necrostats.registry.quantities import read_axes, read_number, read_quantity
 
 
@@ -131,12 +132,14 @@ def _own_words(options: Keys, table: str, to: str) -> Words:
     table, to = home(table, to)
     numeric = to in ("size", "yield") or _kind(table, to) in ("number", "whole")
     keys = options.keys("codes")
-    return numbers_of(keys) if numeric else codes_of(keys, _choices(table, to))
+    return numbers_of(keys) if numeric else codes_of(keys, YES_NO if is_date(table, to) else _choices(table, to))
 
 
 def _general_words(table: str, to: str, defaults: Defaults) -> Words:
     """The words that the layout, or a language, lists for every column of the kind."""
     table, to = home(table, to)
+    if is_date(table, to):
+        return {word: code for word, code in defaults.synonyms.get("yes_no", {}).items() if code}
     said = merged(defaults.synonyms.get(_list_of(table, to), {}), defaults.synonyms.get(to, {}))
     choices = _choices(table, to)
     return {word: code for word, code in said.items() if not code or code in choices}
@@ -150,6 +153,12 @@ def _list_of(table: str, to: str) -> str:
     """The name under which synonyms of a target are listed."""
     kind = _kind(table, to)
     return CODED_WORDS.get(to) or ("yes_no" if kind == "yes_no" else to if kind == "code" else "")
+
+
+def lists_of(table: str, to: str) -> set[str]:
+    """The names under [synonyms] whose words count for a target."""
+    own, target = home(table, to)
+    return {to, target, "yes_no" if is_date(own, target) else _list_of(own, target)} - {""}
 
 
 def _choices(table: str, to: str) -> tuple[str, ...]:

@@ -15,7 +15,11 @@ TOP: tuple[Key, ...] = (
         "a language, or several, whose words for codes count: en, da, de, es, fr, it, nl, no, pl, pt, sv",
         'language = "de"',
     ),
-    ("ignore_sheets", "sheets that are not read", 'ignore_sheets = ["Legend", "Pivot*"]'),
+    (
+        "ignore_sheets",
+        "sheets that are not read: identity in them is told, and stops nothing",
+        'ignore_sheets = ["Legend", "Pivot*"]',
+    ),
     (
         "none_happened",
         "tables that the export lacks because nothing of the kind happened; else they count as not recorded",
@@ -104,7 +108,7 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         ("session", "instead of patient: the column that names a session of another sheet", 'session = "Session ID"'),
         ("each_row_is_a_patient", "instead of patient, where nothing says who", "each_row_is_a_patient = true"),
         ("carry_down", "columns in which a blank cell takes the one above", 'carry_down = ["Study no"]'),
-        ("ignore", "columns that are not read", 'ignore = ["Remarks"]'),
+        ("ignore", "columns that are not read: identity in them is told, and stops nothing", 'ignore = ["Remarks"]'),
         (
             "skip_rows",
             "rows that are no record: their numbers, or what their first cell says",

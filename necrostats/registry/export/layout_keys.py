@@ -240,11 +240,16 @@ def codes_of(keys: Keys, choices: tuple[str, ...]) -> dict[str, str]:
     for word in list(keys.content):
         code = folded(keys.text(word))
         if code and code not in listed:
-            problem, remedy = f"is not on the list{hint(code, choices)}", f"Write one of: {', '.join(choices)}."
+            problem, remedy = f"is not on the list{hint(code, choices)}", _one_of(choices)
             keys.problems.add(keys.at(f'"{word}"'), problem, remedy, code)
         else:
             found[folded(word)] = listed.get(code, "")
     return found
+
+
+def _one_of(choices: tuple[str, ...]) -> str:
+    listed = f"one of: {', '.join(choices)}; or " if choices else ""
+    return f'Write {listed}"" for a word that says that nothing is known.'
 
 
 def numbers_of(keys: Keys) -> dict[str, str]:

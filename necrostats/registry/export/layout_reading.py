@@ -14,6 +14,7 @@ from typing import Any
 
 from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
+from necrostats.registry.export.inert import inert_lines
 from necrostats.registry.export.layout import (
     HEADING_OF_A_FORM,
     INSIDE,
@@ -218,7 +219,13 @@ def _layout(top: Keys) -> Layout:
         each.done()
     if not sheets:
         problems.add("sheet", "there is no sheet", "Add a [[sheet]] for each sheet or csv file to read.")
-    return replace(layout, sheets=sheets)
+    inert = inert_lines(_given(top, "synonyms"), _given(top, "words"), sheets)
+    return replace(layout, sheets=sheets, inert=tuple(inert))
+
+
+def _given(top: Keys, name: str) -> list[str]:
+    content = top.content.get(name)
+    return list(content) if isinstance(content, dict) else []
 
 
 def _own_words(keys: Keys) -> OwnWords:

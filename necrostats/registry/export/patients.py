@@ -6,18 +6,19 @@ Rows set aside before anything is made of them: no patient, copies, rows that a 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from necrostats.registry.export.cells import ID_HABITS, first_rows
+from necrostats.registry.export.copies import Copies
 from necrostats.registry.export.layout import SHEET, Layout
 from necrostats.registry.export.log_rows import kinds, saying
 from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet, no_record
 from necrostats.registry.export.private import shown
-from necrostats.registry.findings import DUPLICATE_ROW
+from necrostats.registry.findings import DUPLICATE_ROW, NO_RECORD, OF_NO_KIND
 from necrostats.registry.quantities import is_blank
 from necrostats.registry.reading import count
 from necrostats.registry.source_table import objects
@@ -188,9 +189,6 @@ def _merged_down(sheet: LaidSheet, column: LaidColumn) -> np.ndarray:
     return marked
 
 
-_MIXING = np.uint64(0x9E3779B97F4A7C15)
-
-
 ORPHAN = "NO_SUCH_PATIENT"
 
 
@@ -216,9 +214,10 @@ def rows_aside(sheets: Sequence[LaidSheet], people: People) -> list[RowsAside]:
     """Every row that is nobody's or that cannot be one row; each row once, by the first rule that catches it."""
     found = []
     listed = _listed(sheets, people)
+    copies = _copies(Copies(sheets, people.of), listed)
     for sheet, person in zip(sheets, people.of, strict=True):
         free = np.ones(len(sheet), dtype=bool)
-        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, _copies, _same_id):
+        for rule in (_skipped, _no_record, _of_no_kind, _swallowed, _long, _nobody, copies, _same_id):
             for aside in rule(sheet, person, free.copy()):
                 if len(aside.at):
                     free[aside.at] = False
@@ -274,7 +273,7 @@ def _near(people: People, listed: np.ndarray, form: Callable[[str], str]) -> set
 
 def _skipped(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
     yield RowsAside(
-        rule="SKIPPED",
+        rule=NO_RECORD,
         sheet=sheet,
         at=np.flatnonzero(no_record(sheet.grid, sheet.layout)[sheet.below]),
         severity="notes",
@@ -306,7 +305,7 @@ def _together(sheet: LaidSheet, rows: np.ndarray, rule: str, severity: str, prob
 def _no_record(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
     skipped = free & saying(sheet, sheet.layout.skip_where)
     problem = "the layout says that such rows are no record"
-    yield from _together(sheet, skipped, "SKIPPED", "notes", problem, "Nothing to do if that is right.")
+    yield from _together(sheet, skipped, NO_RECORD, "notes", problem, "Nothing to do if that is right.")
 
 
 def _of_no_kind(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
@@ -315,7 +314,7 @@ def _of_no_kind(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Itera
         yield from _together(
             sheet,
             free,
-            "KIND_NOT_MENTIONED",
+            OF_NO_KIND,
             "asks",
             "is a kind of row that no [[sheet]] of this name takes",
             "Add it to a `where`, or, if such rows are no record, to skip_where.",
@@ -363,6 +362,29 @@ def _nobody(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[
     )
 
 
+_AGAIN = (
+    "this row stands here word for word a second time; the first one counts",
+    "this row stands word for word in another sheet that is read like this one; the first one counts",
+)
+
+
+def _copies(met: Copies, listed: np.ndarray) -> Callable[[LaidSheet, np.ndarray, np.ndarray], Iterator[RowsAside]]:
+    """The rule about rows of listed patients that say the same, word for word, as one above, or in a sheet before."""
+
+    def again(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
+        for problem, at in zip(_AGAIN, met.of(sheet, person, free & listed[person]), strict=True):
+            yield RowsAside(
+                rule=DUPLICATE_ROW,
+                sheet=sheet,
+                at=at,
+                severity="asks",
+                problem=problem,
+                remedy="Take the copy away, or correct its key if it is another patient.",
+            )
+
+    return again
+
+
 _CALLED = {
     "session": ("sessions", "session"),
     "collection": ("collections", "collection"),
@@ -407,30 +429,3 @@ def _same_again(
         remedy=f"Give each {noun} an id of its own, or take away the row that is wrong.",
         heading=heading,
     )
-
-
-def _copies(sheet: LaidSheet, person: np.ndarray, free: np.ndarray) -> Iterator[RowsAside]:
-    """A row of a sheet that makes patients, word for word the same as one above it."""
-    if not sheet.layout.patient or not any(rows.table == "patients" for rows in sheet.layout.rows):
-        return
-    keys = {folded(sheet.aliases.get(folded(heading), heading)) for heading in sheet.layout.patient}
-    others = {name: column for name, column in sheet.columns.items() if name not in keys}
-    rows = _alike(others, np.flatnonzero(free), person)
-    cells = {name: column.raw.which[rows] for name, column in others.items()}
-    same = pd.DataFrame({"person": person[rows], **cells}).duplicated()
-    yield RowsAside(
-        rule=DUPLICATE_ROW,
-        sheet=sheet,
-        at=rows[same.to_numpy(dtype=bool)],
-        severity="asks",
-        problem="this row stands here word for word a second time; the first one counts",
-        remedy="Take the copy away, or correct its key if it is another patient.",
-    )
-
-
-def _alike(columns: Mapping[str, LaidColumn], rows: np.ndarray, person: np.ndarray) -> np.ndarray:
-    """Of some rows those that may be the same as another: a number made of patient and cells is."""
-    mixed = person[rows].astype(np.uint64)
-    for column in columns.values():
-        mixed = mixed * _MIXING + column.raw.which[rows].astype(np.uint64)
-    return rows[pd.Series(mixed).duplicated(keep=False).to_numpy()]

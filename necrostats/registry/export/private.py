@@ -1,7 +1,8 @@
 """The privacy check over a whole export: every cell, heading, comment, property and name, before anything is read.
 
 What merely looks like a name is judged by where it would go: a cell that is to become a code, a number or a day is
-withheld alone; what the layout ignores by name goes nowhere, and passes. Anything else stops the whole export.
+withheld alone. What the layout ignores by name is searched too, but goes nowhere: it is told, and stops nothing.
+Anything else stops the whole export.
 """
 
 from __future__ import annotations
@@ -30,6 +31,7 @@ from necrostats.registry.export.mapped_sheets import (
 )
 from necrostats.registry.privacy import (
     AGE_OVER_89,
+    AGES_OVER_89,
     NOT_CODES,
     STOPS,
     Names,
@@ -97,10 +99,11 @@ class Withheld:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Screened:
-    """An export that may be read, and the cells of it that were withheld."""
+    """An export that may be read, the cells of it that were withheld, and what was found where nothing is read."""
 
     export: Export
     withheld: tuple[Withheld, ...] = ()
+    unread: tuple[Suspicion, ...] = ()
 
 
 def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> Screened:
@@ -120,7 +123,8 @@ def screened(export: Export, layout: Layout, accepted: Collection[str] = ()) -> 
         raise RegistryError(refusal_text(found))
     withheld = tuple(each for looked in looked_at for each in looked.withheld())
     grids = tuple(_redacted(grid, [each for each in withheld if each.grid is grid]) for grid in export.grids)
-    return Screened(export=replace(export, grids=grids), withheld=withheld)
+    unread = tuple(each for looked in looked_at for each in looked.unread())
+    return Screened(export=replace(export, grids=grids), withheld=withheld, unread=unread)
 
 
 def _names(export: Export, vouched: Collection[str]) -> Names:
@@ -153,7 +157,13 @@ def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, Sheet
         kinds = [sheet for sheet in whole if sheet.where]
         yield from ((grid, *each) for each in _by_kind(rest, kinds))
         if not kinds:
-            yield grid, rest, whole[0] if whole else _UNNAMED if parts else _BARE
+            yield grid, rest, _ignoring_what_none_reads(whole) if whole else _UNNAMED if parts else _BARE
+
+
+def _ignoring_what_none_reads(sheets: Sequence[SheetLayout]) -> SheetLayout:
+    """The first of several layouts of one sheet, which ignores nothing that another of them reads."""
+    read = {folded(heading) for sheet in sheets for heading in sheet.headings()}
+    return replace(sheets[0], ignore=tuple(each for each in sheets[0].ignore if folded(each) not in read))
 
 
 def _by_kind(grid: Grid, forms: Sequence[SheetLayout]) -> Iterator[tuple[Grid, SheetLayout]]:
@@ -196,7 +206,9 @@ class _Looked:
     order: tuple[str, ...]
     named: Mapping[str, str]
     found: tuple[Suspicion, ...]
+    skipped: tuple[Suspicion, ...]
     coded: frozenset[str]
+    aged: frozenset[str]
     ignored: frozenset[str]
     keys: frozenset[str]
     replaced: frozenset[str]
@@ -205,7 +217,7 @@ class _Looked:
     def at(
         cls, grid: Grid, seen: Grid, form: SheetLayout, layout: Layout, accepted: Collection[str], names: Names
     ) -> _Looked:
-        """Every suspicion in a sheet as the layout sees it; rows that are no record are stopped by hard clues only."""
+        """Every suspicion in a sheet as the layout sees it; of rows that are no record, and so never read, the hard."""
         sheet = _sheet(seen, form.header_rows)
         there = _headings_there(form, sheet)
         kept = set(there(_mapped(form, _kept_as_text)))
@@ -216,22 +228,30 @@ class _Looked:
         known = {"known_words": _known_words(layout), "accepted": accepted, "names": names, **roles}
         found = find_identifiers([record], _above(seen, form.header_rows, names), **known)
         hard = find_identifiers([rest], **known) if skipped.any() else []
-        meant = {*there(form.headings()), *there(form.ignore)}
+        ignored = frozenset(sheet.columns if is_named(grid, layout.ignore_sheets) else there(form.ignore))
+        meant = {*there(form.headings()), *ignored}
         return cls(
             grid=grid,
             form=form,
             order=tuple(sheet.columns),
             named={withheld_heading(number): each for number, each in enumerate(sheet.columns, 1) if each in meant},
-            found=(*found, *(each for each in hard if each.severity == STOPS)),
+            found=_in_own_rows(found, sheet, seen) if form.labels else tuple(found),
+            skipped=tuple(each for each in hard if each.severity == STOPS and each.row is not None),
             coded=coded,
+            aged=frozenset(there(_mapped(form, _ages))),
             keys=frozenset(there(form.keys)),
             replaced=frozenset(there(_mapped(form, _replaced))),
-            ignored=frozenset(sheet.columns if is_named(grid, layout.ignore_sheets) else there(form.ignore)),
+            ignored=ignored,
         )
 
     def stopping(self) -> list[Suspicion]:
         """What stops the export."""
-        return [each for each in self.found if not (self._goes_nowhere(each) or self._may_be_withheld(each))]
+        return [each for each in self.found if not (self._passes(each) or self._may_be_withheld(each))]
+
+    def unread(self) -> list[Suspicion]:
+        """What would stop it, had the layout not ignored the column (`row` is None then), the sheet or the row."""
+        ignored = [each for each in self.found if self._is_ignored(each) and not only_looks_so(each.rule)]
+        return [*(replace(each, row=None) for each in ignored), *self.skipped]
 
     def withheld(self) -> Iterator[Withheld]:
         """What need not, by column."""
@@ -241,16 +261,21 @@ class _Looked:
             column = self.order.index(self.named.get(heading, heading))
             yield Withheld(grid=self.grid, heading=heading, column=column, rows=tuple(rows))
 
-    def _goes_nowhere(self, each: Suspicion) -> bool:
-        """Whether only the look is at fault: of a cell that the layout ignores by name or replaces by a pseudonym, of a
-        text above the headings, of a number among amounts, of a heading that the layout writes out.
+    def _passes(self, each: Suspicion) -> bool:
+        """Whether it is where nothing is read, or an age that becomes 90; or only the look is at fault: of a cell that
+        a pseudonym replaces, of a text above the headings, of a heading that the layout writes out.
         """
         heading = self.named.get(each.column, each.column)
-        if heading in self.coded and each.rule == AGE_OVER_89:
+        if self._is_ignored(each) or (heading in self.coded and each.rule == AGE_OVER_89):
+            return True
+        if heading in self.aged and each.rule in AGES_OVER_89:
             return True
         vouched = each.heading and each.column in self.named
-        nowhere = bool(each.where) or vouched or heading in self.ignored or heading in self.replaced
+        nowhere = bool(each.where) or vouched or heading in self.replaced
         return nowhere and only_looks_so(each.rule)
+
+    def _is_ignored(self, each: Suspicion) -> bool:
+        return not each.where and self.named.get(each.column, each.column) in self.ignored
 
     def _may_be_withheld(self, each: Suspicion) -> bool:
         """Whether a cell can be withheld alone: one that becomes a code, or stands in place of a patient's."""
@@ -260,6 +285,13 @@ class _Looked:
         return (heading in self.coded and only_looks_so(each.rule)) or (
             heading in self.keys and each.rule == NOT_CODES.rule
         )
+
+
+def _in_own_rows(found: Iterable[Suspicion], sheet: Sheet, form: Grid) -> tuple[Suspicion, ...]:
+    """What was found in a form, in the rows in which its labels stand."""
+    rows = {heading: column.row for heading, column in zip(sheet.columns, form.columns, strict=True)}
+    rows |= {withheld_heading(number): row for number, row in enumerate(rows.values(), 1)}
+    return tuple(replace(each, row=rows[each.column]) if each.column in rows else each for each in found)
 
 
 def _known_words(layout: Layout) -> frozenset[str]:
@@ -281,6 +313,7 @@ def _roles(
     no_dates = {folded(heading) for heading in (*keys, *operators)}
     return {
         "id_columns": [*keys, *unread],
+        "key_columns": keys,
         "date_columns": [heading for heading in sheet.columns if folded(heading) not in no_dates],
         "period_columns": periods,
         "operator_columns": operators,
@@ -325,6 +358,10 @@ def _above(grid: Grid, header_rows: tuple[int, ...], names: Names) -> Iterator[t
 
 def _periods(rows: RowsLayout) -> set[str]:
     return {column.heading for column in rows.columns if column.to in ("period", "index_period")}
+
+
+def _ages(rows: RowsLayout) -> set[str]:
+    return {column.heading for column in rows.columns if column.to == "age_years"}
 
 
 def _operators(rows: RowsLayout) -> set[str]:

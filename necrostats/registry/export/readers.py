@@ -7,7 +7,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from necrostats.registry.codebook import COLLECTIONS, STENTS, TABLES, Column
-from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import (
     BLANK,
     DATE,
@@ -27,6 +26,7 @@ from necrostats.registry.export.compound_cells import (
     read_instruments,
     read_stents,
 )
+from necrostats.registry.export.date_cells import read_dated
 from necrostats.registry.export.layout import (
     BORES,
     BY_ID,
@@ -157,7 +157,7 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
     if column.to in special:
         return special[column.to]
     if is_date(table, column.to) and not column.days:
-        return lambda cell: _date(cell, column, system)
+        return lambda cell: read_dated(cell, column, system)
     plain = TABLES[table].column(column.to)
     if plain.kind in ("number", "whole"):
         return lambda cell: _number(cell, column, plain)
@@ -167,15 +167,6 @@ def _reader(table: str, column: ColumnLayout, system: str, pseudonyms: Pseudonym
     if column.pseudonyms:
         return lambda cell: _pseudonym(cell, plain, pseudonyms)
     return lambda cell: _as_it_stands(cell, plain)
-
-
-def _date(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
-    found = read_date(cell.typed, day_first=column.day_first, date_system=system or None, shown_as=cell.shown_as)
-    if found.problem:
-        return replace(refused(found.problem, "NOT_A_DATE"), withheld=DATE)
-    if not found.known:
-        return Reading(rule=found.rule)
-    return Reading(rule=found.rule, date=found, question=found.question, withheld=DATE)
 
 
 _AGE = re.compile(
@@ -202,10 +193,10 @@ def _end(cell: RawCell, column: ColumnLayout) -> Reading:
 def _end_day(cell: RawCell, column: ColumnLayout, system: str) -> Reading:
     """The date in a cell that may also hold the reason."""
     if not isinstance(cell.typed, str):
-        return _date(cell, column, system)
+        return read_dated(cell, column, system)
     try:
         _, rest = parted_end(cell.text, column.codes) or ("", "")
-        return _date(RawCell(text=rest), column, system) if rest and not without_value(cell.text) else BLANK
+        return read_dated(RawCell(text=rest), column, system) if rest and not without_value(cell.text) else BLANK
     except Unread:
         return BLANK
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from necrostats.progress import Step
 from necrostats.registry.checking_values import YIELDED, mixed_units_flag, signs_of_patients, twin_flag, units_of_yields
 from necrostats.registry.codebook import TABLES, Column
 from necrostats.registry.drafts import Draft, DraftTable, Flag, applied, heading, is_numeric
+from necrostats.registry.emptied import about_emptied, emptied
 from necrostats.registry.entry_workbook import entry_layout_of
 from necrostats.registry.export.about import Counts, counts_of
 from necrostats.registry.export.cells import letters_of
@@ -184,9 +185,13 @@ ROWS_AT_ONCE = 50_000
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Tidied:
-    """What was written: the files, what was found and set aside, how many rows there were, what became of each cell."""
+    """What was written: the files, what was found and set aside, how many rows there were, what became of each cell.
+
+    `on_screen` are the findings with their dates, which no file holds.
+    """
 
     findings: pd.DataFrame
+    on_screen: pd.DataFrame
     set_aside: pd.DataFrame
     source: Source
     files: tuple[Path, ...]
@@ -216,7 +221,7 @@ def tidy(
     layout = layout or entry_layout_of(source)
     if not layout:
         return _again(source, folder, accepted, say)
-    ready = prepared(source, layout, accepted=accepted, say=say)
+    ready = prepared(source, layout, accepted=accepted, to_file=True, say=say)
     with written_to(folder), Outputs(folder, say) as outputs:
         return _Tidying(ready, outputs, _parts(ready, rows_at_once), say).done()
 
@@ -238,7 +243,8 @@ def _again(source: str | Path, folder: Path, accepted: Collection[str], say: Cal
             outputs.add_table(TABLES[name], read.tables[name])
         outputs.add_ledger(0, ledger)
         files = outputs.finish(read.findings, read.set_aside)
-    return Tidied(findings=read.findings, set_aside=read.set_aside, source=read.source, files=files, counts=counts)
+    found = {"findings": read.findings, "on_screen": read.findings, "set_aside": read.set_aside}
+    return Tidied(**found, source=read.source, files=files, counts=counts)
 
 
 def _refuse_folder(folder: Path, source: Path) -> None:
@@ -269,6 +275,7 @@ class _Tidying:
         self.about: Sequence[pd.DataFrame] = ()
         self.unusable = False
         self.told: list[pd.DataFrame] = []
+        self.on_screen: list[pd.DataFrame] = []
         self.aside: list[pd.DataFrame] = []
         self.made, self.read, self.kept = Counter(), Counter(), Counter()
         self.key: dict[str, str] = {}
@@ -278,10 +285,15 @@ class _Tidying:
         """Everything read and written. RegistryError if no registry can be made of it."""
         for number, stretch in enumerate(self.parts, start=1):
             self._add(stretch, number)
-        further = self.across.findings() if len(self.parts) > 1 else ()
-        findings = all_findings(self.ready, self.about, [*self.told, *further])
-        refuse_unusable(self.ready, findings, unusable=self.unusable, patients=self.kept["patients"])
+        further = list(self.across.findings()) if len(self.parts) > 1 else []
         aside = all_set_aside(self.ready, self.aside)
+        lost = emptied(self.outputs.tables, self.kept, aside)
+        further += about_emptied(lost, self.ready.name)
+        findings, on_screen = (
+            all_findings(self.ready, self.about, [*told, *further]) for told in (self.told, self.on_screen)
+        )
+        refuse_unusable(self.ready, findings, unusable=self.unusable, patients=self.kept["patients"])
+        self.outputs.leave_out(lost)
         source = Source(
             name=self.ready.name,
             sha256=self.ready.sha256,
@@ -289,9 +301,8 @@ class _Tidying:
             rows_kept={name: self.kept[name] for name in TABLES},
         )
         files = self.outputs.finish(findings, aside, self.key)
-        return Tidied(
-            findings=findings, set_aside=aside, source=source, files=files, counts=counts_of(self.ready.material)
-        )
+        found = {"findings": findings, "on_screen": on_screen, "set_aside": aside}
+        return Tidied(**found, source=source, files=files, counts=counts_of(self.ready.material))
 
     def _add(self, stretch: Stretch, number: int) -> None:
         several = len(self.parts) > 1
@@ -311,6 +322,7 @@ class _Tidying:
         self.about = self.about or read.about_source
         self.unusable = self.unusable or read.unusable
         self.told.append(read.registry.findings)
+        self.on_screen.append(read.on_screen)
         self.aside.append(read.registry.set_aside)
         self.made.update({name: len(made) for name, made in read.reshaped.making.tables.items()})
         self.read.update(read.registry.source.rows_read)
@@ -333,7 +345,7 @@ def run_tidy(
 ) -> tuple[str, bool]:
     """Tidies an export; the report to print, and whether a finding stops."""
     made = tidy(source, layout, to, accepted=accepted, say=say)
-    report = check_report(made, Path(source).resolve().name, every=every)
+    report = check_report(replace(made, findings=made.on_screen), Path(source).resolve().name, every=every)
     written = "\n".join(f"  {path}" for path in made.files)
     return f"{status_line(made.counts, made.set_aside)}\n{report}\n\n{made.counts}\n\nwritten\n{written}", stops(made)
 

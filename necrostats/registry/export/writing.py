@@ -162,6 +162,16 @@ class Outputs:
             file.widen([each.name for each in table.all_columns if each.name in {*used, *file.heading}])
         file.add_frame(frame)
 
+    @property
+    def tables(self) -> tuple[str, ...]:
+        """The tables added so far."""
+        return tuple(name for name in TABLES if f"{name}.csv" in self._files)
+
+    def leave_out(self, tables: Iterable[str]) -> None:
+        """Drop some tables: nothing of them is written."""
+        for name in tables:
+            self._files.pop(f"{name}.csv").drop()
+
     def add_ledger(self, sheet: int, parts: Iterable[pd.DataFrame]) -> None:
         """Lines of the ledger about a sheet, by its number; the sheets follow each other in the end."""
         file = self._file(_ledger_of(sheet), LEDGER_COLUMNS)

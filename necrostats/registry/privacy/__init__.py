@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from necrostats.registry.privacy.dates import AGE_OVER_89
+from necrostats.registry.privacy.dates import AGE_OVER_89, AGES_OVER_89
 from necrostats.registry.privacy.headings import may_head_study_codes
 from necrostats.registry.privacy.ids import NOT_CODES, KnownIds
 from necrostats.registry.privacy.names import only_looks_so
@@ -20,6 +20,7 @@ from necrostats.registry.privacy.suspicions import (
 )
 
 __all__ = [
+    "AGES_OVER_89",
     "AGE_OVER_89",
     "KINDS",
     "NOT_CODES",

@@ -74,7 +74,7 @@ LONGEST_CELL = 32_767
 _HARMLESS = re.compile(
     r"\s*(?:[<>~≥≤+\-]?\d{1,6}(?:[.,]\d{1,4})? ?(?:ml|cc|l|L|g|mm|cm|min|%|Fr)?|[A-Za-z]{1,4}[-_]?\d{1,5}|(?:19|"
     r"20)\d\dQ[1-4]|[a-z_]{0,24}"
-    r"|[A-Z]{1,3}|[IVX]{1,3}[ab]?|[+\-]?\d\.\d{1,18}|"
+    r"|[A-Z]{1,3}|[IVX]{1,3}[a-d]?|[+\-]?\d\.\d{1,18}|"
     r"\d{1,3}(?:\.\d)?(?: ?[x*×] ?\d{1,3}(?:\.\d)?){1,2}(?: ?[mc]m)?)\s*"
 )
 # Shapes of codes in which no clue hangs on which digits they hold, but whether eight are a date.
@@ -153,6 +153,7 @@ class Role:
     accepted: bool = False
     dates: bool = False
     ids: bool = False
+    keys: bool = False
     periods: bool = False
     operators: bool = False
     coded: bool = False
@@ -226,12 +227,17 @@ def hits_in_column(heading: str, column: Any, role: Role, known: KnownWords) -> 
 
 def _about_the_whole(heading: str, said: Shaped, role: Role) -> Iterator[Clue]:
     clue = None if role.periods else heading_clue(heading)
-    if clue and not (role.ids and may_head_study_codes(heading) and are_mostly_study_codes(said)):
+    if clue and not (_may_head_codes(heading, clue, role) and are_mostly_study_codes(said)):
         yield clue
     if role.ids or is_id_heading(heading):
         yield from clues_in_ids(said)
     if is_date_heading(heading) and not role.dates and _are_serial_dates(said):
         yield _UNDECLARED
+
+
+def _may_head_codes(heading: str, clue: Clue, role: Role) -> bool:
+    """Whether study codes may stand under it: "Réf" is one of a device, but not where it tells patients apart."""
+    return (role.ids and may_head_study_codes(heading)) or (role.keys and clue.kind == "device")
 
 
 def _are_serial_dates(said: Shaped) -> bool:

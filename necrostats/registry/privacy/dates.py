@@ -13,6 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from necrostats.registry.privacy.suspicions import Clue
+from necrostats.registry.text import fold
 
 _OLD = r"(?:9\d|1[01]\d)"
 _CERTAIN = re.compile(
@@ -105,6 +106,7 @@ _BIRTH = Clue(kind="date", rule="a word for birth with a number", hard=True)
 _AGE = Clue(kind="date", rule="an age over 89", hard=True)
 AGE_OVER_89 = "a number that may be an age over 89"
 _MAY_BE_AGE = Clue(kind="date", rule=AGE_OVER_89)
+AGES_OVER_89 = (_AGE.rule, AGE_OVER_89)
 
 _MONTH = rf"(?:{SPELT}|{ABBREVIATED}|(?-i:May|MAY))"
 _WEEKDAY = (
@@ -261,6 +263,12 @@ def is_recent(text: str) -> bool:
     years += [_SHORT_YEARS_OF + int(year) for year in short if len(year) == 2 and int(year) <= 40]
     old = any(len(year) == 2 and int(year) > 40 for year in short)
     return bool(years) and not old and min(years) >= EARLIEST_OF_A_RECORD
+
+
+def may_be_a_birth(text: str) -> bool:
+    """Whether a text holds a full date of a year before those in which records were kept."""
+    folded = fold(text)
+    return has_full_date(folded) and not is_recent(folded)
 
 
 def are_compact_dates(numbers: np.ndarray) -> np.ndarray:

@@ -92,10 +92,24 @@ _NORTH_AMERICAN = re.compile(r"(?<![\d.,\-/])(?:1[ .-])?(?:\(\d{3}\) ?|\d{3}[ .-
 _CALLED = re.compile(
     r"\b(?:tele?(?:ph?one?|fon[o]?)?|phone|mobile|mob|cell ?phone|handy|fon|ring|call|text|bleep|pager|extension|ext|"
     r"whats ?app|contact|rufnummer|movil|portable|dect|blp|tfno|tlf|tel ?nr|telefoon|telefone|puh|gsm|piepser|funk|"
+    r"llam(?:ar|e|en|ad)|avisar|chiamare|appel(?:er|ez)|joindre|ligar|anrufen|erreichbar|zadzwonic|dzwonic|ringa|"
     r"durchwahl|dw|interno|anexo|poste)\b[^\w+(]{0,4}"
     r"(?:(?:no|nr|on|number|at|is|back|him|her|me|us|them|son|daughter|wife|husband|mum|dad|ward|unit|reg|gp|family|"
     r"via|under|unter|au|al|den)\b[^\w+(]{0,3}){0,3}"
     r"x?[+(]?\d(?:[ ().\-/]{0,2}+\d){3,14}",
+    re.IGNORECASE,
+)
+_MOBILE = Clue(kind="telephone", rule="nine or ten digits in groups, as mobile telephones are written")
+_PARTED = r"[ .\-]"
+# The groups of mobile numbers (Spain, Italy, Portugal, France without its 0, Poland and its towns), nothing measured.
+_GROUPED = re.compile(
+    r"(?<![\d.,+\-/×x*])(?:(?:"
+    rf"(?:3\d|4[5-9]|[5-9]\d)\d(?P<a>{_PARTED})\d\d(?P=a)\d\d(?P=a)\d\d\d?"
+    rf"|(?:3\d|4[5-9]|[5-9]\d)\d(?P<b>{_PARTED})\d{{3}}(?P=b)\d\d(?P=b)\d\d"
+    rf"|[67](?P<c>{_PARTED})\d\d(?:(?P=c)\d\d){{3}}"
+    rf"|(?:9[1236]|[1-8][2-9])(?P<d>{_PARTED})\d{{3}}(?P=d)\d\d(?P=d)\d\d"
+    rf"|(?P<threes>(?:4[5-9]|[5-9]\d)\d(?P<e>{_PARTED})\d{{3}}(?P=e)\d{{3}})"
+    r"))(?![\d×x*%]|[.,/\-]\d| \d| ?(?:ml|cc|l|mg|g|kg|mm|cm|min|fr|ch|iu|ie|u|hu|h|x)\b)",
     re.IGNORECASE,
 )
 _SPOKEN = re.compile(
@@ -142,6 +156,7 @@ _IN_TEXT = re.compile(
     r"(?![\w,.:/]\w|-\w| ?(?:ml|u|iu|units?|ie|mcg|g|mg|cc)\b|\w)"
 )
 _IN_NAME = re.compile(rf"(?<![A-Za-z])[A-Za-z]{{1,3}}-?{_MONTHS}\d{{6,}}(?!\d)")
+_ROUND = 5
 _CLUSTER = re.compile(r"\d(?:[ .\-/()+]{0,3}+\d){3}")
 
 
@@ -161,12 +176,20 @@ def _in_clusters(text: str) -> Iterator[Clue]:
         yield _FAX
     elif _CALLED.search(text) or any(each.search(text) for each in (_INTERNATIONAL, _TRUNK, _NORTH_AMERICAN)):
         yield _TELEPHONE
+    elif any(_is_mobile(found) for found in _GROUPED.finditer(text)):
+        yield _MOBILE
     if any(is_birthday(found[1]) for found in _BIRTHDAY_FIRST.finditer(text)):
         yield _NATIONAL
     yield from _lettered(text)
     yield from _with_check_digits(text)
     if _LONG.search(text):
         yield LONG_NUMBER
+
+
+def _is_mobile(found: re.Match[str]) -> bool:
+    """Groups of three may be amounts, which are round."""
+    threes = re.findall(r"\d{3}", found["threes"] or "")
+    return not threes or any(int(each) % _ROUND for each in threes)
 
 
 def clues_in_code_of_a_file(stem: str) -> Iterator[Clue]:

@@ -29,6 +29,7 @@ def find_identifiers(
     date_columns: Collection[str] = (),
     period_columns: Collection[str] = ("period", "index_period"),
     id_columns: Collection[str] = (),
+    key_columns: Collection[str] = (),
     operator_columns: Collection[str] = ("operator",),
     coded_columns: Collection[str] = (),
     known_words: Collection[str] = (),
@@ -38,9 +39,10 @@ def find_identifiers(
 
     Columns are named by heading, whatever their case, accents and blanks. `accepted`: a person has looked, so
     only hard clues still stop a cell of such a column, and nothing a place whose `release` is among them.
-    `date_columns`: calendar dates belong there. `coded_columns`: their cells become codes, numbers or days, so that
-    what merely looks like a name is told cell by cell, however often it occurs. `known_words`: words that a layout
-    lists; a cell made of nothing else is stopped by hard clues only. No suspicion holds a value; a heading, sheet or
+    `date_columns`: calendar dates belong there. `key_columns`: a layout says that they tell patients apart.
+    `coded_columns`: their cells become codes, numbers or days, so that what merely looks like a name is told cell by
+    cell, however often it occurs. `known_words`: words that a layout lists; a cell made of nothing else is stopped by
+    hard clues only. No suspicion holds a value; a heading, sheet or
     file whose name is itself suspect is given by its number. No text makes this raise.
     """
     try:
@@ -54,6 +56,7 @@ def find_identifiers(
                 dates=date_columns,
                 periods=period_columns,
                 ids=id_columns,
+                keys=key_columns,
                 operators=operator_columns,
                 coded=coded_columns,
             ),

@@ -129,7 +129,8 @@ def _plain(character: str) -> str:
 _MOST_ROWS = 12
 _ADVICE = (
     "What to do:\n"
-    "  remove the column, or name it under ignore in the layout, if the registry does not need it;\n"
+    "  remove the column, or name it under ignore (a sheet: ignore_sheets) in the layout, if the registry does not\n"
+    "  need it: what was found there is then told, and nothing of it is read or written;\n"
     "  put pseudonyms in its place (study codes such as P001; operators A, B, C), and keep the key elsewhere;\n"
     "  name a sheet in the layout (name, or ignore_sheets), if what it is called is nobody's name;\n"
     "  name a column of dates in the layout, so that its dates become days from the index drainage;\n"

@@ -141,7 +141,6 @@ KINDS = {
     "a title above, in a file whose name is a person's": book(
         {"DEN": [[MAIL], HEADINGS, LINE]}, name="Ottilie Brandelow.xlsx"
     ),
-    "a row that is no record": book({"DEN": [HEADINGS, LINE, ["Mean", MAIL]]}),
     "more places than are printed at once": book(
         {"DEN": [[*HEADINGS, *(f"Note {n}" for n in range(60))], [*LINE, *[MAIL] * 60]]}
     ),
@@ -157,7 +156,6 @@ LAYOUTS = {
         'patient = "Study no"',
         'patient = "Study no"\nheader_rows = 2',
     ),
-    "a row that is no record": ('patient = "Study no"', 'patient = "Study no"\nskip_rows = ["Mean"]'),
 }
 
 

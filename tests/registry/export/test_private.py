@@ -6,13 +6,14 @@ from datetime import date
 import pytest
 import xlsxwriter
 
-from builders.exports import HEADINGS, INDEX, WIDE, read, read_wide, told, wide_line, workbook
+from builders.exports import HEADINGS, INDEX, TOP, WIDE, read, read_wide, told, wide_line, workbook
 from necrostats.errors import RegistryError
 from necrostats.registry.export.layout_drafting import draft_layout
 from necrostats.registry.export.layout_reading import parse_layout
 from necrostats.registry.export.ledger import ledger_of
 from necrostats.registry.export.loading import read_with_layout
 from necrostats.registry.export.private import holds_date, holds_old_age, shown
+from necrostats.registry.privacy.columns import clues_in
 
 SECRET = "anna.muster@example.org"
 
@@ -63,11 +64,89 @@ def test_an_identifier_in_a_cell_stops_and_names_the_place(tmp_path):
     assert '"DEN1 tools"' in said and "row 2" in said
 
 
-def test_columns_and_sheets_that_the_layout_does_not_read_are_looked_at_too(tmp_path):
-    ignoring = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Note"]')
-    assert "Note" in refused(read_wide, tmp_path, [*wide_line(), SECRET], layout=ignoring, headings=[*HEADINGS, "Note"])
+IGNORING = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nignore = ["Note"]')
+
+
+def test_columns_and_sheets_that_the_layout_does_not_mention_are_looked_at_too(tmp_path):
+    noted = {"headings": [*HEADINGS, "Note"], "layout": WIDE}
+    assert "Note" in refused(read_wide, tmp_path, [*wide_line(), SECRET], **noted)
     sheets = {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [SECRET]]}
-    assert "Old" in refused(read, tmp_path, sheets, 'ignore_sheets = ["Old"]\n' + WIDE)
+    assert "Old" in refused(read, tmp_path, sheets, WIDE)
+
+
+def test_what_the_layout_ignores_by_name_is_told_without_its_value_and_stops_nothing(tmp_path):
+    found = read_wide(tmp_path, [*wide_line(), SECRET], layout=IGNORING, headings=[*HEADINGS, "Note"])
+    assert [(column, value) for _, _, column, value in told(found, "IDENTITY_NOT_READ")] == [("Note", "")]
+    sheets = {"DEN": [HEADINGS, wide_line()], "Old": [["x"], [SECRET]]}
+    found = read(tmp_path, sheets, 'ignore_sheets = ["Old"]\n' + WIDE)
+    assert [(sheet, column) for sheet, _, column, _ in told(found, "IDENTITY_NOT_READ")] == [("Old", "x")]
+    assert SECRET not in found.registry.findings.to_csv()
+
+
+def test_a_heading_that_tells_somebody_is_ignored_with_its_sheet(tmp_path):
+    sheets = {"DEN": [HEADINGS, wide_line()], "Old": [["born 12.03.1961"], ["x"]]}
+    found = read(tmp_path, sheets, 'ignore_sheets = ["Old"]\n' + WIDE)
+    assert [column for _, _, column, _ in told(found, "IDENTITY_NOT_READ")] == ["column 1 (heading withheld)"]
+
+
+def test_a_row_that_the_layout_skips_is_told_without_its_value_and_stops_nothing(tmp_path):
+    layout = WIDE.replace('patient = "Study no"', 'patient = "Study no"\nskip_rows = ["Pulled*"]')
+    found = read_wide(tmp_path, wide_line("1"), ["Pulled on 30/06/2025 by ward 4", *[""] * 10], layout=layout)
+    assert [(row, column) for _, row, column, _ in told(found, "IDENTITY_NOT_READ")] == [(3, "Study no")]
+
+
+def test_a_column_that_one_block_of_a_sheet_ignores_and_another_reads_still_stops(tmp_path):
+    reading = """
+[[sheet]]
+name = "D*"
+patient = "Study no"
+[[sheet.rows]]
+table = "reviews"
+columns = { "Note" = "day" }
+"""
+    refused(read_wide, tmp_path, [*wide_line(), SECRET], layout=IGNORING + reading, headings=[*HEADINGS, "Note"])
+
+
+def test_what_was_found_in_a_form_stands_in_its_own_row(tmp_path):
+    layout = FORM
+    sheets = {"Case 1": [["Code", "X-1"], ["Age", 50], ["Remark", SECRET], ["Index", INDEX]]}
+    said = refused(read, tmp_path, sheets, layout)
+    assert '"Remark"' in said and "row 3" in said
+
+
+FORM = (
+    TOP
+    + """
+[[sheet]]
+name = "Case *"
+labels = "A"
+values = "B"
+patient = "Code"
+[[sheet.rows]]
+table = "patients"
+columns = { "Age" = "age_years", "Index" = "index_date" }
+"""
+)
+
+
+@pytest.mark.parametrize("heading", ["Réf", "Ref.", "Reference no"])
+def test_a_heading_of_devices_may_head_the_codes_of_patients_where_the_layout_says_so(tmp_path, heading):
+    headings, lines = [heading, *HEADINGS[1:]], [wide_line(f"F-{number:02d}") for number in range(1, 5)]
+    layout = WIDE.replace('"Study no"', f'"{heading}"')
+    assert len(read_wide(tmp_path, *lines, layout=layout, headings=headings).registry.patients) == 4
+    beside = [[*line, "LOT-77812"] for line in lines]
+    refused(read_wide, tmp_path, *beside, headings=[*HEADINGS, heading])
+
+
+@pytest.mark.parametrize("age", ["93 anni", "91 ans", "edad 95", "93 years old"])
+def test_an_age_over_89_in_the_column_of_ages_becomes_90_and_stops_elsewhere(tmp_path, age):
+    found = read_wide(tmp_path, wide_line(age=age))
+    assert age not in found.registry.findings.to_csv()
+    refused(read_wide, tmp_path, [*wide_line(), age], headings=[*HEADINGS, "Note"])
+
+
+def test_the_count_of_records_under_a_table_is_no_name():
+    assert not clues_in("Anzahl Datensätze: 32")
 
 
 def test_titles_above_the_headings_comments_and_properties_are_looked_at(tmp_path):

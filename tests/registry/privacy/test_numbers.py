@@ -58,3 +58,52 @@ def test_six_digits_are_a_birthday_only_if_the_calendar_has_the_day() -> None:
 def test_birthdays_among_many_numbers_are_those_of_each_number() -> None:
     numbers = np.arange(0, 1_000_000, 7)
     assert are_birthdays(numbers).tolist() == [is_birthday(f"{each:06d}") for each in numbers]
+
+
+# How mobile telephones are grouped in Spain, Italy, Portugal, France (without the 0) and Poland: common practice, no
+# source. The numbers are invented.
+@pytest.mark.parametrize(
+    "number",
+    [
+        "655 12 34 56",
+        "600 55 01 24",
+        "600 550 124",
+        "655-12-34-56",
+        "912 345 678",
+        "91 234 56 78",
+        "6 12 34 56 78",
+        "333 12 34 567",
+        "347 123 45 67",
+        "501 234 567",
+        "501-234-567",
+        "22 123 45 67",
+    ],
+)
+@pytest.mark.parametrize("around", ["{}", "hija {}", "llamar al {} si fiebre", "250 ml, {}"])
+def test_a_mobile_telephone_without_a_prefix_is_found_in_a_text(number: str, around: str) -> None:
+    assert {clue.kind for clue in clues_in_numbers(around.format(number))} & {"telephone"}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "200 300 400",
+        "600 550 400",
+        "700 650 500 ml",
+        "120 85 60",
+        "150x120x85",
+        "112 105 98 mm",
+        "655 12 34 56 ml",
+        "12 10 8",
+        "6 12 18 24 mm",
+        "600 ml 12 34 56 %",
+        "day 12 34 56",
+        "500, 300, 250, 120",
+        "12.000",
+        "CRP 312 WBC 14 Hb 92",
+        "1 2 3 4 5 6 7 8",
+        "90 120 60 30 min",
+    ],
+)
+def test_amounts_sizes_and_counts_are_no_telephone(text: str) -> None:
+    assert not [clue for clue in clues_in_numbers(text) if clue.kind == "telephone"]
