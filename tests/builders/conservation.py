@@ -164,18 +164,20 @@ def _part(written: Written, sheet: dict) -> Part | None:
     headings = _headings(written, heads)
     return Part(
         headings=headings,
-        rows=[row for row in range(max(heads) + 1, bottom + 1) if _says(written, row, headings, sheet.get("only", {}))],
+        rows=[
+            row for row in range(max(heads) + 1, bottom + 1) if _says(written, row, headings, sheet.get("where", {}))
+        ],
         heads=tuple(heads),
         **further,
     )
 
 
-def _says(written: Written, row: int, headings: dict[int, str], only: dict) -> bool:
-    """Whether a row says one of the words of `only` under each of its headings."""
+def _says(written: Written, row: int, headings: dict[int, str], where: dict) -> bool:
+    """Whether a row says one of the words of `where` under each of its headings."""
     places = {plain(heading): at for at, heading in headings.items()}
     return all(
         _means(_listed(words), written.cells.get((row, places.get(plain(heading), 0)), ""))
-        for heading, words in only.items()
+        for heading, words in where.items()
     )
 
 

@@ -9,6 +9,25 @@ from necrostats.registry.text import LANGUAGES
 _HAPPENINGS = ("adverse_events", "other_interventions", "stents")
 
 
+def as_headed(keys: Keys, table: str) -> Keys:
+    """Columns whose whole heading is a phrase of one target; any other is a problem: nothing is guessed."""
+    said = {}
+    for heading in keys.texts("as_headed"):
+        meant = meant_by(heading, table)
+        if len(meant) == 1:
+            (to, unit), *_ = meant
+            said[heading] = {"to": to, "unit": unit} if unit else to
+        else:
+            several = " or ".join(to for to, _ in meant)
+            keys.problems.add(
+                keys.at("as_headed"),
+                f"can be {several}" if meant else f"does not say by itself what it becomes in {table}",
+                "Write it under columns, with what it becomes.",
+                heading,
+            )
+    return Keys(said, keys.at("as_headed"), keys.problems)
+
+
 def languages_of(top: Keys) -> tuple[str, ...]:
     """The languages whose words count."""
     known = ("en", *LANGUAGES)

@@ -26,7 +26,7 @@ from necrostats.registry.export.layout import (
     RowsLayout,
     SheetLayout,
 )
-from necrostats.registry.export.layout_columns import Defaults, as_headed, columns_of
+from necrostats.registry.export.layout_columns import Defaults, columns_of
 from necrostats.registry.export.layout_keys import (
     Keys,
     Problems,
@@ -36,7 +36,7 @@ from necrostats.registry.export.layout_keys import (
     filled,
     synonyms,
 )
-from necrostats.registry.export.layout_lists import habits_of, languages_of, none_happened
+from necrostats.registry.export.layout_lists import as_headed, habits_of, languages_of, none_happened
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading_xlsx import MOST_ROWS
 
@@ -54,7 +54,11 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=(*columns_of(keys.keys("columns"), table, defaults), *as_headed(keys, table, defaults)),
+        columns=tuple(
+            each
+            for said in (keys.keys("columns"), as_headed(keys, table))
+            for each in columns_of(said, table, defaults)
+        ),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),

@@ -22,7 +22,7 @@ as_headed = ["Age", "Index"]
 [[sheet]]
 name = "Log"
 patient = "P"
-where = { "Kind" = ["drainage", "necrosectomy"] }
+where = { "Kind" = ["drainage", "necro*"] }
 [[sheet.rows]]
 table = "sessions"
 columns = { "Date" = "day", "Kind" = "session_type", "What" = "instruments" }
@@ -58,6 +58,13 @@ def test_each_kind_of_row_goes_to_its_table(tmp_path):
     assert registry.instrument_uses["instrument_class"].tolist() == ["snare", "net"]
     assert registry.adverse_events["event_type"].tolist() == ["bleeding"]
     assert registry.other_interventions["kind"].tolist() == ["ercp"]
+
+
+def test_a_row_of_no_kind_that_the_layout_names_is_said_and_not_read(tmp_path):
+    strange = ["1", "phone call", "13/03/24", "asked"]
+    found = read(tmp_path, {"Patients": PATIENTS, "Log": [*ROWS, strange]}, LOG)
+    assert [value for *_, value in told(found, "KIND_NOT_MENTIONED")] == ["phone call"]
+    assert counts_of(found.material).complete
 
 
 def test_every_row_has_its_own_place_in_the_ledger(tmp_path):
