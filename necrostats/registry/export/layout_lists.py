@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from necrostats.registry.export.cells import ID_HABITS
+from necrostats.registry.export.heading_guesses import meant_by
 from necrostats.registry.export.layout_keys import Keys
 from necrostats.registry.text import LANGUAGES
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from builders.exports import INDEX, TOP, read, workbook
+from builders.exports import INDEX, TOP, read, told, workbook
 from necrostats.errors import RegistryError
 from necrostats.registry.export.about import counts_of
 from necrostats.registry.export.layout_drafting import draft_layout
