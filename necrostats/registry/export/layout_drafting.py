@@ -15,6 +15,7 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.draft_evidence import says_necrosectomy
 from necrostats.registry.export.form_drafts import forms_of
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
@@ -39,6 +40,7 @@ from necrostats.registry.export.layout_text import (
     fill_lines,
     id_lines,
     number_lines,
+    open_lines,
     orders_of,
     sex_lines,
     sheet_lines,
@@ -68,10 +70,10 @@ _ESSENTIAL = {
     "instrument_uses": ("instrument_class",),
     "deaths": ("death_day",),
 }
-_LONG = tuple(name for name in _ESSENTIAL if name != "collections")
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
 _HALF = 0.5  # of codes shared with other sheets
+_A_FEW = 0.2
 
 
 def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
@@ -125,11 +127,16 @@ def _whole(export: Export) -> Iterator[str]:
     main = _main(sheets)
     plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main or bool(sheet.labels))) for sheet in sheets])
     read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
-    left = [grid.name for grid in export.grids if grid.name not in read]
+    known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
+    undecided = [
+        sheet.grid.name for sheet in sheets if _is_about_patients(sheet, known) and sheet.grid.name not in read
+    ]
+    left = [grid.name for grid in export.grids if grid.name not in read and grid.name not in undecided]
     if reader.language:
         yield f"language = {toml(reader.language)}  {GUESS}from words in the cells"
     if left:
         yield f"ignore_sheets = {tomls(left)}  {GUESS}hidden, empty, or of no known kind"
+    yield from open_lines(undecided)
     yield ""
     yield from dates_lines(sheets)
     yield from number_lines(reader)
@@ -140,6 +147,11 @@ def _whole(export: Export) -> Iterator[str]:
     indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
     for group, makers in plans:
         yield from sheet_lines(group, makers, indexed=indexed)
+
+
+def _is_about_patients(sheet: Sheet, known: frozenset[str]) -> bool:
+    """Whether the rows of a sheet name patients that are known, or sessions."""
+    return bool(sheet.session) or _shared_of(sheet, known) >= _A_FEW
 
 
 def _is_no_record(grid: Grid) -> bool:
@@ -174,7 +186,20 @@ def _with_keys(sheets: Sequence[Sheet]) -> list[Sheet]:
     first = [sheet if sheet.key else replace(sheet, key=_likest(sheet, everywhere)) for sheet in headed]
     main = _main(first)
     known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
-    return [_keyed(sheet, known) for sheet in first]
+    return _each_a_patient([_keyed(sheet, known) for sheet in first], known)
+
+
+def _each_a_patient(sheets: Sequence[Sheet], known: frozenset[str]) -> list[Sheet]:
+    """Sheets of which each is a patient, named by the sheet where the table below a form does not name one."""
+    unnamed = {sheet.names for sheet in sheets if sheet.starts and _shared_of(sheet, known) < _HALF}
+    return [
+        replace(sheet, key="") if set(sheet.names) & {n for each in unnamed for n in each} else sheet
+        for sheet in sheets
+    ]
+
+
+def _shared_of(sheet: Sheet, known: frozenset[str]) -> float:
+    return _shared(sheet.columns[sheet.key], known) if sheet.key else 0.0
 
 
 def _keyed(sheet: Sheet, known: frozenset[str]) -> Sheet:
@@ -378,18 +403,26 @@ def _has_essential(maker: Maker) -> bool:
 def _long(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
     """The one table that a sheet with a row each time seems to be of."""
     tried = []
-    for section in _LONG:
+    for section in _ESSENTIAL:
+        named = likeness(sheet.grid.name, phrases()["sheets"][section])
+        if section == "collections" and named < WITHIN:
+            continue
         found = assigned(
             [guess for heading in free for guess in guesses(heading, sheet.columns[heading], (section,), reader)]
         )
         table = "patients" if section == "deaths" else section
         maker = Maker(table=table, found=tuple(found))
-        if any(maker.holds(target) for target in _ESSENTIAL[section]):
-            tried.append((2 * likeness(sheet.grid.name, phrases()["sheets"][section]) + maker.score, maker))
+        if any(maker.holds(target) for target in _ESSENTIAL[section]) and (named >= WITHIN or not _only_dates(maker)):
+            tried.append((2 * named + maker.score, maker))
     if not tried:
         return []
     best = max(tried, key=lambda each: each[0])[1]
     return [best, *_reviews_beside(sheet, free, best, reader)]
+
+
+def _only_dates(maker: Maker) -> bool:
+    """Whether nothing but a day is known of its rows, which may be of any kind."""
+    return all(guess.target == "day" for guess in maker.found)
 
 
 def _reviews_beside(sheet: Sheet, free: Sequence[str], maker: Maker, reader: Reader) -> Iterator[Maker]:
@@ -424,8 +457,10 @@ def _wide(sheet: Sheet, group: Group, reader: Reader) -> Maker | None:
             ]
         )
         maker = Maker(table=table, found=tuple(found), group=group)
-        if _has_essential(maker):
-            tried.append((likeness(group.stem, phrases()["sheets"][table]) + maker.score, maker))
+        named = likeness(group.stem, phrases()["sheets"][table])
+        told = named >= WITHIN or not _only_dates(maker) or says_necrosectomy(group.every_heading())
+        if _has_essential(maker) and told:
+            tried.append((named + maker.score, maker))
     return max(tried, key=lambda each: each[0])[1] if tried else None
 
 
