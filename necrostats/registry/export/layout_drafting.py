@@ -23,13 +23,13 @@ from necrostats.registry.export.heading_guesses import (
     Guess,
     Reader,
     assigned,
-    filled_cells,
     groups_of,
     guesses,
     likeness,
     phrases,
     plain_heading,
 )
+from necrostats.registry.export.key_drafts import codes_in_column, shared_of, with_keys
 from necrostats.registry.export.layout_text import (
     GUESS,
     Maker,
@@ -72,7 +72,6 @@ _ESSENTIAL = {
 }
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
-_HALF = 0.5  # of codes shared with other sheets
 _A_FEW = 0.2
 
 
@@ -122,12 +121,12 @@ def _whole(export: Export) -> Iterator[str]:
     records = [grid for grid in grids if not _is_no_record(grid)]
     forms = forms_of(records)
     named = {name for form in forms for name in form.names}
-    sheets = _with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)])
+    sheets = with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)], _main)
     reader = _reader(sheets)
     main = _main(sheets)
     plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main or bool(sheet.labels))) for sheet in sheets])
     read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
-    known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
+    known = frozenset(codes_in_column(main.columns[main.key])) if main and main.key else frozenset()
     undecided = [
         sheet.grid.name for sheet in sheets if _is_about_patients(sheet, known) and sheet.grid.name not in read
     ]
@@ -151,7 +150,7 @@ def _whole(export: Export) -> Iterator[str]:
 
 def _is_about_patients(sheet: Sheet, known: frozenset[str]) -> bool:
     """Whether the rows of a sheet name patients that are known, or sessions."""
-    return bool(sheet.session) or _shared_of(sheet, known) >= _A_FEW
+    return bool(sheet.session) or shared_of(sheet, known) >= _A_FEW
 
 
 def _is_no_record(grid: Grid) -> bool:
@@ -177,78 +176,6 @@ def _patient_like(sheet: Sheet) -> float:
 def _is_unique(column: RawColumn) -> bool:
     texts = [text for text in column.texts() if str(text).strip()]
     return len(set(texts)) >= 0.9 * len(texts) if texts else False
-
-
-def _with_keys(sheets: Sequence[Sheet]) -> list[Sheet]:
-    """Sheets with the column of study codes: well headed, and with the codes that the sheet of patients has."""
-    headed = [replace(sheet, key=_best_key(sheet, "patient", frozenset())) for sheet in sheets]
-    everywhere = frozenset(code for sheet in headed if sheet.key for code in _codes(sheet.columns[sheet.key]))
-    first = [sheet if sheet.key else replace(sheet, key=_likest(sheet, everywhere)) for sheet in headed]
-    main = _main(first)
-    known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
-    return _each_a_patient([_keyed(sheet, known) for sheet in first], known)
-
-
-def _each_a_patient(sheets: Sequence[Sheet], known: frozenset[str]) -> list[Sheet]:
-    """Sheets of which each is a patient, named by the sheet where the table below a form does not name one."""
-    unnamed = {sheet.names for sheet in sheets if sheet.starts and _shared_of(sheet, known) < _HALF}
-    return [
-        replace(sheet, key="") if set(sheet.names) & {n for each in unnamed for n in each} else sheet
-        for sheet in sheets
-    ]
-
-
-def _shared_of(sheet: Sheet, known: frozenset[str]) -> float:
-    return _shared(sheet.columns[sheet.key], known) if sheet.key else 0.0
-
-
-def _keyed(sheet: Sheet, known: frozenset[str]) -> Sheet:
-    key = _best_key(sheet, "patient", known)
-    session = _best_key(sheet, "session", frozenset())
-    if session and (key == session or (known and key and not _shared(sheet.columns[key], known))):
-        return replace(sheet, key="", session=session)
-    return replace(sheet, key=key, session="" if key else session)
-
-
-def _best_key(sheet: Sheet, kind: str, known: frozenset[str]) -> str:
-    other = phrases()["keys"]["session" if kind == "patient" else "patient"]
-    scores = {}
-    for heading, column in sheet.columns.items():
-        alike = likeness(heading, phrases()["keys"][kind])
-        headed = alike >= WITHIN and likeness(heading, other) <= alike
-        held = kind == "patient" and _shared(column, _telling(known)) >= _HALF
-        if (headed or held) and _are_codes(column):
-            scores[heading] = alike + 2 * _shared(column, known)
-    return max(scores, key=scores.get, default="")
-
-
-def _likest(sheet: Sheet, known: frozenset[str]) -> str:
-    """The column, whatever its heading, that holds most of the codes of the other sheets; blank if none has half."""
-    telling = _telling(known)
-    shares = {heading: _shared(column, telling) for heading, column in sheet.columns.items() if _are_codes(column)}
-    best = max(shares, key=shares.get, default="")
-    return best if best and shares[best] >= _HALF else ""
-
-
-def _telling(codes: frozenset[str]) -> frozenset[str]:
-    """Codes with a letter in them: a bare number can be anything."""
-    return frozenset(code for code in codes if re.search("[a-z]", code))
-
-
-def _codes(column: RawColumn) -> list[str]:
-    return [re.sub(r"[\W_]+|(?<![0-9])0+(?=[0-9])|\.0+$", "", folded(cell.text)) for cell in filled_cells(column)]
-
-
-def _shared(column: RawColumn, known: frozenset[str]) -> float:
-    codes = _codes(column)
-    return sum(code in known for code in codes) / len(codes) if codes and known else 0.0
-
-
-def _are_codes(column: RawColumn) -> bool:
-    cells = filled_cells(column)
-    return bool(cells) and sum(
-        bool(re.search("[0-9]", each.text)) and len(each.text) <= 20 for each in cells
-    ) * 2 > len(cells)
 
 
 def _reader(sheets: Sequence[Sheet]) -> Reader:
