@@ -1,7 +1,5 @@
 """Workbooks to cells as written: a tidy one, or any export with its formats, merges, comments and hidden parts.
 
-Names of programs, which programs write into the properties of the workbooks they save.
-
 What a workbook's own XML says about a sheet and openpyxl's quick reader does not: hidden, merged, commented.
 """
 

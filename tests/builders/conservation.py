@@ -13,7 +13,7 @@ import csv
 import tomllib
 import unicodedata
 from collections import Counter, defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -102,7 +102,7 @@ class Part:
     """A part of a sheet that one [[sheet]] of the layout means: its headings, and the cells that are to be found."""
 
     headings: dict[int, str]
-    rows: range
+    rows: Sequence[int]
     heads: tuple[int, ...] = ()
     ends: int = 0
     labels: int = 0
@@ -111,7 +111,7 @@ class Part:
 
     @property
     def first(self) -> int:
-        return min((*self.heads, self.rows.start))
+        return min((*self.heads, *self.rows), default=0)
 
 
 def _listed(value: object) -> list:
@@ -161,11 +161,23 @@ def _part(written: Written, sheet: dict) -> Part | None:
         span = range(min(rows, default=1), max(rows, default=0) + 1)
         return Part(headings={}, rows=span, labels=labels, values=values, **further)
     heads = [top] if begins else _numbers(sheet.get("header_rows")) or [1]
+    headings = _headings(written, heads)
     return Part(
-        headings=_headings(written, heads),
-        rows=range(max(heads) + 1, bottom + 1),
+        headings=headings,
+        rows=[
+            row for row in range(max(heads) + 1, bottom + 1) if _says(written, row, headings, sheet.get("where", {}))
+        ],
         heads=tuple(heads),
         **further,
+    )
+
+
+def _says(written: Written, row: int, headings: dict[int, str], where: dict) -> bool:
+    """Whether a row says one of the words of `where` under each of its headings."""
+    places = {plain(heading): at for at, heading in headings.items()}
+    return all(
+        _means(_listed(words), written.cells.get((row, places.get(plain(heading), 0)), ""))
+        for heading, words in where.items()
     )
 
 
@@ -318,6 +330,6 @@ def _of_column(written: Written, at: tuple[int, int], part: Part, outputs: Outpu
     told = outputs.not_mentioned["COLUMN_NOT_MENTIONED", written.file, written.sheet]
     letters = f"({get_column_letter(column)})".casefold()  # after a heading of which a date was struck out
     dated = any("(date)" in each and each.endswith(letters) for each in told)
-    if dated or any(each == shown or each.startswith(f"{shown}#") for each in told):
+    if dated or letters in told or any(each == shown or each.startswith(f"{shown}#") for each in told):
         return "in a column not mentioned"
     return ""

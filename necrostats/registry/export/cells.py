@@ -201,12 +201,17 @@ class Gathering:
         return np.concatenate([*self._rows, np.empty(0, dtype=np.int64)])
 
     def columns(self, hidden: Iterable[int] = ()) -> tuple[RawColumn, ...]:
-        """The columns, numbered from 1."""
-        gone = set(hidden)
+        """The columns, numbered from 1; of very many those alone that hold anything, as one stray cell far away may
+        stand behind thousands."""
+        gone, many = set(hidden), len(self._seen) > _MANY
         return tuple(
             RawColumn(number=number, cells=tuple(map(_cell, seen)), which=np.concatenate(which), hidden=number in gone)
             for number, (seen, which) in enumerate(zip(self._seen, self._which, strict=True), start=1)
+            if len(seen) > 1 or not many
         )
+
+
+_MANY = 256
 
 
 def _may_be_blank(cells: Sequence[RawCell | str]) -> bool:

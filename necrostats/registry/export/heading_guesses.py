@@ -10,9 +10,10 @@ from functools import lru_cache
 from statistics import median
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import RawCell, RawColumn, Reading
+from necrostats.registry.export.cells import Grid, RawCell, RawColumn, Reading
 from necrostats.registry.export.compound_cells import unknown_instruments
 from necrostats.registry.export.layout import ENDS, NUMBER, ColumnLayout, is_date
+from necrostats.registry.export.mapped_sheets import headings as headings_in
 from necrostats.registry.export.readers import Pseudonyms, readings_of
 from necrostats.registry.findings import Verdict
 from necrostats.registry.quantities import is_blank
@@ -23,6 +24,7 @@ from necrostats.registry.words import NO, YES
 WHOLE, WITHIN, BEGINNING, COMPOUND = 3.0, 2.0, 1.2, 1.0
 _SHORTEST_BEGINNING, _SHORTEST_COMPOUND = 4, 5
 _LOOKED_AT, _SHOWN = 100, 3
+_FIRST_ROWS = 12
 _ENOUGH, _ENOUGH_IF_NAMED = 0.5, 0.2
 _FREE = ("text", "id", "ids")
 _SMALLEST_IN_MM = 25
@@ -209,6 +211,25 @@ def _codes(table: str, target: str, language: str) -> Mapping[str, str]:
     if kind == "yes_no":
         return {**codes_in(language, "yes_no"), **codes_in(language, name)}
     return codes_in(language, name)
+
+
+def header_rows_of(grid: Grid) -> tuple[int, ...]:
+    """The row among the first that holds the most short texts, with the row above it if that has merged headings and
+    two headings of the row would be the same without it.
+    """
+    counted = Counter()
+    for position in range(min(_FIRST_ROWS, len(grid.rows))):
+        cells = [column.cells[column.which[position]] for column in grid.columns]
+        counted[int(grid.rows[position])] = len({cell.text for cell in cells if _like_a_heading(cell)})
+    row = max(counted, key=lambda number: (counted[number], -number), default=1)
+    merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
+    named = [folded(each) for each in headings_in(grid, (row,)) if each]
+    return (row - 1, row) if merged and len(set(named)) < len(named) else (row,)
+
+
+def _like_a_heading(cell: RawCell) -> bool:
+    text = cell.text.strip()
+    return cell.value is None and 0 < len(text) <= 40 and not re.fullmatch(r"[\W\d_]+", text)
 
 
 _SYMPTOMS = re.compile(r"s[iy]mpt|beschwerd")

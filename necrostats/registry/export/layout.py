@@ -210,6 +210,11 @@ class SheetLayout:
     rows: tuple[RowsLayout, ...] = ()
 
     @property
+    def is_a_part(self) -> bool:
+        """Whether it means a part of a sheet: a form, or a block."""
+        return bool(self.labels or self.starts or self.ends)
+
+    @property
     def keys(self) -> tuple[str, ...]:
         """The headings of the columns that say who a row is about."""
         named = (*self.patient, *((self.session,) if self.session else ()))

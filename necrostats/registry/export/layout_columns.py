@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from necrostats.errors import ChoiceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.heading_guesses import meant_by
 from necrostats.registry.export.layout import (
     BORES,
     ENDS,
@@ -42,25 +41,6 @@ def columns_of(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout
     """The columns of a group: heading = "target", = { to = "target", … }, or a list where its cells hold several."""
     read = (each for heading, written in keys.content.items() for each in _of(keys, heading, written, table, defaults))
     return tuple(part for column in read for part in _parts(column, defaults))
-
-
-def as_headed(keys: Keys, table: str, defaults: Defaults) -> tuple[ColumnLayout, ...]:
-    """Columns whose whole heading is a phrase of one target; any other is a problem: nothing is guessed."""
-    said = {}
-    for heading in keys.texts("as_headed"):
-        meant = meant_by(heading, table)
-        if len(meant) == 1:
-            (to, unit), *_ = meant
-            said[heading] = {"to": to, "unit": unit} if unit else to
-        else:
-            several = " or ".join(to for to, _ in meant)
-            keys.problems.add(
-                keys.at("as_headed"),
-                f"can be {several}" if meant else f"does not say by itself what it becomes in {table}",
-                "Write it under columns, with what it becomes.",
-                heading,
-            )
-    return columns_of(Keys(said, keys.at("as_headed"), keys.problems), table, defaults)
 
 
 def _of(keys: Keys, heading: str, written: object, table: str, defaults: Defaults) -> Iterator[ColumnLayout]:

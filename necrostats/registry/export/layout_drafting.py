@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import Export, Grid, RawCell, RawColumn
+from necrostats.registry.export.cells import Export, Grid, RawColumn
 from necrostats.registry.export.draft_evidence import says_necrosectomy
 from necrostats.registry.export.form_drafts import forms_of
 from necrostats.registry.export.heading_guesses import (
@@ -25,11 +25,13 @@ from necrostats.registry.export.heading_guesses import (
     assigned,
     groups_of,
     guesses,
+    header_rows_of,
     likeness,
     phrases,
     plain_heading,
 )
 from necrostats.registry.export.key_drafts import codes_in_column, shared_of, with_keys
+from necrostats.registry.export.kind_drafts import rows_by_kind
 from necrostats.registry.export.layout_text import (
     GUESS,
     Maker,
@@ -58,7 +60,6 @@ _TOP = """\
 # Proposed by necrostats. Every line marked "a guess" is one: look at each, correct it, and take the mark away.
 format = 1
 """
-_LOOKED_AT = 12
 _ESSENTIAL = {
     "sessions": ("day",),
     "scans": ("day",),
@@ -85,25 +86,6 @@ def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
     return "\n".join([_TOP, *looked_at, *_whole(read)]).rstrip() + "\n"
 
 
-def header_rows_of(grid: Grid) -> tuple[int, ...]:
-    """The row among the first that holds the most short texts, with the row above it if that has merged headings and
-    two headings of the row would be the same without it.
-    """
-    counted = Counter()
-    for position in range(min(_LOOKED_AT, len(grid.rows))):
-        cells = [column.cells[column.which[position]] for column in grid.columns]
-        counted[int(grid.rows[position])] = len({cell.text for cell in cells if _like_a_heading(cell)})
-    row = max(counted, key=lambda number: (counted[number], -number), default=1)
-    merged = any(first == row - 1 and last > start for first, start, _, last in grid.merges)
-    named = [folded(each) for each in headings(grid, (row,)) if each]
-    return (row - 1, row) if merged and len(set(named)) < len(named) else (row,)
-
-
-def _like_a_heading(cell: RawCell) -> bool:
-    text = cell.text.strip()
-    return cell.value is None and 0 < len(text) <= 40 and not re.fullmatch(r"[\W\d_]+", text)
-
-
 def _sheet(grid: Grid) -> Sheet:
     header_rows = header_rows_of(grid)
     below = np.flatnonzero(grid.rows > max(header_rows))
@@ -124,7 +106,7 @@ def _whole(export: Export) -> Iterator[str]:
     sheets = with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)], _main)
     reader = _reader(sheets)
     main = _main(sheets)
-    plans = _merged([(sheet, _makers(sheet, reader, main=sheet is main or bool(sheet.labels))) for sheet in sheets])
+    plans = _merged([plan for sheet in sheets for plan in _plans(sheet, reader, main=sheet is main)])
     read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
     known = frozenset(codes_in_column(main.columns[main.key])) if main and main.key else frozenset()
     undecided = [
@@ -202,6 +184,22 @@ def _language(sheets: Sequence[Sheet]) -> str:
     }
     best = max(counted, key=counted.get)
     return best if counted[best] >= max(_ENOUGH_WORDS, len(english & texts) / 2) else ""
+
+
+def _plans(sheet: Sheet, reader: Reader, *, main: bool) -> list[tuple[Sheet, list[Maker]]]:
+    """A sheet with what its rows make; a log with rows of several kinds once for each of them."""
+    kinds = rows_by_kind(sheet) if (sheet.key or sheet.session) and not (main or sheet.names) else []
+    makers = [(each, _one_table(each, table, reader)) for table, each in kinds]
+    if len(makers) > 1 and all(made for _, made in makers):
+        return makers
+    return [(sheet, _makers(sheet, reader, main=main or bool(sheet.labels)))]
+
+
+def _one_table(sheet: Sheet, table: str, reader: Reader) -> list[Maker]:
+    free = [heading for heading in sheet.columns if heading not in (sheet.key, sheet.session)]
+    found = [guess for heading in free for guess in guesses(heading, sheet.columns[heading], (table,), reader)]
+    maker = Maker(table=table, found=tuple(assigned(found)))
+    return [maker] if _has_essential(maker) else []
 
 
 def _makers(sheet: Sheet, reader: Reader, *, main: bool) -> list[Maker]:
@@ -401,6 +399,6 @@ def _merged(plans: Sequence[tuple[Sheet, list[Maker]]]) -> list[Plan]:
     merged: dict[tuple, Plan] = {}
     for sheet, makers in plans:
         if makers:
-            form = (tuple(sheet.columns), sheet.header_rows, tuple(each.table for each in makers))
+            form = (tuple(sheet.columns), sheet.header_rows, sheet.where, tuple(each.table for each in makers))
             merged.setdefault(form, ([], makers))[0].append(sheet)
     return list(merged.values())

@@ -116,8 +116,8 @@ SECTIONS: dict[str, tuple[Key, ...]] = {
         ),
         (
             "where",
-            "only the rows whose cells say so; a log has a [[sheet]] of its name for each kind of row",
-            'where = { "What" = ["CT", "MRI"] }',
+            "only the rows whose cells say so (* stands for any signs); a log has a [[sheet]] for each kind of row",
+            'where = { "What" = ["CT", "MR*"] }',
         ),
         ("skip_where", "rows that are no record, by what a column says", 'skip_where = { "What" = "phone call" }'),
     ),

@@ -14,7 +14,6 @@ from typing import Any
 
 from necrostats.errors import RegistryError, SourceError
 from necrostats.registry.codebook import TABLES
-from necrostats.registry.export.cells import ID_HABITS
 from necrostats.registry.export.inert import inert_lines
 from necrostats.registry.export.layout import (
     HEADING_OF_A_FORM,
@@ -27,7 +26,7 @@ from necrostats.registry.export.layout import (
     RowsLayout,
     SheetLayout,
 )
-from necrostats.registry.export.layout_columns import Defaults, as_headed, columns_of
+from necrostats.registry.export.layout_columns import Defaults, columns_of
 from necrostats.registry.export.layout_keys import (
     Keys,
     Problems,
@@ -37,9 +36,9 @@ from necrostats.registry.export.layout_keys import (
     filled,
     synonyms,
 )
+from necrostats.registry.export.layout_lists import as_headed, habits_of, languages_of, none_happened
 from necrostats.registry.messages import problem_report
 from necrostats.registry.reading_xlsx import MOST_ROWS
-from necrostats.registry.text import LANGUAGES
 
 MOST_NUMBERS = 99
 
@@ -55,7 +54,11 @@ def rows_of(keys: Keys, defaults: Defaults) -> RowsLayout:
         return RowsLayout(table="patients", columns=())
     rows = RowsLayout(
         table=table,
-        columns=(*columns_of(keys.keys("columns"), table, defaults), *as_headed(keys, table, defaults)),
+        columns=tuple(
+            each
+            for said in (keys.keys("columns"), as_headed(keys, table))
+            for each in columns_of(said, table, defaults)
+        ),
         numbers=keys.numbers("numbers", MOST_NUMBERS),
         constants=constants(keys.keys("constants"), table),
         index=_index(keys, table),
@@ -126,7 +129,6 @@ def _overflow(keys: Keys) -> Overflow | None:
 
 
 FORMAT = 1
-_HAPPENINGS = ("adverse_events", "other_interventions", "stents")
 _MOST_BYTES = 1 << 20
 _PLACE = re.compile(r"\(at line (\d+), column \d+\)")
 
@@ -185,7 +187,7 @@ def _layout(top: Keys) -> Layout:
         problems.add("format", "there is no format", f"Begin the layout with: format = {FORMAT}")
     ignore_sheets = top.texts("ignore_sheets")
     dates, numbers, ids, collections = (top.keys(name) for name in ("dates", "numbers", "ids", "collections"))
-    languages = _languages(top)
+    languages = languages_of(top)
     defaults = Defaults(
         languages=languages,
         order=dates.choice("order", ("day_first", "month_first")),
@@ -199,13 +201,13 @@ def _layout(top: Keys) -> Layout:
         sheets=(),
         ignore_sheets=ignore_sheets,
         accept=top.texts("accept"),
-        none_happened=_none_happened(top),
+        none_happened=none_happened(top),
         data_lock=dates.day("data_lock"),
         earliest=dates.day("earliest"),
         sequential=dates.choice("periods", ("quarters", "sequential")) == "sequential",
         keep_ids=ids.choice("patients", ("generate", "keep")) == "keep",
         id_form=_form(ids),
-        id_habits=_habits(ids),
+        id_habits=habits_of(ids),
         index_named=bool(collections.choice("index", ("first",))),
         unnamed=collections.choice("unnamed", ("index", "all")),
         fill=filled(top.keys("fill")),
@@ -234,34 +236,6 @@ def _own_words(keys: Keys) -> OwnWords:
     words = OwnWords.of({name: keys.texts(name) for name in (*WHOLE, *INSIDE)})
     keys.done()
     return words
-
-
-def _languages(top: Keys) -> tuple[str, ...]:
-    known = ("en", *LANGUAGES)
-    named = top.texts("language")
-    for name in named:
-        if name not in known:
-            listed = ", ".join(f'"{each}"' for each in known)
-            top.problems.add(top.at("language"), "is no language there are words for", f"Write one of: {listed}.", name)
-    return tuple(name for name in named if name in known)
-
-
-def _none_happened(top: Keys) -> tuple[str, ...]:
-    named = top.texts("none_happened")
-    for name in set(named) - set(_HAPPENINGS):
-        listed = ", ".join(_HAPPENINGS)
-        top.problems.add(
-            top.at("none_happened"), "is no table of what may not happen", f"Write any of: {listed}.", name
-        )
-    return tuple(name for name in named if name in _HAPPENINGS)
-
-
-def _habits(ids: Keys) -> tuple[str, ...]:
-    named = ids.texts("ignore")
-    for name in set(named) - set(ID_HABITS):
-        listed = ", ".join(f'"{each}"' for each in ID_HABITS)
-        ids.problems.add(ids.at("ignore"), "is nothing that ids can differ in", f"Write any of: {listed}.", name)
-    return tuple(name for name in ID_HABITS if name in named)
 
 
 def _is_texts(value: object) -> bool:

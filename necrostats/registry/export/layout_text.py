@@ -30,7 +30,7 @@ class Sheet:
     """A sheet with its headings and the rows below them, and who its rows are about.
 
     `names`: several sheets of which each is a form, with its `labels` and `values` in these columns, or holds a table
-    that `starts` so below one.
+    that `starts` so below one. `where`: a heading, and what the rows say there that are meant.
     """
 
     grid: Grid
@@ -43,6 +43,7 @@ class Sheet:
     values: str = ""
     label_rows: str = ""
     starts: str = ""
+    where: tuple[str, tuple[str, ...]] | None = None
 
     @property
     def every_name(self) -> tuple[str, ...]:
@@ -206,6 +207,8 @@ def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: boo
     yield "[[sheet]]"
     yield f"name = {toml(names[0]) if len(names) == 1 else tomls(names)}"
     yield from _place_lines(sheet)
+    if sheet.where:
+        yield f"where = {{ {toml(sheet.where[0])} = {tomls(sheet.where[1])} }}  {GUESS}rows of these kinds"
     if sheet.names and not sheet.key:
         yield f'patient = "{{sheet}}"  {GUESS}each sheet is a patient: its name must be the study code'
     elif sheet.key:
@@ -234,7 +237,7 @@ def _place_lines(sheet: Sheet) -> Iterator[str]:
 
 
 def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:
-    told = {sheet.key, sheet.session}
+    told = {sheet.key, sheet.session, *(sheet.where or ())[:1]}
     for maker in makers:
         found = [guess.heading for guess in maker.found]
         if maker.group:

@@ -25,7 +25,7 @@ def left_over(laid: Laid) -> Iterator[LeftOver]:
     """What each sheet that is read in parts has beside them; a title above all of them is none."""
     for grid in laid.export.grids:
         parts = [sheet for sheet, own in laid.read if own is grid]
-        if parts and all(part.labels or part.starts or part.ends for part in parts):
+        if parts and all(part.is_a_part for part in parts):
             yield _beside(grid, parts)
 
 

@@ -5,8 +5,10 @@ Rows of no kind that the layout names are kept together, to be set aside and sai
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from fnmatch import fnmatchcase
 
 import numpy as np
 
@@ -47,8 +49,15 @@ def saying(sheet: LaidSheet, where: Where) -> np.ndarray:
     """Rows (N,) that say in each of some columns one of its words; none, if nothing is asked of them."""
     rows = np.full(len(sheet), bool(where))
     for heading, words in where:
-        rows &= np.isin(_said(sheet, heading), [folded(word) for word in words])
+        raw = sheet.column(heading).raw
+        rows &= np.array([any(_says(cell.text, word) for word in words) for cell in raw.cells])[raw.which]
     return rows
+
+
+def _says(text: str, word: str) -> bool:
+    """Whether a cell says a word, in which * stands for any signs and every other sign for itself."""
+    said, pattern = folded(text), folded(word)
+    return said == pattern or ("*" in pattern and fnmatchcase(said, re.sub(r"[?\[]", r"[\g<0>]", pattern)))
 
 
 def _said(sheet: LaidSheet, heading: str) -> np.ndarray:
@@ -59,8 +68,8 @@ def _said(sheet: LaidSheet, heading: str) -> np.ndarray:
 def _absent(sheet: LaidSheet) -> Iterator[tuple[str, str]]:
     """The words of a `where` that no cell of the column says."""
     for heading, words in sheet.layout.where:
-        said = set(_said(sheet, heading))
-        yield from ((heading, word) for word in words if folded(word) not in said)
+        said = {cell.text for cell in sheet.column(heading).raw.cells}
+        yield from ((heading, word) for word in words if not any(_says(text, word) for text in said))
 
 
 def _mentioned_elsewhere(sheet: LaidSheet, log: Sequence[LaidSheet], taken: np.ndarray) -> np.ndarray:

@@ -142,7 +142,7 @@ def _line(grid: Grid, row: int) -> list[str]:
         if first_row <= row <= last_row and (first_row < row or first < last):
             source = np.flatnonzero(grid.rows == first_row)
             if len(source) and first in numbers:
-                corner = grid.columns[first - 1]
+                corner = grid.columns[numbers.index(first)]
                 text = corner.cells[corner.which[source[0]]].text.strip()
                 texts = [text if first <= each <= last else own for each, own in zip(numbers, texts, strict=True)]
     return texts

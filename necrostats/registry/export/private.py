@@ -149,7 +149,7 @@ def _as_laid(export: Export, layout: Layout) -> Iterator[tuple[Grid, Grid, Sheet
     """Every sheet, as it is and as the layout sees it: its forms and blocks, then what these leave of it."""
     for grid in export.grids:
         named = [sheet for sheet in layout.sheets if not sheet.names or is_named(grid, sheet.names)]
-        parts = [sheet for sheet in named if sheet.labels or sheet.starts or sheet.ends]
+        parts = [sheet for sheet in named if sheet.is_a_part]
         whole = [sheet for sheet in named if sheet not in parts]
         laid = [as_laid(grid, sheet) for sheet in parts]
         yield from ((grid, *each) for each in laid)

@@ -85,7 +85,9 @@ def readings_of(
     if is_date(table, column.to):
         return tuple(_guarded(column.words.plain(cell, dated=True), column, reader) for cell in cells)
     found = tuple(_without_date(cell, _read(cell, column, reader)) for cell in cells)
-    return with_the_axes_of_the_column(found) if column.to == "size" else found
+    if column.to != "size":
+        return found
+    return with_the_axes_of_the_column(found, [folded(cell.text) in column.codes for cell in cells])
 
 
 def _shared(sharing: Sharing, number: int) -> Reader:
@@ -359,16 +361,18 @@ _AXES = ("long_mm", "mid_mm", "short_mm")
 _SHORT_OF_AXES = "gives fewer axes than the other cells of its column, and is read as the longest first"
 
 
-def with_the_axes_of_the_column(readings: Sequence[Reading]) -> tuple[Reading, ...]:
-    """Sizes as the cells beside them are: nothing left is 0 in every axis they give; fewer axes than most are asked."""
+def with_the_axes_of_the_column(readings: Sequence[Reading], worded: Sequence[bool]) -> tuple[Reading, ...]:
+    """Sizes as the cells beside them are: nothing left, in a word or as "0 x 0", is 0 in every axis that they give;
+    fewer axes than most give are asked about."""
     counts = [sum(name in reading.fills for name in _AXES) for reading in readings]
     most = max(counts, default=0)
     usual = sum(count == most for count in counts) > sum(0 < count < most for count in counts)
     found = []
-    for reading, count in zip(readings, counts, strict=True):
-        if count and set(reading.fills.values()) == {"0"}:
+    for reading, count, by_word in zip(readings, counts, worded, strict=True):
+        gone = set(reading.fills.values()) == {"0"}
+        if gone and (by_word or count > 1):
             found.append(replace(reading, fills=dict.fromkeys(_AXES[:most], "0")))
-        elif usual and 0 < count < most and not reading.question:
+        elif usual and 0 < count < most and not (gone or reading.question):
             found.append(replace(reading, question=_SHORT_OF_AXES))
         else:
             found.append(reading)

@@ -48,6 +48,26 @@ def test_a_sheet_whose_rows_name_a_session_gives_its_uses_and_events_to_that_ses
     assert registry.adverse_events["session_id"].astype(object).tolist() == session
 
 
+def test_what_belongs_to_a_session_set_aside_is_never_lost_unsaid(tmp_path):
+    sheets = {
+        "Scopes": [["P", "Index", "Scope", "Date"], ["1", INDEX, "S-7", "10/03/24"], ["1", INDEX, "S-8", "31/02/24"]],
+        "Tools": [["Scope", "Tool"], ["S-7", "snare"], ["S-8", "net"], ["S-99", "net"]],
+        "Events": [["Scope", "What", "When"], ["S-8", "bleeding", "12/03/24"], ["S-99", "bleeding", "12/03/24"]],
+    }
+    found = read(tmp_path, sheets, BY_SESSION)
+    events = found.registry.adverse_events
+    assert events["event_type"].astype(object).tolist() == ["bleeding"] and events["session_id"].isna().all()
+    assert [place[:3] for place in told(found, "PARENT_SET_ASIDE")] == [("Events", 2, "Scope"), ("Tools", 3, "Scope")]
+    assert [place[:3] for place in told(found, "NO_PATIENT")] == [("Events", 3, "Scope"), ("Tools", 4, "Scope")]
+    aside = found.registry.set_aside
+    assert set(zip(aside["sheet"], aside["row"], aside["scope"], strict=True)) >= {
+        ("Tools", 3, "row"),
+        ("Tools", 4, "row"),
+        ("Events", 2, "cell"),
+        ("Events", 3, "row"),
+    }
+
+
 def with_words(words, synonyms=""):
     return WIDE.replace("[[sheet]]", f"{synonyms}[words]\n{words}\n[[sheet]]", 1)
 

@@ -154,3 +154,10 @@ def test_percent_solid_may_say_so():
     column = ColumnLayout(heading="Detail", to="solid_percent")
     read_as = readings_of([RawCell("25% solid"), RawCell("30 % necrosis")], "scans", column, "", Pseudonyms())
     assert [dict(each.fills) for each in read_as] == [{"solid_percent": "25"}, {"solid_percent": "30"}]
+
+
+def test_in_a_kind_of_row_a_star_stands_for_any_signs_and_a_question_mark_for_itself(tmp_path):
+    rows = (DRAINED, SCANNED, ("1", date(2024, 5, 1), "CT abdomen", "20 x 10 x 5"), ("1", date(2024, 6, 1), "MR", "x"))
+    found = log(tmp_path, *rows, layout=LAYOUT.replace('"What" = "CT"', '"What" = ["CT*", "??"]'))
+    assert found.registry.scans["day"].tolist() == [31, 61]
+    assert [value for _, value, _ in of_sheet(found, "KIND_NOT_MENTIONED")] == ["MR"]
