@@ -133,6 +133,8 @@ def _by_cells(
     tried = [_tried(cells, table, target, replace(layout, day_first=order)) for order in orders]
     own, *others = tried
     readings, sound = others[0] if others and sum(others[0][1]) >= sum(own[1]) + _CLEARLY else own
+    if target == "collections":
+        sound = [good and not cell.text.strip().isdecimal() for good, cell in zip(sound, cells, strict=True)]
     share = sum(sound) / len(sound) if sound else 1.0
     if share < (_ENOUGH_IF_NAMED if alike >= WITHIN and not dated else _ENOUGH):
         return None

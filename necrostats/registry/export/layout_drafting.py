@@ -15,6 +15,7 @@ import numpy as np
 
 from necrostats.registry.codebook import TABLES
 from necrostats.registry.export.cells import Export, Grid, RawColumn
+from necrostats.registry.export.draft_evidence import says_necrosectomy
 from necrostats.registry.export.form_drafts import forms_of
 from necrostats.registry.export.heading_guesses import (
     WITHIN,
@@ -22,7 +23,6 @@ from necrostats.registry.export.heading_guesses import (
     Guess,
     Reader,
     assigned,
-    filled_cells,
     groups_of,
     guesses,
     header_rows_of,
@@ -30,6 +30,7 @@ from necrostats.registry.export.heading_guesses import (
     phrases,
     plain_heading,
 )
+from necrostats.registry.export.key_drafts import codes_in_column, shared_of, with_keys
 from necrostats.registry.export.kind_drafts import rows_by_kind
 from necrostats.registry.export.layout_text import (
     GUESS,
@@ -41,6 +42,7 @@ from necrostats.registry.export.layout_text import (
     fill_lines,
     id_lines,
     number_lines,
+    open_lines,
     orders_of,
     sex_lines,
     sheet_lines,
@@ -69,10 +71,9 @@ _ESSENTIAL = {
     "instrument_uses": ("instrument_class",),
     "deaths": ("death_day",),
 }
-_LONG = tuple(name for name in _ESSENTIAL if name != "collections")
 _STENT = re.compile(r"(?<![a-z])(stents?|lams|dpt|prothes|protes)")
 _ENOUGH_WORDS = 6
-_HALF = 0.5  # of codes shared with other sheets
+_A_FEW = 0.2
 
 
 def draft_layout(export: str | Path, *, accepted: Collection[str] = ()) -> str:
@@ -102,16 +103,21 @@ def _whole(export: Export) -> Iterator[str]:
     records = [grid for grid in grids if not _is_no_record(grid)]
     forms = forms_of(records)
     named = {name for form in forms for name in form.names}
-    sheets = _with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)])
+    sheets = with_keys([*forms, *(_sheet(grid) for grid in records if grid.name not in named)], _main)
     reader = _reader(sheets)
     main = _main(sheets)
     plans = _merged([plan for sheet in sheets for plan in _plans(sheet, reader, main=sheet is main)])
     read = {name for group, _ in plans for sheet in group for name in sheet.every_name}
-    left = [grid.name for grid in export.grids if grid.name not in read]
+    known = frozenset(codes_in_column(main.columns[main.key])) if main and main.key else frozenset()
+    undecided = [
+        sheet.grid.name for sheet in sheets if _is_about_patients(sheet, known) and sheet.grid.name not in read
+    ]
+    left = [grid.name for grid in export.grids if grid.name not in read and grid.name not in undecided]
     if reader.language:
         yield f"language = {toml(reader.language)}  {GUESS}from words in the cells"
     if left:
         yield f"ignore_sheets = {tomls(left)}  {GUESS}hidden, empty, or of no known kind"
+    yield from open_lines(undecided)
     yield ""
     yield from dates_lines(sheets)
     yield from number_lines(reader)
@@ -122,6 +128,11 @@ def _whole(export: Export) -> Iterator[str]:
     indexed = any(each.index or each.holds("index_date") for _, makers in plans for each in makers)
     for group, makers in plans:
         yield from sheet_lines(group, makers, indexed=indexed)
+
+
+def _is_about_patients(sheet: Sheet, known: frozenset[str]) -> bool:
+    """Whether the rows of a sheet name patients that are known, or sessions."""
+    return bool(sheet.session) or shared_of(sheet, known) >= _A_FEW
 
 
 def _is_no_record(grid: Grid) -> bool:
@@ -147,65 +158,6 @@ def _patient_like(sheet: Sheet) -> float:
 def _is_unique(column: RawColumn) -> bool:
     texts = [text for text in column.texts() if str(text).strip()]
     return len(set(texts)) >= 0.9 * len(texts) if texts else False
-
-
-def _with_keys(sheets: Sequence[Sheet]) -> list[Sheet]:
-    """Sheets with the column of study codes: well headed, and with the codes that the sheet of patients has."""
-    headed = [replace(sheet, key=_best_key(sheet, "patient", frozenset())) for sheet in sheets]
-    everywhere = frozenset(code for sheet in headed if sheet.key for code in _codes(sheet.columns[sheet.key]))
-    first = [sheet if sheet.key else replace(sheet, key=_likest(sheet, everywhere)) for sheet in headed]
-    main = _main(first)
-    known = frozenset(_codes(main.columns[main.key])) if main and main.key else frozenset()
-    return [_keyed(sheet, known) for sheet in first]
-
-
-def _keyed(sheet: Sheet, known: frozenset[str]) -> Sheet:
-    key = _best_key(sheet, "patient", known)
-    session = _best_key(sheet, "session", frozenset())
-    if session and (key == session or (known and key and not _shared(sheet.columns[key], known))):
-        return replace(sheet, key="", session=session)
-    return replace(sheet, key=key, session="" if key else session)
-
-
-def _best_key(sheet: Sheet, kind: str, known: frozenset[str]) -> str:
-    other = phrases()["keys"]["session" if kind == "patient" else "patient"]
-    scores = {}
-    for heading, column in sheet.columns.items():
-        alike = likeness(heading, phrases()["keys"][kind])
-        headed = alike >= WITHIN and likeness(heading, other) <= alike
-        held = kind == "patient" and _shared(column, _telling(known)) >= _HALF
-        if (headed or held) and _are_codes(column):
-            scores[heading] = alike + 2 * _shared(column, known)
-    return max(scores, key=scores.get, default="")
-
-
-def _likest(sheet: Sheet, known: frozenset[str]) -> str:
-    """The column, whatever its heading, that holds most of the codes of the other sheets; blank if none has half."""
-    telling = _telling(known)
-    shares = {heading: _shared(column, telling) for heading, column in sheet.columns.items() if _are_codes(column)}
-    best = max(shares, key=shares.get, default="")
-    return best if best and shares[best] >= _HALF else ""
-
-
-def _telling(codes: frozenset[str]) -> frozenset[str]:
-    """Codes with a letter in them: a bare number can be anything."""
-    return frozenset(code for code in codes if re.search("[a-z]", code))
-
-
-def _codes(column: RawColumn) -> list[str]:
-    return [re.sub(r"[\W_]+|(?<![0-9])0+(?=[0-9])|\.0+$", "", folded(cell.text)) for cell in filled_cells(column)]
-
-
-def _shared(column: RawColumn, known: frozenset[str]) -> float:
-    codes = _codes(column)
-    return sum(code in known for code in codes) / len(codes) if codes and known else 0.0
-
-
-def _are_codes(column: RawColumn) -> bool:
-    cells = filled_cells(column)
-    return bool(cells) and sum(
-        bool(re.search("[0-9]", each.text)) and len(each.text) <= 20 for each in cells
-    ) * 2 > len(cells)
 
 
 def _reader(sheets: Sequence[Sheet]) -> Reader:
@@ -376,18 +328,26 @@ def _has_essential(maker: Maker) -> bool:
 def _long(sheet: Sheet, free: Sequence[str], reader: Reader) -> list[Maker]:
     """The one table that a sheet with a row each time seems to be of."""
     tried = []
-    for section in _LONG:
+    for section in _ESSENTIAL:
+        named = likeness(sheet.grid.name, phrases()["sheets"][section])
+        if section == "collections" and named < WITHIN:
+            continue
         found = assigned(
             [guess for heading in free for guess in guesses(heading, sheet.columns[heading], (section,), reader)]
         )
         table = "patients" if section == "deaths" else section
         maker = Maker(table=table, found=tuple(found))
-        if any(maker.holds(target) for target in _ESSENTIAL[section]):
-            tried.append((2 * likeness(sheet.grid.name, phrases()["sheets"][section]) + maker.score, maker))
+        if any(maker.holds(target) for target in _ESSENTIAL[section]) and (named >= WITHIN or not _only_dates(maker)):
+            tried.append((2 * named + maker.score, maker))
     if not tried:
         return []
     best = max(tried, key=lambda each: each[0])[1]
     return [best, *_reviews_beside(sheet, free, best, reader)]
+
+
+def _only_dates(maker: Maker) -> bool:
+    """Whether nothing but a day is known of its rows, which may be of any kind."""
+    return all(guess.target == "day" for guess in maker.found)
 
 
 def _reviews_beside(sheet: Sheet, free: Sequence[str], maker: Maker, reader: Reader) -> Iterator[Maker]:
@@ -422,8 +382,10 @@ def _wide(sheet: Sheet, group: Group, reader: Reader) -> Maker | None:
             ]
         )
         maker = Maker(table=table, found=tuple(found), group=group)
-        if _has_essential(maker):
-            tried.append((likeness(group.stem, phrases()["sheets"][table]) + maker.score, maker))
+        named = likeness(group.stem, phrases()["sheets"][table])
+        told = named >= WITHIN or not _only_dates(maker) or says_necrosectomy(group.every_heading())
+        if _has_essential(maker) and told:
+            tried.append((named + maker.score, maker))
     return max(tried, key=lambda each: each[0])[1] if tried else None
 
 

@@ -11,7 +11,8 @@ from itertools import combinations
 
 from necrostats.registry.days import read_date
 from necrostats.registry.export.cells import ID_HABITS, Grid, RawCell, RawColumn
-from necrostats.registry.export.heading_guesses import Group, Guess, Reader, beyond, filled_cells
+from necrostats.registry.export.draft_evidence import ANSWERS, KINDS, coded, may_say, says_necrosectomy
+from necrostats.registry.export.heading_guesses import Group, Guess, Reader, beyond, filled_cells, phrases
 from necrostats.registry.export.layout import Layout
 from necrostats.registry.export.layout_keys import choices_of
 from necrostats.registry.export.patients import key_of
@@ -19,6 +20,7 @@ from necrostats.registry.privacy import find_identifiers
 from necrostats.registry.text import folded
 
 GUESS = "# a guess: "
+OPEN = "# not guessed: "
 _MOST_WORDS = 20
 _ORDERS = ("day_first", "month_first")
 
@@ -174,12 +176,29 @@ def fill_lines(plans: Sequence[Plan]) -> Iterator[str]:
     targets = {(each.table, guess.target) for _, makers in plans for each in makers for guess in each.found}
     yield "[fill]"
     if ("patients", "vital_status") not in targets:
-        known = ("patients", "death_day") in targets
-        mark = "" if known else "# "
-        yield f'{mark}"patients.vital_status" = "alive"  {GUESS}only if every death is recorded'
+        beside = list(_answers_beside(plans))
+        line = '"patients.vital_status" = "alive"  '
+        if ("patients", "death_day") in targets and not beside:
+            yield f"{line}{GUESS}only if every death is recorded"
+        else:
+            yield f"# {line}{OPEN}only if every death is recorded{may_say(beside)}"
     if ("patients", "last_contact_day") not in targets:
         yield f'"patients.last_contact_day" = "last_record"  {GUESS}no column seems to hold the last contact'
     yield ""
+
+
+def _answers_beside(plans: Sequence[Plan]) -> Iterator[str]:
+    """Columns beside what is known of the patients that nothing is guessed of, and that may say who is alive."""
+    for (sheet, *_), makers in plans:
+        if any(maker.table == "patients" for maker in makers):
+            yield from coded(sheet.columns, _rest(sheet, makers), ANSWERS, phrases()["patients"]["vital_status"])
+
+
+def open_lines(names: Sequence[str]) -> Iterator[str]:
+    """Sheets about patients of which nothing says what their rows are."""
+    if names:
+        yield f"{OPEN}what the rows of these sheets are: {', '.join(map(toml, names))}."
+        yield "# Add a [[sheet]] for each, or name it in ignore_sheets."
 
 
 def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: bool) -> Iterator[str]:
@@ -203,7 +222,7 @@ def sheet_lines(group: Sequence[Sheet], makers: Sequence[Maker], *, indexed: boo
         yield f"# not guessed; map each of them, or ignore it by name: {', '.join(toml(each) for each in rest)}"
     yield "ignore = []\n"
     for maker in makers:
-        yield from _rows(sheet, maker, indexed=indexed)
+        yield from _rows(sheet, maker, rest, indexed=indexed)
 
 
 def _place_lines(sheet: Sheet) -> Iterator[str]:
@@ -228,7 +247,7 @@ def _rest(sheet: Sheet, makers: Sequence[Maker]) -> list[str]:
     return [heading for heading, column in sheet.columns.items() if heading not in told and column.filled().any()]
 
 
-def _rows(sheet: Sheet, maker: Maker, *, indexed: bool) -> Iterator[str]:
+def _rows(sheet: Sheet, maker: Maker, rest: Sequence[str], *, indexed: bool) -> Iterator[str]:
     group = maker.group
     yield "[[sheet.rows]]"
     yield f"table = {toml(maker.table)}  {GUESS}{'from the numbered headings' if group else 'from names and contents'}"
@@ -238,17 +257,35 @@ def _rows(sheet: Sheet, maker: Maker, *, indexed: bool) -> Iterator[str]:
         yield f"index = true  {GUESS}its date is day 0"
         yield f'constants = {{ session_type = "drainage" }}  {GUESS}the index drainage'
     elif maker.table == "sessions" and not maker.holds("session_type"):
-        yield f'constants = {{ session_type = "necrosectomy" }}  {GUESS}if each of them is one'
+        yield _every_session(sheet, maker, rest)
     elif maker.table == "sessions" and not indexed:
         yield f'index = "first_drainage"  {GUESS}no column seems to hold the date of the index drainage'
     if maker.table == "stents" and not (maker.holds("stent_type") or maker.holds("stent")):
-        yield f'constants = {{ stent_type = "lumen_apposing" }}  {GUESS}the kind of stent is not written'
+        yield _every_stent(sheet, rest)
     yield "[sheet.rows.columns]"
     for guess in maker.found:
         yield f"{toml(guess.heading)} = {_target(guess)}  {GUESS}{guess.evidence}"
     if group and maker.table == "sessions":
         yield from _overflow(sheet, maker)
     yield ""
+
+
+def _every_session(sheet: Sheet, maker: Maker, rest: Sequence[str]) -> str:
+    line = 'constants = { session_type = "necrosectomy" }  '
+    texts = maker.group.every_heading() if maker.group else sheet.columns
+    kinds = phrases()["sessions"]["session_type"]
+    beside = [] if maker.group else list(coded(sheet.columns, rest, KINDS, kinds))
+    if says_necrosectomy([*(() if maker.group else (sheet.grid.name,)), *texts]) and not beside:
+        return f"{line}{GUESS}if each of them is one"
+    return f"# {line}{OPEN}nothing says what each of them was{may_say(beside)}"
+
+
+def _every_stent(sheet: Sheet, rest: Sequence[str]) -> str:
+    line = 'constants = { stent_type = "lumen_apposing" }  '
+    beside = list(coded(sheet.columns, rest, KINDS, phrases()["stents"]["stent_type"]))
+    return (
+        f"# {line}{OPEN}the kind of each stent{may_say(beside)}" if beside else f"{line}{GUESS}the kind is not written"
+    )
 
 
 def _overflow(sheet: Sheet, maker: Maker) -> Iterator[str]:
