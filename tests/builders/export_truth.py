@@ -150,7 +150,7 @@ class _Judge:
         told = self.lines.get(cell.place, [])
         given = [line for line in told if line.outcome == "value"]
         if cell.becomes == "key":
-            self._key(cell, given)
+            self._key(cell, told)
         elif cell.becomes in NOT_READ:
             self._quiet(cell, given, cell.becomes)
         elif cell.becomes in ("unknown", "set aside"):
@@ -166,9 +166,11 @@ class _Judge:
         else:
             self.verdicts.say(outcome)
 
-    def _key(self, cell: Expected, given: list) -> None:
-        if cell.patient and [line.value for line in given] != [cell.patient]:
-            self.verdicts.accuse(cell, f"is taken for {[line.value for line in given]}")
+    def _key(self, cell: Expected, told: list) -> None:
+        """A key names its patient, read or set aside as the patient is."""
+        named = [line.value for line in told if line.rule == "key"]
+        if cell.patient and named != [cell.patient]:
+            self.verdicts.accuse(cell, f"is taken for {named}")
         else:
             self.verdicts.say("key")
 

@@ -126,6 +126,14 @@ def test_the_comparison_notices_a_value_that_is_wrong_and_a_cell_that_is_lost(tr
     assert len(spoilt.wrong) >= 60
 
 
+def test_a_key_is_set_aside_in_the_ledger_where_its_patient_is_and_nowhere_else(read):
+    ledger, kept = ledger_of(read), set(read.registry.patients["patient_id"].astype(object))
+    keys = ledger[ledger["rule"] == "key"]
+    aside = keys["outcome"] == "set aside"
+    assert aside.any() and kept.isdisjoint(keys.loc[aside, "value"])
+    assert set(keys.loc[~aside, "value"]) <= kept
+
+
 def test_instruments_stand_in_the_order_in_which_they_were_typed(truth, read):
     uses = read.registry.instrument_uses.sort_values("use_order")
     made = uses.groupby("session_id", observed=True)["instrument_class"].agg(lambda each: tuple(map(str, each)))
