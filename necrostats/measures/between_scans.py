@@ -15,7 +15,7 @@ import pandas as pd
 
 from necrostats.definitions.outcomes import Outcomes, counts_as_gone, outcomes
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.curves import incidence
+from necrostats.measures.curves import incidence, most_of
 from necrostats.measures.grouping import Grouping, estimate_row, estimate_table, patient_groups
 from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import INTERVAL, NAMED_DAYS, REFERENCES, all_deaths, competing, record_notes
@@ -104,13 +104,13 @@ def interval_censored_resolution(
 ) -> Curves:
     """Incidence of resolution by day, dated in three ways, as three causes of one curve; other ends compete in each.
 
-    "resolved": the day of the scan that documented it, as time_to_resolution. "resolved, mid-point": half-way from the
-    last day known unresolved, by scan or by a review with symptoms. "resolved, interval-censored": the non-parametric
-    maximum-likelihood estimate from those ranges, with a band of expanded percentiles of `replicates` bootstraps of
-    patients from `seed`, none while nobody or once everybody has resolved; where the data leave the share open it is
-    given half-way between `least` and `most`, two further columns of the table. Of it, `at_risk` counts patients whose
-    range had not ended by then and `events` ranges that end on the day.
-    Patients who ended otherwise count as never resolved up to the data lock.
+    "resolved": the day of the scan that documented it, as time_to_resolution. "resolved, mid-point": half-way from
+    the last day known unresolved, by scan or by a review with symptoms. "resolved, interval-censored": the non-
+    parametric maximum-likelihood estimate from those ranges, with a band of expanded percentiles of `replicates`
+    bootstraps of patients from `seed`, the exact limit while nobody or once everybody has resolved; where the data
+    leave it open it is given half-way between `least` and `most`, two further columns of the table. Of it,
+    `at_risk` counts patients whose range had not ended by then and `events` ranges that end on the day. Patients
+    who ended otherwise count as never resolved up to the data lock.
 
     Counted: patients with an index drainage.
     Source: Aalen and Johansen, Scand J Stat 1978;5:141; Marubini and Valsecchi, Analysing Survival Data, 1995;
@@ -159,7 +159,7 @@ def interval_censored_resolution(
             "were frozen); within a stretch of days that "
             "the data cannot tell apart it is drawn as a box, and stated half-way up it",
             interval=f"{INTERVAL}; of the third, percentiles of {replicates:,} bootstraps of patients "
-            f"(seed {seed}), expanded for few patients, none where nobody or everybody has resolved",
+            f"(seed {seed}), expanded for few patients, the exact limit where nobody or everybody has resolved",
             level=level,
             definition=definition.sentence(),
             references=(*REFERENCES, *NPMLE_REFERENCES, *filter(None, [definition.reference])),
@@ -208,7 +208,17 @@ def _between(
         }
     )
     short = tuple(each for each in notes if left.size > 0 and (each.code != "SMALL_N" or left.size < FEWEST_PATIENTS))
-    return table, _median(curve, table, banded=left.size >= FEWEST_PATIENTS), short
+    medians = _median(curve, table, banded=left.size >= FEWEST_PATIENTS)
+    return _with_exact_limits(table, level), medians, short
+
+
+def _with_exact_limits(table: pd.DataFrame, level: float) -> pd.DataFrame:
+    """The exact limit of none, or of all, on those still at risk (of all: when anybody last was)."""
+    none, every = table["most"] < ROUNDING, table["least"] > 1 - ROUNDING
+    most = most_of(table["at_risk"].where(table["at_risk"] > 0).ffill().to_numpy(dtype=float), level)
+    return table.assign(
+        low=table["low"].mask(none, 0.0).mask(every, 1 - most), high=table["high"].mask(none, most).mask(every, 1.0)
+    )
 
 
 def _median(curve: IntervalCensoredCurve, table: pd.DataFrame, *, banded: bool) -> pd.DataFrame:

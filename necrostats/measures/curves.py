@@ -90,7 +90,8 @@ def incidence(
         found = aalen_johansen(when, which, cluster=whose, **rows, level=level)
         clusters = [np.unique(whose[rows["group"] == place]).size for place in rows["groups"]]
         curve = _at_points_too(widened(found, clusters), points)
-    low, high = _limits(curve, level, exact=cluster is None and entry is None)
+    own = None if cluster is None else np.array(clusters) / np.maximum(curve.table.at_risk[:, 0], 1)
+    low, high = _limits(curve, level, late=entry is not None, clusters_each=own)
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     table = _table(curve, np.where(whole, 1.0, curve.estimate), low, high, groups, axis)
     middle = quantile(curve, 0.5, midpoint=axis == "days")
@@ -118,19 +119,24 @@ def _at_points_too(curve: CumulativeIncidence, points) -> CumulativeIncidence:
     )
 
 
-def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[np.ndarray, np.ndarray]:
+def _limits(
+    curve: CumulativeIncidence, level: float, *, late: bool, clusters_each: np.ndarray | None
+) -> tuple[np.ndarray, np.ndarray]:
     """The log-log limits; in a group of fewer than 30 with nobody censored those of Clopper–Pearson.
 
-    A share of zero or one has the exact limit on those it rests on (`rests_on`); without `exact` a share of one none.
+    A share of zero or one has the exact limit on those it rests on (`rests_on`), of clusters on as many clusters,
+    `clusters_each` (G,) for one of them, as if all of one ended alike; with `late` entries none.
     """
     whole = np.isclose(curve.estimate, 1.0, rtol=0, atol=ROUNDING)
     low, high = (np.where(whole, np.nan, each) for each in (curve.low, curve.high))
-    if not exact:
+    if late:
         return low, high
-    most = most_with_none(curve.table, level)[:, None, :]
+    most = most_with_none(curve.table, level, clusters_each)[:, None, :]
     none, known = curve.estimate == 0, ~np.isnan(most)
     low, high = np.where(none, np.where(known, 0.0, np.nan), low), np.where(none, most, high)
     low, high = np.where(whole, 1 - most, low), np.where(whole & known, 1.0, high)
+    if clusters_each is not None:
+        return low, high
     total = curve.table.all_events.sum(axis=1)
     for group in np.flatnonzero(_few_and_complete(curve.table)):
         binomial = clopper_pearson(curve.table.events[group].cumsum(axis=-1), total[group], level=level)
@@ -138,15 +144,16 @@ def _limits(curve: CumulativeIncidence, level: float, *, exact: bool) -> tuple[n
     return low, high
 
 
-def most_with_none(counts: EventTable, level: float) -> np.ndarray:
+def most_with_none(counts: EventTable, level: float, clusters_each: np.ndarray | None = None) -> np.ndarray:
     """(G, T) the exact upper limit of a share of whom none has had the event; NaN where it rests on nobody."""
     subjects = rests_on(counts)
-    upper = np.full(subjects.shape, np.nan)
-    if (subjects > 0).any():
-        upper[subjects > 0] = clopper_pearson(
-            np.zeros(np.count_nonzero(subjects > 0)), subjects[subjects > 0], level=level
-        ).high
-    return upper
+    return most_of(subjects if clusters_each is None else subjects * clusters_each[:, None], level)
+
+
+def most_of(subjects: np.ndarray, level: float) -> np.ndarray:
+    """Clopper–Pearson's upper limit of none of so many, whole or not: 1 − (α / 2)^(1 / n); NaN for nobody."""
+    some = np.where(subjects > 0, subjects, np.nan)
+    return 1 - ((1 - level) / 2) ** (1 / some)
 
 
 def rests_on(counts: EventTable) -> np.ndarray:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from necrostats.definitions.resolution import DOCUMENTED_RESOLUTION, ResolutionDefinition
-from necrostats.measures.curves import plateau_notes
+from necrostats.measures.curves import most_with_none, plateau_notes
 from necrostats.measures.grouping import BAND, estimate_row, estimate_table, without_limits
 from necrostats.measures.needs import needing, of_resolution
 from necrostats.measures.resolution import (
@@ -154,6 +154,7 @@ def bootstrap_resolution(
     middle = quantile(curve, 0.5, midpoint=axis == DAYS)
     both = {FORMULA: _by_formula(curve, middle, point, until)}
     both[RESAMPLED] = _resampled(courses, point, until, level, replicates, seed)
+    both = {way: _with_exact_shares(figures, curve, point, level) for way, figures in both.items()}
     labels = courses.groups.labels
     rows = [
         estimate_row(
@@ -210,6 +211,28 @@ def _by_formula(
         for place, label in enumerate(curve.table.groups.tolist())
         for which, each in enumerate(figures)
     }
+
+
+def _with_exact_shares(
+    figures: dict[tuple[str, int], Interval], curve: CumulativeIncidence, point: int, level: float
+) -> dict[tuple[str, int], Interval]:
+    """The exact limit in place of none where nobody, or everybody, has resolved by the point."""
+    step = max(int(np.searchsorted(curve.table.time, point, side="right")) - 1, 0)
+    most = dict(zip(curve.table.groups.tolist(), most_with_none(curve.table, level)[:, step].tolist(), strict=True))
+    return {key: _or_exact(each, most[key[0]]) if key[1] == _SHARE else each for key, each in figures.items()}
+
+
+_SHARE = 1
+"""The place of the share among the figures."""
+
+
+def _or_exact(found: Interval, most: float) -> Interval:
+    none, every = (np.isclose(found.estimate, share, rtol=0, atol=1e-12) for share in (0, 1))
+    too_few = any(note.code == "SMALL_N" for note in found.notes)
+    if too_few or not (none or every):
+        return found
+    low, high = (0.0, most) if none else (1 - most, 1.0)
+    return Interval(estimate=float(every), low=low, high=high)
 
 
 def _resampled(

@@ -160,7 +160,16 @@ def test_fewer_than_ten_have_no_limits_of_the_median_even_so():
 
 
 def test_the_method_says_where_there_is_no_band():
-    assert "none where nobody or everybody has resolved" in _run(_between(10, 20)).method.interval
+    assert "the exact limit where nobody or everybody has resolved" in _run(_between(10, 20)).method.interval
+
+
+@pytest.mark.parametrize("patients", [1, 9, 12])
+def test_while_nobody_has_resolved_and_once_all_have_the_limit_is_exact(patients):
+    """Clopper–Pearson of 0 and of n of n: 1 − 0.025^(1 / n) and 0.025^(1 / n)."""
+    result, most = _run(*[_between(10, 20)] * patients), 1 - 0.025 ** (1 / patients)
+    before, after = _at(result, 5, BETWEEN), _at(result, 20, BETWEEN)
+    assert (before["low"], before["high"]) == pytest.approx((0, most))
+    assert (after["low"], after["high"]) == pytest.approx((1 - most, 1))
 
 
 LEFT = np.array([8, 11, 15, 18, 22, 26, 31, 37, 44, 52, 61, 73])

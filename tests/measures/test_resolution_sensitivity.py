@@ -211,3 +211,14 @@ def test_one_collection_nobody_resolved_and_all_at_once_give_an_answer(courses):
 def test_what_is_shown_speaks_of_collections():
     result = collection_resolution(registry_of(*[_one(day) for day in range(20, 60)]))
     assert "of 40 collections" in words(result)
+
+
+@pytest.mark.parametrize("patients", [2, 12])
+def test_while_no_collection_has_resolved_the_limit_is_that_of_as_many_patients(patients):
+    """Two collections each, as if both ended alike: Clopper–Pearson of 0 patients, 1 − 0.025^(1 / n)."""
+    result = collection_resolution(registry_of(*[_twins(40) for _ in range(patients)]), days=(20, 90))
+    before, after = _at(result, 20), _at(result, 90)
+    most = 1 - 0.025 ** (1 / patients)
+    assert (before["estimate"], after["estimate"]) == (0, 1)
+    assert (before["low"], before["high"]) == pytest.approx((0, most))
+    assert (after["low"], after["high"]) == pytest.approx((1 - most, 1))

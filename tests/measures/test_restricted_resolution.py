@@ -195,14 +195,20 @@ def test_another_axis_is_answered_with_the_list():
         bootstrap_resolution(registry_of(_resolved(20)), axis="weeks")
 
 
-@pytest.mark.parametrize("courses", [[Course(last_contact=300)] * 12, [_resolved(day) for day in range(20, 34)]])
-def test_a_share_of_nobody_or_everybody_has_no_limits_either_way_and_notes(courses):
-    """14 of 14 resolved one by one: rounding once made this 1 (1 to 1)."""
+@pytest.mark.parametrize(
+    ("courses", "limits"),
+    [
+        ([Course(last_contact=300)] * 12, (0, 0.264648)),
+        ([_resolved(day) for day in range(20, 34)], (1 - 0.231636, 1)),
+    ],
+)
+def test_a_share_of_nobody_or_everybody_has_the_exact_limit_either_way(courses, limits):
+    """Clopper–Pearson for 0 of 12 and 14 of 14: 1 − 0.025^(1 / n)."""
     result = bootstrap_resolution(registry_of(*courses), replicates=200)
     for way in ("by formula", "by bootstrap"):
-        assert np.isnan(_row_bootstrap_resolution(result, INCIDENCE, way)[["low", "high"]].astype(float)).all()
-    texts = [note.text for note in result.notes if note.code == "NO_LIMITS"]
-    assert any(INCIDENCE in text for text in texts) and any("Every resample" in text for text in texts)
+        row = _row_bootstrap_resolution(result, INCIDENCE, way)
+        assert (row["low"], row["high"]) == pytest.approx(limits, abs=5e-7)
+    assert not any(INCIDENCE in note.text for note in result.notes if note.code == "NO_LIMITS")
 
 
 def test_the_formula_is_said_without_exact_limits_that_it_does_not_have():
