@@ -272,10 +272,14 @@ def _rows(sheet: Sheet, maker: Maker, rest: Sequence[str], *, indexed: bool) -> 
 
 def _every_session(sheet: Sheet, maker: Maker, rest: Sequence[str]) -> str:
     line = 'constants = { session_type = "necrosectomy" }  '
-    texts = maker.group.every_heading() if maker.group else sheet.columns
-    kinds = phrases()["sessions"]["session_type"]
-    beside = [] if maker.group else list(coded(sheet.columns, rest, KINDS, kinds))
-    if says_necrosectomy([*(() if maker.group else (sheet.grid.name,)), *texts]) and not beside:
+    if maker.group:
+        texts, beside = [*maker.group.every_heading()], []
+    elif sheet.where:
+        texts, beside = sheet.where[1], []
+    else:
+        texts = [sheet.grid.name, *sheet.columns]
+        beside = list(coded(sheet.columns, rest, KINDS, phrases()["sessions"]["session_type"]))
+    if says_necrosectomy(texts) and not beside:
         return f"{line}{GUESS}if each of them is one"
     return f"# {line}{OPEN}nothing says what each of them was{may_say(beside)}"
 
