@@ -225,9 +225,10 @@ def cusum_threshold(
 
     By simulation from a stated seed, bisected: the run length is known to about 5 %, the standard error of 400 runs.
     """
-    p, ratio = checks.probability("share", share), checks.positive("odds_ratio", odds_ratio)
+    generator, p = checks.seed(random), checks.probability("share", share)
+    ratio = checks.positive("odds_ratio", odds_ratio)
     raised, longest = ratio * p / (1 - p + ratio * p), int(_LONGEST * checks.positive("run_length", run_length))
-    events = checks.seed(random).binomial(int(n), p, size=(longest, replicates))
+    events = generator.binomial(int(n), p, size=(longest, replicates))
     weight = events * np.log(raised / p) + (int(n) - events) * np.log((1 - raised) / (1 - p))
     highest = _highest_so_far(weight)
     low, high = 0.1, 20.0

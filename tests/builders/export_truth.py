@@ -197,7 +197,8 @@ class _Judge:
             if text and text not in LEFT_OPEN and not text.startswith("@")
         )
         named = {column for (_, _, column), text in cell.values.items() if text in LEFT_OPEN or text.startswith("@")}
-        open_fields = named | set(_NOT_LISTED)
+        dead = {"last_contact_day"} if any(line.field == "death_day" for line in given) else set()
+        open_fields = named | dead | set(_NOT_LISTED)
         got = Counter(
             (line.table, line.field, _tidy(line.value))
             for line in given

@@ -172,9 +172,10 @@ def test_the_share_of_the_invented_registry_is_covered():
 
 
 def test_it_says_that_days_count_from_resolution():
-    result = recurrence(registry_of(*[_resolved()] * 6))
+    """0 of 12: Clopper–Pearson up to 26.5 %."""
+    result = recurrence(registry_of(*[_resolved()] * 12))
     assert words(result).startswith(
-        "Within 90 days of documented resolution none of 6 patients (95 % CI 0–45.9 %) had a recurrence"
+        "Within 90 days of documented resolution none of 12 patients (95 % CI 0–26.5 %) had a recurrence"
     )
     assert "Days from documented resolution" in [text.get_text() for text in chart(result).fig.texts]
 

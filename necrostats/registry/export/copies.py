@@ -11,8 +11,8 @@ from necrostats.registry.export.mapped_sheets import LaidColumn, LaidSheet
 
 _MIXING = np.uint64(0x9E3779B97F4A7C15)
 _BETWEEN = "\x1f"
-_OFTEN_ALIKE = {"stents"}
-"""Tables of which two rows that say the same are two things: two stents of one kind, placed side by side."""
+_OFTEN_ALIKE = {"stents", "scans", "reviews"}
+"""Tables of which two rows that say the same may be two things (stents placed side by side), or count as one."""
 
 Contents = tuple[object, ...]
 
