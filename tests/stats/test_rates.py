@@ -217,3 +217,10 @@ def test_what_cannot_be_fitted_says_why():
         count_regression([5, 6], [0, 1.0], exposure=[1, 0])
     with pytest.raises(ChoiceError):
         count_regression([5, 6], [0, 1.0], family="normal")
+
+
+@pytest.mark.parametrize(("events", "fitted"), [(4, False), (5, True), (6, True)])
+def test_a_coefficient_needs_five_events(events, fitted):
+    y = np.append(np.ones(events), np.zeros(8))
+    fit = count_regression(y, np.arange(y.size) % 2)
+    assert np.isfinite(fit.coefficient).all() == fitted
