@@ -159,3 +159,18 @@ def test_a_test_of_another_unit_is_answered_with_those_of_this_one(unit):
     other = next(name for each in COMPARED_UNITS for name in TESTS_OF[each] if name not in TESTS_OF[unit])
     with pytest.raises(ChoiceError, match=TESTS_OF[unit][0]):
         asked_for(unit, None, None, other, 0.95)
+
+
+@pytest.mark.parametrize(
+    ("events", "test", "rule"),
+    [(4, "exact test", "(4)"), (5, "robust by unit", "robust by patient"), (6, "robust by unit", "robust by patient")],
+)
+def test_a_robust_test_needs_five_events_in_each_group(events, test, rule):
+    crowded = registry_of(
+        *[Course(events=[(2, "bleeding")] * 4, about={"sex": "male"})] * 2,
+        *[Course(about={"sex": "male"})] * 8,
+        *[Course(events=[(2, "bleeding")], about={"sex": "female"})] * events,
+        *[Course(about={"sex": "female"})] * 4,
+    )
+    result = compare_adverse_events(crowded, by="sex", reference="female", unit="100 patient-days")
+    assert test in _row(result)["test"] and rule in _row(result)["rule"]

@@ -316,3 +316,9 @@ def test_who_died_counts_as_not_resolved_up_to_the_lock_or_the_horizon():
     registry = registry_of(Course(died_on=40, observed=100), Course(died_on=40), Course(last_contact=70))
     ends = outcomes(registry, DOCUMENTED_RESOLUTION)
     assert never_resolved(registry, ends, 180).tolist()[:2] == [100, 180]
+
+
+@pytest.mark.parametrize(("patients", "few"), [(9, True), (10, False), (11, False)])
+def test_a_curve_of_a_fixed_shape_needs_ten_patients(patients, few):
+    result = parametric_resolution(registry_of(*_courses(LEFT[:patients])), replicates=20)
+    assert np.isnan(_row(result, "interval-censored, log-normal")["estimate"]) == few

@@ -160,3 +160,9 @@ def test_nobody_has_none():
 def test_a_scan_on_the_day_of_the_last_session_does_not_show_whether_it_was_enough(scan, sessions):
     registry = registry_of(Course(necrosectomies=[7, 14], scans=[(scan, 80)], last_contact=20))
     assert counted_sessions(registry, outcomes(registry, DOCUMENTED_RESOLUTION)).sessions.tolist() == [sessions]
+
+
+@pytest.mark.parametrize(("day", "sessions"), [(29, 2), (30, 2), (31, 1)])
+def test_a_necrosectomy_on_the_day_of_resolution_counts(day, sessions):
+    course = Course(necrosectomies=[7, day], scans=[(30, 10)], well_on=[30])
+    assert _counted(registry_of(course)).sessions.tolist() == [sessions]

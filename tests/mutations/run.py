@@ -106,8 +106,8 @@ def check(copy: Path, chosen: Sequence[Mutant]) -> None:
     for mutant in chosen:
         home(copy / "necrostats", mutant)
     every = sorted({test for mutant in chosen for test in mutant.tests})
-    if chosen and tested(copy, every) != PASSED:
-        raise ValueError("The tests fail, or are gone, without any mutant.")
+    if chosen and (ended := tested(copy, every)) != PASSED:
+        raise ValueError(f"Without any mutant the tests must pass; pytest ended with {ended} ({FAILED}: some failed).")
 
 
 def line(mutant: Mutant, module: str, killed: bool) -> str:

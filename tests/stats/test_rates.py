@@ -229,3 +229,10 @@ def test_counts_with_no_spread_of_their_own_have_an_infinite_theta_however_flat_
         fit = count_regression(counts, x, family="negative binomial")
         assert np.isinf(fit.theta) or fit.log_likelihood > plain.log_likelihood + 1e-9
         assert np.isinf(fit.theta) or fit.theta < 1e6
+
+
+@pytest.mark.parametrize(("events", "fitted"), [(4, False), (5, True), (6, True)])
+def test_a_coefficient_needs_five_events(events, fitted):
+    y = np.append(np.ones(events), np.zeros(8))
+    fit = count_regression(y, np.arange(y.size) % 2)
+    assert np.isfinite(fit.coefficient).all() == fitted

@@ -10,7 +10,15 @@ from scipy import stats
 from necrostats.errors import ChoiceError, StatisticsError
 from necrostats.stats.event_tables import event_table
 from necrostats.stats.incidence import aalen_johansen, kaplan_meier, quantile
-from necrostats.stats.resampling import ManyCurves, bootstrap, courses, height_of, median_of, restricted_mean_of
+from necrostats.stats.resampling import (
+    ManyCurves,
+    _percentiles,
+    bootstrap,
+    courses,
+    height_of,
+    median_of,
+    restricted_mean_of,
+)
 from necrostats.stats.restricted_means import heights, restricted_mean
 
 quickly = settings(deadline=None, derandomize=True, max_examples=25)
@@ -256,3 +264,14 @@ def test_two_small_groups_and_one_with_nobody_worked_by_hand():
 def test_names_say_what_was_read():
     named = [each.name for each in (median_of(), median_of(1, p=0.25), height_of(90, "death"), restricted_mean_of(180))]
     assert named == ["median", "25% quantile, 1", "incidence at 90, death", "restricted mean to 180"]
+
+
+@pytest.mark.parametrize(("unknown", "limits"), [(4, True), (5, True), (6, False)])
+def test_up_to_five_per_cent_of_resamples_may_be_unknown(unknown, limits):
+    values = np.append(np.arange(100.0 - unknown), np.full(unknown, np.nan))
+    assert np.isfinite(_percentiles(50.0, values, 0.025, 20, still=False).low) == limits
+
+
+@pytest.mark.parametrize(("patients", "limits"), [(9, False), (10, True), (11, True)])
+def test_limits_need_ten_patients(patients, limits):
+    assert np.isfinite(_percentiles(50.0, np.arange(100.0), 0.025, patients, still=False).low) == limits

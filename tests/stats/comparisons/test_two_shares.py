@@ -163,6 +163,7 @@ def test_edges():
         ((30, 60, 20, 70), "uncorrected χ² test", "every count and every expected count is 5 or more"),
         ((4, 50, 20, 50), "Boschloo's exact test", "fewer than 5 events (4)"),
         ((5, 50, 20, 50), "uncorrected χ² test", "5 or more"),
+        ((5, 10, 5, 10), "uncorrected χ² test", "every expected count is 5 or more"),
         ((0, 50, 20, 50), "Boschloo's exact test", "a cell of the table is empty"),
         ((46, 50, 20, 50), "Boschloo's exact test", "fewer than 5 without an event (4)"),
         ((5, 10, 5, 150), "Boschloo's exact test", "an expected count is below 5 (0.6)"),
