@@ -14,7 +14,7 @@ from necrostats.report import templates
 NEEDED = {"covariates": ["infection"], "instrument_class": "snare", "by_ever": "snare", "replicates": 20}
 GROUPED = ("compare_adverse_events", "compare_resolution")
 ALWAYS = ("time_to_resolution", "adverse_event_rates", "debridement_yield", "case_mix", "adverse_event_cases")
-OF_RESULTS = ("reporting_checklist", "yield_answer", "case_series")
+OF_RESULTS = ("reporting_checklist", "slow_changes", "yield_answer", "case_series")
 MEASURES = [
     name for name in measures.__all__ if name not in OF_RESULTS and not isinstance(getattr(measures, name), type)
 ]
