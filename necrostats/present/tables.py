@@ -264,7 +264,10 @@ def _line(rows: pd.DataFrame, few: pd.Series) -> str:
 
 
 def _in_lines(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
-    """The same with one row a variable: its levels after each other, those that nobody has left out."""
+    """The same with one row a variable: its levels after each other, those that nobody has left out.
+
+    Of fewer than five everywhere they are said in a sentence.
+    """
     grouped, columns = is_grouped(result.frame), ["Variable"]
     made = {variable: {"Variable": sentence_case(plain(variable))} for variable in in_order(rows["variable"])}
     for group in in_order(rows["group"]):
@@ -282,6 +285,9 @@ def _in_lines(result: Summary, rows: pd.DataFrame, few: pd.Series) -> Table:
     told = [line for line in lines if any(TOO_FEW not in line[name] for name in columns[1::2])]
     if untold := [line["Variable"] for line in lines if line not in told]:
         remarks = (f"Too few for a median: {', '.join(untold)}.",)
+    if told and not grouped and (rows["n"] < FEWEST_FOR_A_RATE).all():
+        named = (f"{line['Variable']} {line[columns[1]]}" for line in told)
+        told, remarks = [], (ended("; ".join(named)), *remarks)
     shown = _table(result, told, columns, 1, remarks)
     return replace(shown, words=tuple(name for name in columns if not name.startswith(("Variable", "Missing"))))
 

@@ -268,3 +268,11 @@ def test_a_mean_that_enough_sessions_do_not_determine_is_said_to_be_so():
 def test_other_ends_are_headed_as_first_ends():
     columns = list(table(curves()).frame.columns)
     assert columns[-2:] == ["Death first, % (95 % CI)", "Surgery first, % (95 % CI)"]
+
+
+@pytest.mark.parametrize(("n", "listed"), [(4, True), (5, False)])
+def test_the_case_mix_of_fewer_than_five_is_a_sentence_not_a_table(n, listed):
+    rows = [("sex", "female", "all", "share", n, n, 0, n, 1.0, NAN, NAN)]
+    shown = table(summary(rows), brief=True)
+    assert shown.frame.empty is listed
+    assert any(note.startswith(f"Sex female {n}") for note in shown.notes) is listed
