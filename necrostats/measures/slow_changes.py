@@ -45,9 +45,9 @@ def slow_changes(judged: Quarters) -> Statements:
 
     One row an indicator of what `quarter_verdicts` gave, over the quarters up to the one that is judged. Its
     `chart` is chosen by `expected`, the events that the baseline gives in a median quarter. From 5 on a run chart
-    of the quarters' shares: the `longest_run` on one side of the baseline's median and the `crossings` of it, with
-    what a steady unit has at most and at least. Below, for what a unit wants rarely, a CUSUM of the log-likelihood
-    ratio against twice the baseline's odds: its `sum` now, the `threshold` it would reach once in 370 quarters, by
+    of the quarters' shares: the `longest_run` on one side of their own median and the `crossings` of it, with what
+    a steady unit has at most and at least. Below, for what a unit wants rarely, a CUSUM of the log-likelihood ratio
+    against twice the baseline's odds: its `sum` now, the `threshold` it would reach once in 370 quarters, by
     simulation, and `above_since`, the quarter in which it did. Below 1, also how many sessions, patients or stents
     have gone by since the last event: at least and at most, because within a quarter their order is not recorded,
     and the `since_limit` of a g chart, beyond which events have become rarer. With fewer than 12 baseline quarters
